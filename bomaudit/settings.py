@@ -1,0 +1,168 @@
+"""audit.toml as frozen settings: every default has a reason, every setting reaches the report."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import date
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from bomaudit.findings import BadInput, Finding, error
+from bomaudit.glossary import TABLES_IN
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class AuditSection(_Section):
+    """[audit]: what is audited, and what counts as material."""
+
+    title: str = Field("", description="name of the audit; default: the folder's name")
+    as_of: date | None = Field(None, description="day the prices are estimated for; default: today, and said so")
+    currency: str = Field(
+        "", pattern=r"^([A-Z]{3})?$", description="audit currency; default: the BOM's main currency, and said so"
+    )
+    confidence: float = Field(
+        0.80, gt=0, lt=1, description="coverage of every interval: 80 % is what a buyer plans with"
+    )
+    materiality: float = Field(0.10, gt=0, description="relative drift that matters")
+    materiality_per_year: float = Field(5000, ge=0, description="money a year that matters whatever the relative drift")
+    annual_volume: float | None = Field(None, gt=0, description="finished products a year, where the BOM does not say")
+    programme_date: date | None = Field(None, description="date of the sourcing programme, for lines without a date")
+    invented: bool = Field(False, description="the data are invented (samples); said in every output")
+
+
+class FilesSection(_Section):
+    """[files]: the tables of the audit; all but the BOM are optional."""
+
+    bom: str
+    quotes: str | None = None
+    volumes: str | None = None
+    input_prices: str | None = None
+    decisions: str | None = None
+    alternates: str | None = None
+    standards: str | None = None
+    fx: str | None = None
+
+
+class ReadSection(_Section):
+    """[read]: how cells are read where the file leaves it open."""
+
+    currency: str = Field("", pattern=r"^([A-Z]{3})?$", description="currency of prices that state none")
+    decimal: Literal["", ".", ","] = Field("", description="decimal mark where a column leaves it open")
+    day_first: bool | None = Field(None, description="day before month where a date column leaves it open")
+    scrap: Literal["divide", "multiply"] = Field(
+        "divide", description="gross = net / (1 - scrap), or net × (1 + scrap)"
+    )
+
+
+class ModelSection(_Section):
+    """[model]: stated assumptions of the estimate."""
+
+    quote_tolerance: float = Field(
+        0.02, ge=0, description="a quote is behind the booked cost if they agree within this share"
+    )
+    undated_range_years: tuple[float, float] = Field(
+        (1.0, 10.0), description="age range assumed for a line with no date at all: between a year and a product's life"
+    )
+    spillover: float = Field(0.5, ge=0, le=1, description="share of the industry's learning that a custom part gets")
+    material_floor: float = Field(
+        0.9, ge=0, le=1, description="the price never falls below this share of its materials"
+    )
+    commodity_floor: float = Field(0.5, ge=0, le=1, description="below this confidence a guessed commodity is unknown")
+
+
+class DecideSection(_Section):
+    """[decide]: how decisions are accounted and judged."""
+
+    discount_rate: float = Field(0.08, ge=0, description="nominal discount rate a year; a usual industrial hurdle")
+    timing: Literal["mid_year", "year_end"] = Field("mid_year", description="when a year's cash falls")
+    cost_of_asking: float = Field(150, ge=0, description="cost of one quote, in audit currency")
+    years_left: float = Field(5, gt=0, description="years the product is still made, where the decision does not say")
+    draws: int = Field(4096, ge=256, description="quasi-random draws per decision")
+    seed: int = Field(20260630, ge=0, description="seed of the scrambling")
+    reopen_probability: float = Field(
+        0.80, gt=0.5, lt=1, description="probability of paying back that is enough to re-open"
+    )
+
+
+class ReportSection(_Section):
+    """[report]: how results are shown."""
+
+    language: Literal["en", "de", "fr"] = Field("en", description="number format of page and workbook")
+
+
+class Settings(_Section):
+    """The whole of audit.toml."""
+
+    audit: AuditSection = Field(default_factory=AuditSection)
+    files: FilesSection
+    sheets: dict[str, str] = Field(
+        default_factory=dict, description="table = sheet to read, where the choice was wrong"
+    )
+    columns: dict[str, dict[str, str]] = Field(default_factory=dict, description="table.canonical = header in the file")
+    read: ReadSection = Field(default_factory=ReadSection)
+    model: ModelSection = Field(default_factory=ModelSection)
+    decide: DecideSection = Field(default_factory=DecideSection)
+    report: ReportSection = Field(default_factory=ReportSection)
+
+
+def load(path: Path) -> Settings:
+    """Read and validate an ``audit.toml``.
+
+    Raises
+    ------
+    BadInput
+        One finding for each setting that is unknown, of the wrong type or out of its range; or for a file that is no TOML.
+    """
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise BadInput(
+            error("S001", "the audit folder must hold an audit.toml", file=str(path),
+                  advice="run 'bomaudit init FOLDER --bom FILE' to write one")
+        ) from None  # fmt: skip
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadInput(error("S002", "audit.toml must be valid TOML", file=path.name, found=str(problem))) from None
+    return from_dict(raw, name=path.name)
+
+
+def from_dict(raw: dict[str, Any], *, name: str = "audit.toml") -> Settings:
+    """Validate settings given as nested dictionaries; raises :class:`BadInput` as :func:`load` does."""
+    try:
+        settings = Settings.model_validate(raw)
+    except ValidationError as problem:
+        raise BadInput(*(_setting_error(e, name) for e in problem.errors())) from None
+    bad = [*_unknown_columns(settings, name)]
+    if bad:
+        raise BadInput(*bad)
+    return settings
+
+
+def _setting_error(problem: Any, name: str) -> Finding:
+    where = ".".join(str(p) for p in problem["loc"])
+    if problem["type"] == "extra_forbidden":
+        return error("S003", f"{where} is not a setting", file=name, advice="see the list in README.md, or remove it")
+    return error("S004", f"{where}: {problem['msg']}", file=name, found=repr(problem["input"]))
+
+
+def _unknown_columns(settings: Settings, name: str) -> list[Finding]:
+    found = []
+    for table, mapping in settings.columns.items():
+        if table not in TABLES_IN:
+            found.append(
+                error("S005", f"columns.{table} names no table", file=name, advice=f"one of {', '.join(TABLES_IN)}")
+            )
+            continue
+        found += [
+            error("S006", f"columns.{table}.{column} is no column of {table}", file=name,
+                  advice=f"one of {', '.join(TABLES_IN[table].names)}")
+            for column in mapping if column not in TABLES_IN[table].names
+        ]  # fmt: skip
+    return found + [
+        error("S005", f"sheets.{table} names no table", file=name, advice=f"one of {', '.join(TABLES_IN)}")
+        for table in settings.sheets if table not in TABLES_IN
+    ]  # fmt: skip
