@@ -1,0 +1,1 @@
+"""Learning curves: library, experience and trend, maturity, input prices, own volume, and their fit."""
