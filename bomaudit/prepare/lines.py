@@ -1,0 +1,214 @@
+"""One row a BOM line, ready to estimate."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.findings import Finding, error, note, warning
+from bomaudit.prepare.basis import find_basis
+from bomaudit.prepare.commodity import classify
+from bomaudit.prepare.currency import Fx
+from bomaudit.prepare.rollup import explode
+from bomaudit.settings import Settings
+
+_DAYS_PER_YEAR = 365.25
+_SOURCINGS = ("custom", "standard")
+_NOT_AUDITED = {
+    "assembly": "assembly: audited through its parts",
+    "charge": "charge: not a part, no market to follow",
+}
+
+
+def prepare_lines(
+    bom: pd.DataFrame, *, quotes: pd.DataFrame, commodities: pd.DataFrame, fx: Fx, settings: Settings, as_of: date
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """Join what is known of each BOM row: quantity, basis, currency, commodity, annual quantities.
+
+    Parameters
+    ----------
+    bom : DataFrame
+        Table ``bom`` of the glossary with places, row_kind and parent_row, as the tables were read.
+    quotes : DataFrame
+        Usable quotes, from :func:`bomaudit.prepare.quotes.prepare_quotes`.
+    commodities : DataFrame
+        Commodity catalogue; its keywords classify descriptions where the commodity is not stated.
+    fx : Fx
+    settings : Settings
+    as_of : date
+
+    Returns
+    -------
+    lines : DataFrame, shape (rows of the BOM, …)
+        The columns of glossary ``LINES`` up to age_years, and: basis_date_sd [year], basis_kind, basis_noise [ln],
+        price_at_basis [price_currency/uom], agreed_reduction [1/year], agreed_until, annual_qty_then and annual_qty_now
+        [uom/year], on_hand_qty, parent_row, auditable, why_not.
+    findings : list of Finding
+    """
+    bom = bom.reset_index(drop=True)
+    own = bom["currency"].str.upper()
+    bom = bom.assign(currency=own.where(own != "", settings.read.currency or fx.currency))
+    why_not = _why_not(bom, fx)
+    basis = find_basis(bom, quotes, fx=fx, model=settings.model, as_of=as_of, programme=settings.audit.programme_date)
+    market, found = _commodity(bom, quotes, commodities, settings.model.commodity_floor)
+    quantity = explode(
+        bom["parent_row"].to_numpy(),
+        bom["qty"].fillna(1.0).to_numpy(),
+        bom["scrap_rate"].fillna(0.0).to_numpy(),
+        scrap=settings.read.scrap,
+        row_kind=bom["row_kind"].to_numpy(),
+    )
+    lines = _assemble(bom, basis, market, quantity, fx=fx, as_of=as_of, settings=settings)
+    lines = lines.assign(why_not=why_not, auditable=why_not == "")
+    return lines, [*_findings(bom, basis, why_not, fx, settings, as_of), *found]
+
+
+def _assemble(
+    bom: pd.DataFrame,
+    basis: pd.DataFrame,
+    market: pd.DataFrame,
+    quantity: np.ndarray,
+    *,
+    fx: Fx,
+    as_of: date,
+    settings: Settings,
+) -> pd.DataFrame:
+    basis_date = basis["basis_date"].clip(upper=pd.Timestamp(as_of))
+    day = basis_date.to_numpy()
+    booked_cost = bom["unit_cost"].to_numpy() * fx.rate(bom["currency"].to_numpy(), day)
+    sourcing = bom["sourcing"].str.strip().str.lower()
+    annual_volume = bom["annual_volume"].fillna(settings.audit.annual_volume or np.nan)
+    needed = pd.Series(quantity, index=bom.index) * annual_volume
+    return pd.DataFrame(
+        {
+            "line_id": [f"L{k:0{max(4, len(str(len(bom))))}d}" for k in range(1, len(bom) + 1)],
+            **{c: bom[c] for c in ("source_file", "source_sheet", "source_row", "row_kind", "part_no", "description")},
+            "supplier": bom["supplier"],
+            **{c: market[c] for c in ("commodity", "commodity_basis", "commodity_confidence")},
+            "sourcing": sourcing.where(sourcing.isin(_SOURCINGS), "standard"),
+            "safety_relevant": bom["safety_relevant"].fillna(False).astype(bool),  # noqa: FBT003
+            "qty_per": quantity,
+            "uom": bom["uom"],
+            "annual_volume": annual_volume,
+            "booked_price": bom["unit_cost"],
+            "booked_currency": bom["currency"],
+            "booked_cost": booked_cost,
+            "booked_extended": booked_cost * quantity,
+            "currency": fx.currency,
+            "price_currency": basis["price_currency"],
+            "basis_date": basis_date,
+            "basis": basis["basis"],
+            "age_years": (pd.Timestamp(as_of) - basis_date).dt.days / _DAYS_PER_YEAR,
+            **{c: basis[c] for c in ("basis_date_sd", "basis_kind", "basis_noise", "annual_qty_then")},
+            "price_at_basis": booked_cost / fx.rate(basis["price_currency"].to_numpy(), day),
+            **{c: bom[c] for c in ("agreed_reduction", "agreed_until", "on_hand_qty", "parent_row")},
+            "annual_qty_now": needed.groupby(bom["part_no"]).transform("sum", min_count=1),
+        },
+        index=bom.index,
+    )
+
+
+def _commodity(
+    bom: pd.DataFrame, quotes: pd.DataFrame, commodities: pd.DataFrame, floor: float
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """Commodity of each row: stated in the BOM, stated with a quote, or by keywords where sure enough."""
+    stated = bom["commodity"].str.strip()
+    named = quotes[quotes["commodity"] != ""].drop_duplicates("part_no", keep="last").set_index("part_no")["commodity"]
+    of_quote = bom["part_no"].map(named).fillna("").astype("str")
+    guess, sure = classify(bom["description"], commodities)
+    guess, sure = np.asarray(guess, dtype=object), np.asarray(sure, dtype=float)
+    enough = (guess != "") & (sure >= floor)
+    basis = np.select([stated != "", of_quote != "", enough], ["stated", "quotes", "keywords"], default="unknown")
+    commodity = np.select([stated != "", of_quote != "", enough], [stated, of_quote, guess], default="")
+    market = pd.DataFrame(
+        {
+            "commodity": pd.Series(commodity, index=bom.index, dtype="str"),
+            "commodity_basis": pd.Series(basis, index=bom.index, dtype="str"),
+            "commodity_confidence": np.select(
+                [np.isin(basis, ["stated", "quotes"]), basis == "keywords"], [1.0, sure], default=0.0
+            ),
+        }
+    )
+    parts = bom["row_kind"].isin(["part", "alternative"]) & (bom["unit_cost"] > 0)
+    guessed, unknown = int((parts & (basis == "keywords")).sum()), int((parts & (basis == "unknown")).sum())
+    file = str(bom["source_file"].iloc[0]) if len(bom) else ""
+    findings: list[Finding] = []
+    if guessed:
+        findings.append(
+            note("B101", "commodity is best stated", file=file, column="commodity", found=f"{guessed} parts without",
+                 assumed="taken from keywords in the description, its doubt widens the interval")
+        )  # fmt: skip
+    if unknown:
+        findings.append(
+            warning("B102", "every part needs a commodity to be estimated", file=file, column="commodity",
+                    found=f"{unknown} parts without, and no keyword that is sure enough",
+                    assumed="status unknown; only inflation is followed", advice="fill in the commodity column")
+        )  # fmt: skip
+    return market, findings
+
+
+def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:
+    """Reason why a row is not audited; "" where it is."""
+    kind = bom["row_kind"].map(_NOT_AUDITED).fillna("")
+    conditions = [
+        kind != "",
+        bom["unit_cost"].isna(),
+        bom["unit_cost"] == 0,
+        bom["unit_cost"] < 0,
+        ~np.isfinite(bom["unit_cost"]),
+        ~fx.known(bom["currency"].to_numpy()),
+    ]
+    words = [
+        kind,
+        "no booked cost",
+        "booked cost is 0: free issue, or missing",
+        "booked cost is negative: a credit, not a price",
+        "booked cost is not a finite number",
+        "no exchange rate for " + bom["currency"],
+    ]
+    return pd.Series(np.select(conditions, words, default=""), index=bom.index, dtype="str")
+
+
+def _findings(
+    bom: pd.DataFrame, basis: pd.DataFrame, why_not: pd.Series, fx: Fx, settings: Settings, as_of: date
+) -> list[Finding]:
+    file = str(bom["source_file"].iloc[0]) if len(bom) else ""
+    priced = why_not == ""
+    findings: list[Finding] = []
+    left_out = bom[(why_not != "") & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
+    findings += [
+        error("B103", "a part needs a booked cost > 0 in a known currency", file=f, sheet=s, row=int(r), column="unit_cost",
+              found=why_not.loc[k], assumed="line not audited, kept in lines.csv", advice="fill in the cost")
+        for k, f, s, r in zip(
+            left_out.index, left_out["source_file"], left_out["source_sheet"], left_out["source_row"], strict=True)
+    ]  # fmt: skip
+    undated = int((priced & (basis["basis"] == "undated")).sum())
+    if undated:
+        low, high = settings.model.undated_range_years
+        findings.append(
+            warning("B104", "every booked cost needs a date or a quote", file=file, column="cost_date",
+                    found=f"{undated} lines with neither", assumed=f"age taken as {low:g}-{high:g} years, which widens "
+                    "the interval", advice="fill in cost_date, or programme_date in audit.toml")
+        )  # fmt: skip
+    uncounted = int((priced & bom["qty"].isna()).sum())
+    if uncounted:
+        findings.append(
+            warning("B107", "every part needs a quantity", file=file, column="qty",
+                    found=f"{uncounted} priced parts without", assumed="taken as 1 per parent",
+                    advice="fill in the quantities")
+        )  # fmt: skip
+    future = int((priced & (basis["basis_date"] > pd.Timestamp(as_of))).sum())
+    if future:
+        findings.append(
+            warning("B105", f"cost dates should not be later than the as-of date {as_of}", file=file, column="cost_date",
+                    found=f"{future} later dates", assumed="taken as of that date")
+        )  # fmt: skip
+    if bom["annual_volume"].isna().all() and settings.audit.annual_volume is None:
+        findings.append(
+            warning("B106", "money a year needs annual_volume", file=file, column="annual_volume",
+                    found="none in the BOM or in audit.toml", assumed="exposures are left empty",
+                    advice="set annual_volume under [audit]")
+        )  # fmt: skip
+    return findings

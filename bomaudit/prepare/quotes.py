@@ -1,0 +1,90 @@
+"""Quotes fit to compare: a known currency and kind, a price above zero, not after the as-of date."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from bomaudit.findings import Finding, error, note, warning
+from bomaudit.glossary import QUOTE_KINDS
+from bomaudit.prepare.currency import Fx
+
+ASSUMED_KIND = "budgetary"
+"""A quote that does not say what it is: not binding, but made for this part. Common practice, no published source."""
+
+
+def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
+    """Leave out quotes that cannot be used, each with a finding; fill in what is assumed of the others.
+
+    Parameters
+    ----------
+    quotes : DataFrame
+        Table ``quotes`` of the glossary, with places.
+    fx : Fx
+        Its currency is assumed where a quote states none.
+    as_of : date
+        Later quotes did not exist yet.
+
+    Returns
+    -------
+    quotes : DataFrame
+        Usable quotes, sorted by part and date; ``currency`` and ``kind`` filled, ``min_qty`` 0 where none was stated.
+    findings : list of Finding
+    """
+    currency = quotes["currency"].str.upper()
+    kind = quotes["kind"].str.strip().str.lower()
+    stated = quotes.assign(
+        currency=currency.where(currency != "", fx.currency),
+        kind=kind.where(kind.isin(QUOTE_KINDS), ASSUMED_KIND),
+        min_qty=quotes["min_qty"].fillna(0.0),
+    )
+    later = stated["quote_date"] > pd.Timestamp(as_of)
+    reasons: list[tuple[npt.NDArray[np.bool_], str, str, str, str]] = [
+        (~(stated["unit_price"] > 0).to_numpy(), "Q001", "unit_price", "unit_price must be > 0", "unit_price"),
+        (stated["quote_date"].isna().to_numpy(), "Q002", "quote_date", "quote_date must be a date", "quote_date"),
+        (~fx.known(stated["currency"].to_numpy()), "Q003", "currency", "currency must have exchange rates", "currency"),
+    ]
+    findings: list[Finding] = []
+    bad = np.zeros(len(quotes), dtype=bool)
+    for mask, code, column, message, shown in reasons:
+        rows = quotes[mask & ~bad]
+        bad |= mask
+        findings += [
+            error(code, message, file=file, sheet=sheet, row=int(row), column=column, found=repr(value),
+                  assumed="quote left out", advice="correct the cell")
+            for file, sheet, row, value in zip(
+                rows["source_file"], rows["source_sheet"], rows["source_row"], rows[shown].astype(str), strict=True)
+        ]  # fmt: skip
+    findings += _assumed(quotes, ~bad, fx.currency, later.to_numpy(), as_of)
+    usable = stated[~bad & ~later.to_numpy()]
+    return usable.sort_values(["part_no", "quote_date", "min_qty"], kind="stable", ignore_index=True), findings
+
+
+def _assumed(
+    quotes: pd.DataFrame, kept: npt.NDArray[np.bool_], currency: str, later: npt.NDArray[np.bool_], as_of: date
+) -> list[Finding]:
+    file = str(quotes["source_file"].iloc[0]) if len(quotes) else ""
+    without = int((kept & (quotes["currency"] == "").to_numpy()).sum())
+    kinds = quotes["kind"].str.strip().str.lower()
+    odd = kept & ~kinds.isin(QUOTE_KINDS).to_numpy()
+    findings = []
+    if without:
+        findings.append(
+            warning("Q004", "every quote should state its currency", file=file, column="currency",
+                    found=f"{without} quotes without", assumed=f"taken as {currency}")
+        )  # fmt: skip
+    if odd.any():
+        words = ", ".join(sorted({repr(k) for k in kinds[odd]})[:5])
+        findings.append(
+            warning("Q005", f"kind should be one of {', '.join(QUOTE_KINDS)}", file=file, column="kind",
+                    found=f"{words} in {int(odd.sum())} quotes", assumed=f"taken as {ASSUMED_KIND}")
+        )  # fmt: skip
+    if (kept & later).any():
+        findings.append(
+            note("Q006", f"{int((kept & later).sum())} quotes are later than {as_of}", file=file, column="quote_date",
+                 assumed="not used: they did not exist yet")
+        )  # fmt: skip
+    return findings

@@ -1,0 +1,129 @@
+"""Is a booked cost out of date? The one place where current, drifting, stale and unknown are defined."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import stdtr
+
+from bomaudit.glossary import LINES, VARIANCE_PARTS, WALK_STEPS
+from bomaudit.settings import AuditSection
+
+EVEN_ODDS = 0.5
+"""A line drifts from the point on where a material drift is as likely as not."""
+
+_TAKEN_OVER = (
+    "estimate", "estimate_low", "estimate_high", "contract_price", "sd_log", "dof", "stage",
+    *(f"walk_{s}" for s in WALK_STEPS), *(f"var_{v}" for v in VARIANCE_PARTS),
+)  # fmt: skip
+
+
+def probability_of_drift(
+    booked: npt.ArrayLike, estimate: npt.ArrayLike, sd_log: npt.ArrayLike, dof: npt.ArrayLike, *, materiality: float
+) -> npt.NDArray[np.float64]:
+    r"""Probability that today's price differs from the booked cost by more than the materiality.
+
+    Parameters
+    ----------
+    booked, estimate : array, shape (lines,)
+        Booked cost and median estimate. [currency/uom]
+    sd_log : array, shape (lines,)
+        Scale of the log of today's price. [ln]
+    dof : array, shape (lines,)
+        Degrees of freedom of its Student t.
+    materiality : float
+        Relative drift that matters, > 0. [-]
+
+    Returns
+    -------
+    array, shape (lines,)
+        [-]
+
+    Notes
+    -----
+    :math:`P(P_T > B(1+m)) + P(P_T < B(1-m))`; a fall by the whole price or more is impossible, so the second term is
+    nought where :math:`m \ge 1`.
+    """
+    booked, estimate = np.asarray(booked, dtype=float), np.asarray(estimate, dtype=float)
+    scale, dof = np.maximum(np.asarray(sd_log, dtype=float), np.finfo(float).tiny), np.asarray(dof, dtype=float)
+    away = np.log(booked) - np.log(estimate)
+    above = 1.0 - stdtr(dof, (away + np.log1p(materiality)) / scale)
+    if materiality >= 1:
+        return np.asarray(above)
+    return np.asarray(above + stdtr(dof, (away + np.log1p(-materiality)) / scale))
+
+
+def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSection) -> pd.DataFrame:
+    """Audited lines: estimate, drift, exposure, status and the reason for it.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines, from :func:`bomaudit.prepare.lines.prepare_lines`.
+    estimates : DataFrame
+        ``Estimates.frame`` of the same lines.
+    rules : AuditSection
+        confidence, materiality, materiality_per_year.
+
+    Returns
+    -------
+    DataFrame, shape (lines, columns of glossary ``LINES``)
+
+    Notes
+    -----
+    * unknown: no booked cost, or no commodity: there is nothing to follow.
+    * stale: a material drift is at least as likely as the confidence of the audit.
+    * drifting: it is as likely as not, or the interval leaves the booked cost out and the exposure is above
+      materiality_per_year.
+    * current: everything else.
+    """
+    audited = lines.assign(**{name: estimates[name] for name in _TAKEN_OVER})
+    booked, estimate = audited["booked_cost"].to_numpy(), audited["estimate"].to_numpy()
+    p_stale = probability_of_drift(
+        booked, estimate, audited["sd_log"].to_numpy(), audited["dof"].to_numpy(), materiality=rules.materiality
+    )
+    exposure = (booked - estimate) * audited["qty_per"].to_numpy() * audited["annual_volume"].to_numpy()
+    outside = (booked < audited["estimate_low"]) | (booked > audited["estimate_high"])
+    known = lines["auditable"] & (lines["commodity"] != "")
+    much = outside & (np.abs(exposure) > rules.materiality_per_year)
+    status = np.select(
+        [~known, p_stale >= rules.confidence, (p_stale >= EVEN_ODDS) | much],
+        ["unknown", "stale", "drifting"],
+        default="current",
+    )
+    audited = audited.assign(
+        drift=estimate / booked - 1.0,
+        p_stale=np.where(lines["auditable"], p_stale, np.nan),
+        exposure_per_year=exposure,
+        status=pd.Series(status, index=lines.index, dtype="str"),
+    )
+    return audited.assign(reason=_reasons(audited, rules, much & (p_stale < EVEN_ODDS)))[list(LINES.names)]
+
+
+def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: pd.Series) -> pd.Series:
+    percent = (100 * audited["drift"]).map("{:+.0f} %".format)
+    sure = (100 * audited["p_stale"]).map("{:.0f} %".format)
+    age = audited["age_years"].map("{:.1f}".format)
+    matter = f"{100 * rules.materiality:g} %"
+    moved = f"{matter} drift is " + sure + " likely: estimate " + percent + " after " + age + " years"
+    confidence = f"{100 * rules.confidence:g} %"
+    money = f"interval leaves the booked cost out and more than {rules.materiality_per_year:g} a year is at stake"
+    text = np.select(
+        [
+            ~audited["auditable"],
+            audited["commodity"] == "",
+            audited["status"] == "stale",
+            by_money & (audited["status"] == "drifting"),
+            audited["status"] == "drifting",
+        ],
+        [
+            audited["why_not"],
+            "no commodity: only inflation is followed",
+            moved + f", at least {confidence}",
+            money + ": estimate " + percent + " after " + age + " years",
+            moved + f", between 50 % and {confidence}",
+        ],
+        default=moved + ", below 50 %",
+    )
+    return pd.Series(text, index=audited.index, dtype="str")
