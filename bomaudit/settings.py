@@ -173,3 +173,42 @@ def _unknown_columns(settings: Settings, name: str) -> list[Finding]:
         error("S005", f"sheets.{table} names no table", file=name, advice=f"one of {', '.join(TABLES_IN)}")
         for table in settings.sheets if table not in TABLES_IN
     ]  # fmt: skip
+
+
+def overridden(settings: Settings, changes: list[str]) -> Settings:
+    """Settings with overrides from the command line.
+
+    Parameters
+    ----------
+    settings : Settings
+    changes : list of str
+        ``section.name=value``, the value written as in TOML or as a bare word.
+
+    Returns
+    -------
+    Settings
+        Overridden values count as stated.
+
+    Raises
+    ------
+    BadInput
+        For an override that is no ``name=value``, names no setting, or has a value out of range.
+    """
+    raw = settings.model_dump(exclude_unset=True)
+    for change in changes:
+        name, equals, value = change.partition("=")
+        section, dot, key = name.strip().partition(".")
+        if not equals or not dot:
+            raise BadInput(error("S012", "--set takes section.name=value", found=repr(change)))
+        part = raw.setdefault(section, {})
+        if not isinstance(part, dict):
+            raise BadInput(error("S003", f"{section} is not a setting", found=repr(change)))
+        part[key] = _toml_value(value.strip())
+    return from_dict(raw, name="--set")
+
+
+def _toml_value(text: str) -> object:
+    try:
+        return tomllib.loads(f"value = {text}")["value"]
+    except tomllib.TOMLDecodeError:
+        return text

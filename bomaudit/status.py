@@ -72,6 +72,7 @@ def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSectio
 
     Notes
     -----
+    * empty: assemblies and charges, which are not bought in a market.
     * unknown: no booked cost, or no commodity: there is nothing to follow.
     * stale: a material drift is at least as likely as the confidence of the audit.
     * drifting: it is as likely as not, or the interval leaves the booked cost out and the exposure is above
@@ -87,9 +88,10 @@ def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSectio
     outside = (booked < audited["estimate_low"]) | (booked > audited["estimate_high"])
     known = lines["auditable"] & (lines["commodity"] != "")
     much = outside & (np.abs(exposure) > rules.materiality_per_year)
+    no_part = ~lines["row_kind"].isin(["part", "alternative"])
     status = np.select(
-        [~known, p_stale >= rules.confidence, (p_stale >= EVEN_ODDS) | much],
-        ["unknown", "stale", "drifting"],
+        [no_part, ~known, p_stale >= rules.confidence, (p_stale >= EVEN_ODDS) | much],
+        ["", "unknown", "stale", "drifting"],
         default="current",
     )
     audited = audited.assign(

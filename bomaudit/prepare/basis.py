@@ -20,8 +20,8 @@ def find_basis(
 ) -> pd.DataFrame:
     """Basis date of each booked cost, and which rule gave it.
 
-    The newest quote of the same part at or before the cost date whose price agrees with the booked cost is the basis; else
-    the cost date; else the programme date; else the line is undated, its date the middle of a stated range.
+    The newest quote of the same part at or before the cost date whose price agrees with the booked cost is the
+    basis; else the cost date; else the programme date; else the line is undated, its date the middle of a stated range.
 
     Parameters
     ----------
@@ -38,13 +38,13 @@ def find_basis(
     Returns
     -------
     DataFrame, shape (lines, 7), index of ``lines``
-        basis_date [day], basis (quote, cost_date, programme, undated), basis_date_sd [year], basis_kind (kind of the quote
-        behind the cost, "" otherwise), basis_noise [ln], price_currency, annual_qty_then [uom/year].
+        basis_date [day], basis (quote, cost_date, programme, undated), basis_date_sd [year], basis_kind (kind of the
+        quote behind it, "" otherwise), basis_noise [ln], price_currency, annual_qty_then [uom/year].
 
     Notes
     -----
-    Prices in two currencies agree if they do at the rate of the quote's day or of the cost date: nobody writes down which
-    of the two was used. A quote without a kind has the noise of a budgetary one.
+    Prices in two currencies agree if they do at the rate of the quote's day or of the cost date: nobody writes down
+    which of the two was used. A quote without a kind has the noise of a budgetary one.
     """
     behind = _quote_behind(lines, quotes, fx=fx, tolerance=model.quote_tolerance, as_of=as_of)
     quoted, dated = behind["quote_date"].notna(), lines["cost_date"].notna()

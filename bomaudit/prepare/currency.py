@@ -120,8 +120,8 @@ def reference_rates(currency: str, own_rates: pd.DataFrame | None = None) -> Fx:
     currency : str
         ISO 4217 code of the audit currency.
     own_rates : DataFrame, optional
-        Table ``fx`` of the glossary: date, currency, per_base. [currency / audit currency]. From the first own rate of a
-        currency on, only own rates are used for it.
+        Table ``fx`` of the glossary: date, currency, per_base. [currency / audit currency]. From the first own rate of
+        a currency on, only own rates are used for it.
 
     Returns
     -------

@@ -62,7 +62,7 @@ def prepare_lines(
     )
     lines = _assemble(bom, basis, market, quantity, fx=fx, as_of=as_of, settings=settings)
     lines = lines.assign(why_not=why_not, auditable=why_not == "")
-    return lines, [*_findings(bom, basis, why_not, fx, settings, as_of), *found]
+    return lines, [*_findings(bom, basis, why_not, settings=settings, as_of=as_of), *found]
 
 
 def _assemble(
@@ -88,7 +88,7 @@ def _assemble(
             "supplier": bom["supplier"],
             **{c: market[c] for c in ("commodity", "commodity_basis", "commodity_confidence")},
             "sourcing": sourcing.where(sourcing.isin(_SOURCINGS), "standard"),
-            "safety_relevant": bom["safety_relevant"].fillna(False).astype(bool),  # noqa: FBT003
+            "safety_relevant": bom["safety_relevant"].fillna(False).astype(bool),
             "qty_per": quantity,
             "uom": bom["uom"],
             "annual_volume": annual_volume,
@@ -172,43 +172,35 @@ def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:
 
 
 def _findings(
-    bom: pd.DataFrame, basis: pd.DataFrame, why_not: pd.Series, fx: Fx, settings: Settings, as_of: date
+    bom: pd.DataFrame, basis: pd.DataFrame, why_not: pd.Series, *, settings: Settings, as_of: date
 ) -> list[Finding]:
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
     priced = why_not == ""
-    findings: list[Finding] = []
-    left_out = bom[(why_not != "") & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
-    findings += [
-        error("B103", "a part needs a booked cost > 0 in a known currency", file=f, sheet=s, row=int(r), column="unit_cost",
-              found=why_not.loc[k], assumed="line not audited, kept in lines.csv", advice="fill in the cost")
-        for k, f, s, r in zip(
-            left_out.index, left_out["source_file"], left_out["source_sheet"], left_out["source_row"], strict=True)
+    low, high = settings.model.undated_range_years
+    no_volume = bom["annual_volume"].isna().all() and settings.audit.annual_volume is None
+    counted = [
+        (priced & (basis["basis"] == "undated"), "B104", "every booked cost needs a date or a quote", "cost_date",
+         "{} lines with neither", f"age taken as {low:g}-{high:g} years, which widens the interval",
+         "fill in cost_date, or programme_date in audit.toml"),
+        (priced & (basis["basis_date"] > pd.Timestamp(as_of)), "B105", f"no cost date should be later than {as_of}",
+         "cost_date", "{} later dates", "taken as of that date", "correct the dates or as_of"),
+        (priced & no_volume, "B106", "money a year needs annual_volume", "annual_volume",
+         "none for {} lines", "exposures are left empty", "set annual_volume under [audit]"),
+        (priced & bom["qty"].isna(), "B107", "every part needs a quantity", "qty",
+         "{} priced parts without", "taken as 1 per parent", "fill in the quantities"),
     ]  # fmt: skip
-    undated = int((priced & (basis["basis"] == "undated")).sum())
-    if undated:
-        low, high = settings.model.undated_range_years
-        findings.append(
-            warning("B104", "every booked cost needs a date or a quote", file=file, column="cost_date",
-                    found=f"{undated} lines with neither", assumed=f"age taken as {low:g}-{high:g} years, which widens "
-                    "the interval", advice="fill in cost_date, or programme_date in audit.toml")
-        )  # fmt: skip
-    uncounted = int((priced & bom["qty"].isna()).sum())
-    if uncounted:
-        findings.append(
-            warning("B107", "every part needs a quantity", file=file, column="qty",
-                    found=f"{uncounted} priced parts without", assumed="taken as 1 per parent",
-                    advice="fill in the quantities")
-        )  # fmt: skip
-    future = int((priced & (basis["basis_date"] > pd.Timestamp(as_of))).sum())
-    if future:
-        findings.append(
-            warning("B105", f"cost dates should not be later than the as-of date {as_of}", file=file, column="cost_date",
-                    found=f"{future} later dates", assumed="taken as of that date")
-        )  # fmt: skip
-    if bom["annual_volume"].isna().all() and settings.audit.annual_volume is None:
-        findings.append(
-            warning("B106", "money a year needs annual_volume", file=file, column="annual_volume",
-                    found="none in the BOM or in audit.toml", assumed="exposures are left empty",
-                    advice="set annual_volume under [audit]")
-        )  # fmt: skip
-    return findings
+    return _left_out(bom, why_not) + [
+        warning(code, message, file=file, column=column, found=found.format(int(rows.sum())), assumed=assumed,
+                advice=advice)
+        for rows, code, message, column, found, assumed, advice in counted if rows.any()
+    ]  # fmt: skip
+
+
+def _left_out(bom: pd.DataFrame, why_not: pd.Series) -> list[Finding]:
+    rows = bom[(why_not != "") & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
+    return [
+        error("B103", "a part needs a booked cost > 0 in a known currency", file=file, sheet=sheet, row=int(row),
+              column="unit_cost", found=reason, assumed="line not audited, kept in lines.csv", advice="fill in the cost")
+        for reason, file, sheet, row in zip(
+            why_not[rows.index], rows["source_file"], rows["source_sheet"], rows["source_row"], strict=True)
+    ]  # fmt: skip

@@ -1,0 +1,240 @@
+"""The main job: read → prepare → estimate → decide, from an audit folder to findings a report can show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from bomaudit import settings as settings_
+from bomaudit.assumptions import list_assumptions
+from bomaudit.curves.fit import fit_curves
+from bomaudit.curves.fitted import Curves
+from bomaudit.curves.library import Library, load_library
+from bomaudit.decide import Decided, decide
+from bomaudit.estimate import Estimates, estimate
+from bomaudit.findings import BadInput, Finding, error, in_order, note, warning
+from bomaudit.prepare.currency import Fx, reference_rates
+from bomaudit.prepare.lines import prepare_lines
+from bomaudit.prepare.quotes import prepare_quotes
+from bomaudit.settings import Settings
+from bomaudit.status import judge_lines
+from bomaudit.tables import Inputs, read_audit
+
+SETTINGS_FILE = "audit.toml"
+
+
+@dataclass(frozen=True)
+class Opened:
+    """An audit folder read and validated, before anything is estimated.
+
+    Attributes
+    ----------
+    inputs : Inputs
+    as_of : date
+    fx : Fx
+        Rates into the audit currency.
+    findings : tuple of Finding
+        Everything found so far, worst first.
+    """
+
+    inputs: Inputs
+    as_of: date
+    fx: Fx
+    findings: tuple[Finding, ...]
+
+    @property
+    def settings(self) -> Settings:
+        """Settings of the audit."""
+        return self.inputs.settings
+
+    @property
+    def title(self) -> str:
+        """Name of the audit: stated, or the folder's."""
+        return self.settings.audit.title or self.inputs.folder.resolve().name
+
+
+@dataclass(frozen=True)
+class Audit:
+    """One audit, whole.
+
+    Attributes
+    ----------
+    opened : Opened
+        What was read.
+    library : Library
+    quotes : DataFrame
+        Usable quotes.
+    prepared : DataFrame
+        One row a BOM line, before the estimate.
+    curves : Curves
+    estimates : Estimates
+    lines : DataFrame, columns of glossary ``LINES``
+    decided : Decided
+    findings : tuple of Finding
+    assumptions : DataFrame, columns name, value, unit, source
+    """
+
+    opened: Opened
+    library: Library
+    quotes: pd.DataFrame
+    prepared: pd.DataFrame
+    curves: Curves
+    estimates: Estimates
+    lines: pd.DataFrame
+    decided: Decided
+    findings: tuple[Finding, ...]
+    assumptions: pd.DataFrame
+
+    @property
+    def settings(self) -> Settings:
+        """Settings of the audit."""
+        return self.opened.settings
+
+    @property
+    def inputs(self) -> Inputs:
+        """What was read."""
+        return self.opened.inputs
+
+    @property
+    def title(self) -> str:
+        """Name of the audit."""
+        return self.opened.title
+
+    @property
+    def as_of(self) -> date:
+        """Day the prices are estimated for."""
+        return self.opened.as_of
+
+    @property
+    def currency(self) -> str:
+        """Audit currency, ISO 4217."""
+        return self.opened.fx.currency
+
+
+def open_audit(folder: Path, *, settings: Settings | None = None, as_of: date | None = None) -> Opened:
+    """Read and validate an audit folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds ``audit.toml`` and the tables it names.
+    settings : Settings, optional
+        Instead of the folder's ``audit.toml``.
+    as_of : date, optional
+        Day to estimate for where the settings state none.
+
+    Returns
+    -------
+    Opened
+
+    Raises
+    ------
+    BadInput
+        If the settings or the BOM cannot be used, no day is given, or no currency is stated anywhere.
+    """
+    settings = settings or settings_.load(folder / SETTINGS_FILE)
+    inputs = read_audit(folder, settings)
+    day = settings.audit.as_of or as_of
+    if day is None:
+        raise BadInput(error("S007", "as_of must be given", file=SETTINGS_FILE, advice="set as_of under [audit]"))
+    findings = list(inputs.findings)
+    if settings.audit.as_of is None:
+        findings.append(note("S008", "as_of is not stated", file=SETTINGS_FILE, assumed=f"{day} is used"))
+    currency, found = _audit_currency(inputs)
+    own = inputs.tables["fx"]
+    try:
+        fx = reference_rates(currency, own if len(own) else None)
+    except ValueError as problem:
+        raise BadInput(
+            error("S010", "the audit currency needs exchange rates", file=SETTINGS_FILE, found=str(problem),
+                  advice="add an fx table or choose another currency under [audit]")
+        ) from None  # fmt: skip
+    return Opened(inputs, day, fx, tuple(in_order([*findings, *found])))
+
+
+def _audit_currency(inputs: Inputs) -> tuple[str, list[Finding]]:
+    stated = inputs.settings.audit.currency or inputs.settings.read.currency
+    if stated:
+        return stated, []
+    bom = inputs.tables["bom"]
+    counted = bom["currency"][bom["currency"] != ""].str.upper().value_counts()
+    if counted.empty:
+        raise BadInput(
+            error("S009", "a currency must be stated somewhere", file=inputs.settings.files.bom,
+                  advice="set currency under [read] (of the file) or under [audit] in audit.toml")
+        )  # fmt: skip
+    currency = str(counted.sort_index(kind="stable").idxmax())
+    return currency, [
+        warning("S011", "the audit currency is not stated", file=SETTINGS_FILE,
+                assumed=f"{currency} is used, the BOM's main currency")
+    ]  # fmt: skip
+
+
+def audit(folder: Path, *, settings: Settings | None = None, as_of: date | None = None) -> Audit:
+    """Audit a BOM: estimate today's price of each line and judge the decisions that rest on it.
+
+    Parameters
+    ----------
+    folder, settings, as_of
+        As in :func:`open_audit`.
+
+    Returns
+    -------
+    Audit
+
+    Raises
+    ------
+    BadInput
+        As :func:`open_audit`.
+    """
+    return run(open_audit(folder, settings=settings, as_of=as_of))
+
+
+def run(opened: Opened) -> Audit:
+    """Estimate and decide on what was read; pure, the same for the same input.
+
+    Parameters
+    ----------
+    opened : Opened
+
+    Returns
+    -------
+    Audit
+    """
+    settings, tables, fx, as_of = opened.settings, opened.inputs.tables, opened.fx, opened.as_of
+    library = load_library()
+    quotes, quote_findings = prepare_quotes(tables["quotes"], fx=fx, as_of=as_of)
+    prepared, line_findings = prepare_lines(
+        tables["bom"], quotes=quotes, commodities=library.commodities, fx=fx, settings=settings, as_of=as_of
+    )
+    curves = fit_curves(
+        quotes=quotes,
+        volumes=tables["volumes"],
+        input_prices=tables["input_prices"],
+        lines=prepared,
+        library=library,
+        fx=fx,
+        settings=settings,
+        as_of=as_of,
+    )
+    estimates = estimate(prepared, curves, as_of=as_of, confidence=settings.audit.confidence)
+    lines = judge_lines(prepared, estimates.frame, settings.audit)
+    decided = decide(
+        decisions=tables["decisions"],
+        alternates=tables["alternates"],
+        lines=prepared,
+        audited=lines,
+        curves=curves,
+        estimates=estimates,
+        quotes=quotes,
+        library=library,
+        fx=fx,
+        settings=settings,
+        as_of=as_of,
+    )
+    findings = in_order([*opened.findings, *quote_findings, *line_findings, *curves.findings, *decided.findings])
+    assumptions = list_assumptions(settings, prepared, curves, fx)
+    return Audit(opened, library, quotes, prepared, curves, estimates, lines, decided, tuple(findings), assumptions)

@@ -1,0 +1,35 @@
+"""The commands: thin shells that parse, call a documented function, show its result and set the exit status."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from bomaudit.cli import audit, demo, explain
+
+EXIT_INTERNAL = 3
+"""Our own mistake, not the user's: told apart from bad input (2) and from findings asked to fail on (1)."""
+
+app = typer.Typer(
+    name="bomaudit",
+    help="Find the out-of-date costs in a bill of materials, and the past decisions they flip.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+for command in (demo.demo, audit.check, audit.audit, explain.explain, explain.requote):
+    app.command()(command)
+
+
+def main() -> None:
+    """Run the program; the entry point of the installed script."""
+    try:
+        app()
+    except Exception as problem:  # noqa: BLE001  (the last line of defence: a user never sees a traceback)
+        sys.stderr.write(
+            f"bomaudit: internal error ({type(problem).__name__}: {problem}); "
+            "the input was not changed and nothing was written\n"
+        )
+        sys.exit(EXIT_INTERNAL)

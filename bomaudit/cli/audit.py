@@ -1,0 +1,77 @@
+"""check: read and validate. audit: the main job."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from bomaudit.cli.shell import (
+    EXIT_FINDINGS, AsJson, AsOf, Change, Folder, Quiet, bad_input_ends, console, opened, print_json, talking,
+)  # fmt: skip
+
+
+class FailOn(StrEnum):
+    """What the user can ask to fail on."""
+
+    ERROR = "error"
+    WARNING = "warning"
+    STALE = "stale"
+    REOPEN = "reopen"
+
+
+Fail = Annotated[
+    list[FailOn] | None, typer.Option("--fail-on", help="Exit with 1 if there is any of these; may be repeated.")
+]
+
+
+def check(
+    folder: Folder, as_of: AsOf = None, change: Change = None, as_json: AsJson = False, fail_on: Fail = None
+) -> None:
+    """Read and validate an audit folder; estimate nothing."""
+    with bad_input_ends():
+        result = opened(folder, as_of, change)
+        from bomaudit.report import as_data, terminal  # noqa: PLC0415  (start-up time)
+
+        if as_json:
+            print_json(as_data.checked(result))
+        else:
+            terminal.show_check(result, console())
+    severities = {f.severity.value for f in result.findings}
+    if severities & {f.value for f in fail_on or ()}:
+        raise typer.Exit(EXIT_FINDINGS)
+
+
+def audit(
+    folder: Folder,
+    out: Annotated[Path, typer.Option("--out", help="Folder for the files out; replaced whole.")],
+    as_of: AsOf = None,
+    change: Change = None,
+    redact: Annotated[bool, typer.Option("--redact", help="Leave out supplier names and internal notes.")] = False,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+    fail_on: Fail = None,
+) -> None:
+    """Estimate today's price of each line, judge the decisions, write the report."""
+    with bad_input_ends(), talking(quiet) as stage:
+        read = opened(folder, as_of, change)
+        from bomaudit.audit import run  # noqa: PLC0415  (start-up time)
+        from bomaudit.report import as_data, files, terminal  # noqa: PLC0415
+
+        stage("estimating")
+        result = run(read)
+        stage("writing")
+        files.write(result, out, redact=redact)
+    if as_json:
+        print_json(as_data.summary(result))
+    elif not quiet:
+        terminal.show_audit(result, console())
+    met = (
+        {f.severity.value for f in result.findings}
+        | set(result.lines["status"])
+        | set(result.decided.decisions["verdict"])
+    )
+    if met & {f.value for f in fail_on or ()}:
+        raise typer.Exit(EXIT_FINDINGS)

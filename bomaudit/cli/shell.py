@@ -1,0 +1,98 @@
+"""What every command shares: errors without tracebacks, options, where output goes."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from bomaudit.audit import Opened
+
+EXIT_FINDINGS = 1
+EXIT_BAD_INPUT = 2
+
+Folder = Annotated[Path, typer.Argument(help="Audit folder: holds audit.toml and the tables it names.")]
+AsOf = Annotated[
+    datetime | None,
+    typer.Option("--as-of", formats=["%Y-%m-%d"], help="Day to estimate for, instead of the one in audit.toml."),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON instead of tables.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
+Change = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="NAME=VALUE", help="Override a setting for this run, e.g. decide.discount_rate=0.1."),
+]
+
+
+def console() -> Console:
+    """Where results go: standard output, at least 80 columns wide, plain when piped."""
+    from rich.console import Console  # noqa: PLC0415  (start-up time)
+
+    return Console() if sys.stdout.isatty() else Console(width=80, no_color=True, highlight=False)
+
+
+@contextmanager
+def talking(quiet: bool) -> Iterator[Any]:
+    """Show what is being done on standard error while it takes long; silent when piped.
+
+    Parameters
+    ----------
+    quiet : bool
+
+    Yields
+    ------
+    Callable[[str], None]
+        Call it with the name of the stage that begins.
+    """
+    if quiet or not sys.stderr.isatty():
+        yield lambda _stage: None
+        return
+    from rich.console import Console  # noqa: PLC0415  (start-up time)
+
+    with Console(stderr=True).status("reading") as status:
+        yield status.update
+
+
+@contextmanager
+def bad_input_ends() -> Iterator[None]:
+    """Print the findings of bad input to standard error and exit with 2."""
+    from bomaudit.findings import BadInput  # noqa: PLC0415  (start-up time)
+
+    try:
+        yield
+    except BadInput as problem:
+        for finding in problem.findings:
+            sys.stderr.write(f"bomaudit: {finding}\n")
+        raise typer.Exit(EXIT_BAD_INPUT) from None
+
+
+def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> Opened:
+    """Open an audit folder with the overrides of the command line; today where no day is stated.
+
+    Raises
+    ------
+    BadInput
+        As :func:`bomaudit.audit.open_audit`, or for an override that names no setting.
+    """
+    from bomaudit.audit import SETTINGS_FILE, open_audit  # noqa: PLC0415  (start-up time)
+    from bomaudit.settings import load, overridden  # noqa: PLC0415
+
+    overrides = list(changes or [])
+    if as_of is not None:
+        overrides.append(f"audit.as_of={as_of:%Y-%m-%d}")
+    settings = overridden(load(folder / SETTINGS_FILE), overrides)
+    return open_audit(folder, settings=settings, as_of=date.today())  # noqa: DTZ011  (the user's own calendar day)
+
+
+def print_json(content: object) -> None:
+    """Write JSON to standard output: keys in their order, numbers that are not finite as null."""
+    sys.stdout.write(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
