@@ -143,13 +143,21 @@ DECISIONS = Table(
         Column("basis", "code", "per_unit, per_year or once"),
         Column("low", "money", "low end of the amount", "currency"),
         Column("high", "money", "high end of the amount", "currency"),
+        Column("sd", "money", "standard deviation of the amount, where low and high are not stated", "currency"),
         Column("date", "date", "date of the amount"),
+        Column("power", "number", "energy in use: power drawn at this operating point", "W"),
+        Column("time_share", "share", "energy in use: share of the hours at this operating point"),
+        Column("hours_per_year", "number", "energy in use: hours of use a year", "h/year"),
+        Column("price_per_kwh", "money", "energy in use: price of a kWh", "currency/kWh"),
+        Column("use_years", "number", "energy in use: years a product is used", "year"),
         Column("commodity", "code", "market of a part that the BOM does not hold"),
         Column("sourcing", "code", "custom or standard, of a part that the BOM does not hold"),
         Column("decided_on", "date", "when the decision was taken"),
         Column("annual_volume", "number", "products a year", "1/year"),
+        Column("volume_growth", "share", "change of the annual volume from year to year: ramp-up or run-out", "1/year"),
         Column("years_left", "number", "years the product is still made", "year"),
         Column("change_cost", "money", "one-time cost of switching now", "currency"),
+        Column("change", "code", "name of the change, where decisions share one: its cost is then paid once"),
         Column("safety_relevant", "flag", "the decision bears on safety"),
         Column("note", "text", "free note"),
     ),
@@ -210,7 +218,9 @@ ELEMENT_KINDS = (
     "weight", "warranty", "quality", "scrap", "other",
 )  # fmt: skip
 STATUSES = ("current", "drifting", "stale", "unknown")
-VERDICTS = ("reopen", "requote", "watch", "stands")
+VERDICTS = ("reopen", "review", "requote", "watch", "stands")
+"""reopen: worth it even at the cautious end · review: would be reopen, but a safety-relevant part comes first to engineering ·
+requote: knowing is worth more than asking · watch: tips later · stands."""
 
 WALK_STEPS = ("currency", "input_prices", "experience", "maturity", "own_volume", "newer_quotes")
 """Steps of the cost walk, in the order they are taken; columns ``walk_<step>``."""
@@ -276,9 +286,12 @@ DECISIONS_OUT = Table(
         Column("title", "text", "in words"),
         Column("chosen", "code", "the option that was chosen"),
         Column("best_today", "code", "the option that is cheapest fully accounted at today's estimates"),
+        Column("switch_to", "code", "the alternative with the best net present value: what switching means here"),
         Column("annual_volume", "number", "products a year", "1/year"),
         Column("years_left", "number", "years the product is still made", "year"),
         Column("change_cost", "money", "one-time cost of switching", "currency"),
+        Column("piece_saving_booked", "money", "saving_booked from part prices alone", "currency/unit"),
+        Column("piece_saving_today", "money", "saving_today from part prices alone", "currency/unit"),
         Column(
             "saving_booked",
             "money",
@@ -292,15 +305,25 @@ DECISIONS_OUT = Table(
         Column("npv", "money", "net present value of switching, change cost paid", "currency"),
         Column("npv_low", "money", "low end of the interval", "currency"),
         Column("npv_high", "money", "high end of the interval", "currency"),
+        Column("npv_mean", "money", "mean of the net present value over the draws", "currency"),
         Column("p_pays_back", "share", "probability that switching pays back within the years left"),
+        Column("p_error", "share", "largest standard error of the two probabilities (quasi-random draws)"),
         Column("payback_years", "number", "change cost / saving a year; empty: never", "year"),
         Column("break_even_part", "code", "the pivotal part"),
         Column("break_even_price", "money", "its price at which switching breaks even", "currency/uom"),
         Column("tipped_on", "date", "when today's estimate passed the balance"),
         Column("tips_on", "date", "when the forecast passes it; empty: not within the years left"),
+        Column("tips_early", "date", "tips_on at the favourable end of the interval"),
+        Column("tips_late", "date", "tips_on at the unfavourable end; empty: not within the years left"),
+        Column(
+            "regret_of_waiting", "money", "what a quarter's delay of the switch costs; negative: it pays", "currency"
+        ),
         Column("evpi", "money", "expected value of perfect information on all parts", "currency"),
+        Column("ask_first", "code", "the part whose quote is worth most here"),
+        Column("value_of_asking", "money", "expected value of that quote, its noise considered", "currency"),
         Column("safety_relevant", "flag", "a line or the decision bears on safety"),
-        Column("verdict", "code", "reopen, requote, watch or stands"),
+        Column("verdict", "code", "reopen, review, requote, watch or stands"),
+        Column("rule", "code", "short name of the rule that fired"),
         Column("reason", "text", "the rule that fired, in words"),
     ),
 )

@@ -85,14 +85,55 @@ class ModelSection(_Section):
 class DecideSection(_Section):
     """[decide]: how decisions are accounted and judged."""
 
-    discount_rate: float = Field(0.08, ge=0, description="nominal discount rate a year; a usual industrial hurdle")
+    discount_rate: float = Field(0.08, ge=0, description="discount rate a year; a usual industrial hurdle")
+    rate_basis: Literal["nominal", "real"] = Field(
+        "nominal", description="what discount_rate is; nominal is turned into real, because cash is in today's prices"
+    )
+    inflation: float = Field(
+        0.02, gt=-0.5, description="general inflation expected: real rate = (1 + nominal) / (1 + inflation) - 1"
+    )
     timing: Literal["mid_year", "year_end"] = Field("mid_year", description="when a year's cash falls")
     cost_of_asking: float = Field(150, ge=0, description="cost of one quote, in audit currency")
+    worth_asking: float = Field(
+        3.0, ge=1, description="a quote must be worth this many times its cost: a supplier asked in vain answers once"
+    )
+    quote_noise: float = Field(0.03, ge=0, description="sd of the log of a firm quote around the price paid in the end")
+    gain_share: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="share of a gap below the booked cost that a new quote wins; half is a cautious guess",
+    )
+    gain_years: float = Field(
+        1.0, gt=0, description="years a price won counts: the next price round would have found it anyway"
+    )
+    show_last_price: bool = Field(
+        False, description="show the last known price in requests for quote; withheld, so that it anchors nobody"
+    )
     years_left: float = Field(5, gt=0, description="years the product is still made, where the decision does not say")
-    draws: int = Field(4096, ge=256, description="quasi-random draws per decision")
+    use_years: float = Field(8, gt=0, description="years a product is in use, where an energy element does not say")
+    spread: Literal["pert", "triangular"] = Field(
+        "pert", description="distribution of low / most likely / high; low and high are the ends of the range"
+    )
+    what_if_volume: float = Field(
+        0.25,
+        ge=0,
+        lt=1,
+        description="the tornado moves the annual volume by this share: planned volumes err by about that",
+    )
+    draws: int = Field(
+        4096, ge=256, le=65536, description="quasi-random draws per decision, rounded up to a power of 2"
+    )
+    standard_error: float = Field(
+        0.005, gt=0, description="largest standard error of a probability; draws are added until it holds"
+    )
     seed: int = Field(20260630, ge=0, description="seed of the scrambling")
     reopen_probability: float = Field(
-        0.80, gt=0.5, lt=1, description="probability of paying back that is enough to re-open"
+        0.80, gt=0.5, lt=1,
+        description="probability of paying back that is enough to re-open; on the other side, of not paying back to let stand",
+    )  # fmt: skip
+    reopen_npv: float = Field(
+        5000, ge=0, description="net present value that switching must reach to be worth an engineering change at all"
     )
 
 
