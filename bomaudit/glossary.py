@@ -219,8 +219,8 @@ ELEMENT_KINDS = (
 )  # fmt: skip
 STATUSES = ("current", "drifting", "stale", "unknown")
 VERDICTS = ("reopen", "review", "requote", "watch", "stands")
-"""reopen: worth it even at the cautious end · review: would be reopen, but a safety-relevant part comes first to engineering ·
-requote: knowing is worth more than asking · watch: tips later · stands."""
+"""reopen: worth it even at the cautious end · review: would be reopen, but engineering must review a safety-relevant part
+first · requote: knowing is worth more than asking · watch: tips later · stands."""
 
 WALK_STEPS = ("currency", "input_prices", "experience", "maturity", "own_volume", "newer_quotes")
 """Steps of the cost walk, in the order they are taken; columns ``walk_<step>``."""

@@ -130,7 +130,7 @@ class DecideSection(_Section):
     seed: int = Field(20260630, ge=0, description="seed of the scrambling")
     reopen_probability: float = Field(
         0.80, gt=0.5, lt=1,
-        description="probability of paying back that is enough to re-open; on the other side, of not paying back to let stand",
+        description="probability of paying back that is enough to re-open; and of not paying back, to let a choice stand",
     )  # fmt: skip
     reopen_npv: float = Field(
         5000, ge=0, description="net present value that switching must reach to be worth an engineering change at all"
