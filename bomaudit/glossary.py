@@ -76,6 +76,9 @@ BOM = Table(
         Column("safety_relevant", "flag", "the part bears on safety"),
         Column("agreed_reduction", "share", "price reduction agreed by contract", "1/year"),
         Column("agreed_until", "date", "last day of the agreed reductions"),
+        Column("owner", "text", "who answers for the price: buyer or engineer"),
+        Column("effective_from", "date", "first day the row is built in; empty: always was"),
+        Column("effective_to", "date", "last day the row is built in; empty: still is"),
         Column("note", "text", "free note"),
     ),
 )

@@ -70,7 +70,7 @@ class ModelSection(_Section):
     )
     quote_noise: dict[str, float] = Field(
         {"firm": 0.02, "purchase": 0.03, "budgetary": 0.08, "catalogue": 0.15},
-        description="sd of the log of a quote around the market price, by kind; engineering judgement, no published source",
+        description="sd of a quote's log around the market price, by kind; engineering judgement, no published source",
     )
     booked_noise: float = Field(
         0.05, ge=0, description="the same for a booked cost with no quote behind it; engineering judgement"
@@ -97,7 +97,6 @@ class DecideSection(_Section):
     worth_asking: float = Field(
         3.0, ge=1, description="a quote must be worth this many times its cost: a supplier asked in vain answers once"
     )
-    quote_noise: float = Field(0.03, ge=0, description="sd of the log of a firm quote around the price paid in the end")
     gain_share: float = Field(
         0.5,
         ge=0,
@@ -130,10 +129,38 @@ class DecideSection(_Section):
     seed: int = Field(20260630, ge=0, description="seed of the scrambling")
     reopen_probability: float = Field(
         0.80, gt=0.5, lt=1,
-        description="probability of paying back that is enough to re-open; and of not paying back, to let a choice stand",
+        description="probability of paying back that is enough to re-open; of not paying back, to let a choice stand",
     )  # fmt: skip
     reopen_npv: float = Field(
         5000, ge=0, description="net present value that switching must reach to be worth an engineering change at all"
+    )
+
+
+class FinanceSection(_Section):
+    """[finance]: the stated policy for new standards, and names of accounts; group policy and the auditor decide."""
+
+    threshold: float = Field(
+        0.05, ge=0, description="a standard stays while the target is within this share of it: re-rolling costs too"
+    )
+    places: int = Field(4, ge=2, le=8, description="decimal places of a standard: small parts cost fractions of a cent")
+    money_places: int = Field(2, ge=0, le=4, description="decimal places of totals and journal lines")
+    freeze_firm: bool = Field(
+        True, description="a part under a firm quote still valid takes that price: it is what will be paid"
+    )
+    floor_committed: bool = Field(
+        True, description="a part with an agreed reduction is never set below the price agreed for the as-of date"
+    )
+    assembly_rest: Literal["keep", "drop"] = Field(
+        "keep", description="what an assembly's standard holds beyond its parts: labour not listed, mostly, so kept"
+    )
+    fresh_months: int = Field(
+        12, ge=1, description="a last purchase older than this does not tell what is paid now: one standard-cost year"
+    )
+    year_starts: int = Field(1, ge=1, le=12, description="first month of the financial year")
+    effective_on: date | None = Field(None, description="day the new standards take effect; default: the as-of date")
+    inventory_account: str = Field("Inventory", min_length=1, description="account of stock on hand, for journal lines")
+    revaluation_account: str = Field(
+        "Inventory revaluation", min_length=1, description="account that takes the revaluation, for journal lines"
     )
 
 
@@ -155,6 +182,7 @@ class Settings(_Section):
     read: ReadSection = Field(default_factory=ReadSection)
     model: ModelSection = Field(default_factory=ModelSection)
     decide: DecideSection = Field(default_factory=DecideSection)
+    finance: FinanceSection = Field(default_factory=FinanceSection)
     report: ReportSection = Field(default_factory=ReportSection)
 
 
@@ -164,7 +192,7 @@ def load(path: Path) -> Settings:
     Raises
     ------
     BadInput
-        One finding for each setting that is unknown, of the wrong type or out of its range; or for a file that is no TOML.
+        One finding for each setting that is unknown, of the wrong type or out of range; or for a file that is no TOML.
     """
     try:
         raw = tomllib.loads(path.read_text(encoding="utf-8"))
