@@ -9,7 +9,17 @@ from typing import Annotated
 import typer
 
 from bomaudit.cli.shell import (
-    EXIT_FINDINGS, AsJson, AsOf, Change, Folder, Quiet, bad_input_ends, console, opened, print_json, talking,
+    EXIT_FINDINGS,
+    AsJson,
+    AsOf,
+    Change,
+    Folder,
+    Quiet,
+    bad_input_ends,
+    console,
+    opened,
+    print_json,
+    talking,
 )  # fmt: skip
 
 
@@ -33,7 +43,7 @@ def check(
     """Read and validate an audit folder; estimate nothing."""
     with bad_input_ends():
         result = opened(folder, as_of, change)
-        from bomaudit.report import as_data, terminal  # noqa: PLC0415  (start-up time)
+        from bomaudit.report import as_data, terminal
 
         if as_json:
             print_json(as_data.checked(result))
@@ -57,8 +67,8 @@ def audit(
     """Estimate today's price of each line, judge the decisions, write the report."""
     with bad_input_ends(), talking(quiet) as stage:
         read = opened(folder, as_of, change)
-        from bomaudit.audit import run  # noqa: PLC0415  (start-up time)
-        from bomaudit.report import as_data, files, terminal  # noqa: PLC0415
+        from bomaudit.audit import run
+        from bomaudit.report import as_data, files, terminal
 
         stage("estimating")
         result = run(read)

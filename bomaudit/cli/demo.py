@@ -19,7 +19,7 @@ def demo(
     sample: Annotated[str, typer.Option(help="Which sample.")] = _DEFAULT,
 ) -> None:
     """Copy an invented sample audit to a new folder."""
-    from bomaudit.resources import data_folder  # noqa: PLC0415  (start-up time)
+    from bomaudit.resources import data_folder
 
     source = data_folder("sample_boms") / sample
     target = folder or Path(sample)

@@ -19,8 +19,8 @@ def explain(
     """Explain one line or one decision in full."""
     with bad_input_ends(), talking(quiet=False) as stage:
         read = opened(folder, as_of, change)
-        from bomaudit.audit import run  # noqa: PLC0415  (start-up time)
-        from bomaudit.report import explain as explanations  # noqa: PLC0415
+        from bomaudit.audit import run
+        from bomaudit.report import explain as explanations
 
         stage("estimating")
         explanation = explanations.explain(run(read), what)
@@ -40,8 +40,8 @@ def requote(
     """List the parts to ask new quotes for, most worth knowing first."""
     with bad_input_ends(), talking(quiet=False) as stage:
         read = opened(folder, as_of, change)
-        from bomaudit.audit import run  # noqa: PLC0415  (start-up time)
-        from bomaudit.report import as_data, terminal  # noqa: PLC0415
+        from bomaudit.audit import run
+        from bomaudit.report import as_data, terminal
 
         stage("estimating")
         result = run(read)

@@ -35,7 +35,7 @@ Change = Annotated[
 
 def console() -> Console:
     """Where results go: standard output, at least 80 columns wide, plain when piped."""
-    from rich.console import Console  # noqa: PLC0415  (start-up time)
+    from rich.console import Console
 
     return Console() if sys.stdout.isatty() else Console(width=80, no_color=True, highlight=False)
 
@@ -56,7 +56,7 @@ def talking(quiet: bool) -> Iterator[Any]:
     if quiet or not sys.stderr.isatty():
         yield lambda _stage: None
         return
-    from rich.console import Console  # noqa: PLC0415  (start-up time)
+    from rich.console import Console
 
     with Console(stderr=True).status("reading") as status:
         yield status.update
@@ -65,7 +65,7 @@ def talking(quiet: bool) -> Iterator[Any]:
 @contextmanager
 def bad_input_ends() -> Iterator[None]:
     """Print the findings of bad input to standard error and exit with 2."""
-    from bomaudit.findings import BadInput  # noqa: PLC0415  (start-up time)
+    from bomaudit.findings import BadInput
 
     try:
         yield
@@ -83,8 +83,8 @@ def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> O
     BadInput
         As :func:`bomaudit.audit.open_audit`, or for an override that names no setting.
     """
-    from bomaudit.audit import SETTINGS_FILE, open_audit  # noqa: PLC0415  (start-up time)
-    from bomaudit.settings import load, overridden  # noqa: PLC0415
+    from bomaudit.audit import SETTINGS_FILE, open_audit
+    from bomaudit.settings import load, overridden
 
     overrides = list(changes or [])
     if as_of is not None:

@@ -85,7 +85,8 @@ def _quote_behind(lines: pd.DataFrame, quotes: pd.DataFrame, *, fx: Fx, toleranc
     newest = (
         pairs[agrees].sort_values(["line", "quote_date", "min_qty"], kind="stable").drop_duplicates("line", keep="last")
     )
-    return newest.set_index("line")[kept].reindex(lines.index)
+    typed = {"kind": "str", "currency": "str", "quote_date": "datetime64[us]", "annual_qty": "float64"}
+    return newest.set_index("line")[kept].reindex(lines.index).astype(typed)
 
 
 def _agree(pairs: pd.DataFrame, day: pd.Series, fx: Fx, tolerance: float) -> npt.NDArray[np.bool_]:

@@ -200,7 +200,7 @@ def _left_out(bom: pd.DataFrame, why_not: pd.Series) -> list[Finding]:
     rows = bom[(why_not != "") & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
     return [
         error("B103", "a part needs a booked cost > 0 in a known currency", file=file, sheet=sheet, row=int(row),
-              column="unit_cost", found=reason, assumed="line not audited, kept in lines.csv", advice="fill in the cost")
+              column="unit_cost", found=reason, assumed="not audited, kept in lines.csv", advice="fill in the cost")
         for reason, file, sheet, row in zip(
             why_not[rows.index], rows["source_file"], rows["source_sheet"], rows["source_row"], strict=True)
     ]  # fmt: skip

@@ -1,0 +1,56 @@
+"""audit.toml: every mistake is named with its place, every override counts as stated."""
+
+import pytest
+
+from bomaudit import settings
+from bomaudit.findings import BadInput
+
+
+def test_defaults_are_documented():
+    """Each setting says why its default is what it is."""
+    for section in settings.Settings.model_fields.values():
+        model = section.annotation
+        if isinstance(model, type) and issubclass(model, settings._Section) and model is not settings.FilesSection:
+            for name, field in model.model_fields.items():
+                assert field.description, name
+
+
+def test_all_mistakes_are_named_at_once():
+    with pytest.raises(BadInput) as caught:
+        settings.from_dict({"files": {"bom": "b.csv"}, "audit": {"confidence": 1.5, "curency": "EUR"}})
+    text = str(caught.value)
+    assert "audit.confidence" in text
+    assert "audit.curency is not a setting" in text
+
+
+def test_a_column_mapping_must_name_a_canonical_column():
+    with pytest.raises(BadInput, match=r"columns.bom.price is no column of bom"):
+        settings.from_dict({"files": {"bom": "b.csv"}, "columns": {"bom": {"price": "Preis"}}})
+
+
+def test_a_missing_file_says_how_to_make_one(tmp_path):
+    with pytest.raises(BadInput, match="bomaudit init"):
+        settings.load(tmp_path / "audit.toml")
+
+
+def test_broken_toml_is_one_clear_error(tmp_path):
+    (tmp_path / "audit.toml").write_text("[audit\n")
+    with pytest.raises(BadInput, match="valid TOML"):
+        settings.load(tmp_path / "audit.toml")
+
+
+def test_an_override_counts_as_stated():
+    plain = settings.from_dict({"files": {"bom": "b.csv"}})
+    changed = settings.overridden(plain, ["decide.discount_rate=0.1", "audit.currency=USD", "audit.as_of=2026-06-30"])
+    assert changed.decide.discount_rate == pytest.approx(0.1)
+    assert changed.audit.currency == "USD"
+    assert changed.audit.as_of.isoformat() == "2026-06-30"
+    assert "discount_rate" in changed.decide.model_fields_set
+    assert plain.decide.discount_rate == pytest.approx(0.08)
+
+
+@pytest.mark.parametrize("change", ["discount_rate=0.1", "decide.discount_rate", "decide.rate=0.1"])
+def test_an_override_that_names_no_setting_is_refused(change):
+    plain = settings.from_dict({"files": {"bom": "b.csv"}})
+    with pytest.raises(BadInput):
+        settings.overridden(plain, [change])

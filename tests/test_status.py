@@ -1,0 +1,93 @@
+"""Where current, drifting, stale and unknown are told apart."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from bomaudit.settings import AuditSection
+from bomaudit.status import judge_lines, probability_of_drift
+
+
+def test_probability_of_drift_against_a_printed_t_table():
+    """Student t with 10 degrees of freedom: upper 5 % point 1.812 (any printed table; from memory)."""
+    scale = 0.2
+    estimate = 1.0
+    booked = np.exp(-1.812 * scale) / 1.1  # the upper limit of no drift lies at the 5 % point below the estimate
+    above = probability_of_drift([booked], [estimate], [scale], [10.0], materiality=0.10)[0]
+    below = probability_of_drift([booked * 1.1 * np.exp(2 * 1.812 * scale) / 0.9], [estimate], [scale], [10.0], materiality=0.10)
+    assert above == pytest.approx(0.95, abs=1e-3)
+    assert below[0] == pytest.approx(0.95, abs=1e-3)
+
+
+def test_no_doubt_and_no_drift_is_no_probability():
+    assert probability_of_drift([1.0], [1.0], [0.0], [np.inf], materiality=0.1)[0] == pytest.approx(0.0)
+    assert probability_of_drift([1.0], [0.5], [0.0], [np.inf], materiality=0.1)[0] == pytest.approx(1.0)
+
+
+def test_a_materiality_of_a_whole_price_only_looks_upwards():
+    assert probability_of_drift([1.0], [0.01], [0.1], [50.0], materiality=1.0)[0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_more_it_takes_to_matter_the_less_likely():
+    small, large = (probability_of_drift([1.0], [0.8], [0.2], [8.0], materiality=m)[0] for m in (0.05, 0.5))
+    assert small > large
+
+
+def judged(**changes):
+    line = {
+        "line_id": "L0001", "source_file": "b", "source_sheet": "", "source_row": 2, "row_kind": "part", "part_no": "A",
+        "description": "", "supplier": "", "commodity": "pump", "commodity_basis": "stated", "commodity_confidence": 1.0,
+        "sourcing": "standard", "safety_relevant": False, "qty_per": 2.0, "uom": "", "annual_volume": 1000.0,
+        "booked_price": 10.0, "booked_currency": "EUR", "booked_cost": 10.0, "booked_extended": 20.0, "currency": "EUR",
+        "price_currency": "EUR", "basis_date": pd.Timestamp("2016-01-01"), "basis": "quote", "age_years": 10.0,
+        "auditable": True, "why_not": "",
+    } | {k: v for k, v in changes.items() if k not in ("estimate", "sd")}  # fmt: skip
+    estimate, sd = changes.get("estimate", 10.0), changes.get("sd", 0.02)
+    names = [n for n in ("contract_price", "stage")] + [f"walk_{s}" for s in
+             ("currency", "input_prices", "experience", "maturity", "own_volume", "newer_quotes")] + [f"var_{v}" for v in (
+             "basis", "exponent", "volume_index", "input_prices", "process", "currency", "own_volume", "date",
+             "classification")]  # fmt: skip
+    frame = pd.DataFrame([dict.fromkeys(names, np.nan) | {
+        "estimate": estimate, "estimate_low": estimate * np.exp(-1.28 * sd), "estimate_high": estimate * np.exp(1.28 * sd),
+        "sd_log": sd, "dof": 50.0}])  # fmt: skip
+    return judge_lines(pd.DataFrame([line]), frame, AuditSection()).iloc[0]
+
+
+def test_a_sure_and_large_drift_is_stale():
+    line = judged(estimate=5.0)
+    assert line["status"] == "stale"
+    assert line["drift"] == pytest.approx(-0.5)
+    assert line["exposure_per_year"] == pytest.approx(10_000)
+
+
+def test_as_likely_as_not_is_drifting():
+    assert judged(estimate=8.9, sd=0.10)["status"] == "drifting"
+
+
+def test_a_small_drift_on_much_money_is_drifting():
+    line = judged(estimate=9.5, sd=0.005, annual_volume=100_000.0)
+    assert line["status"] == "drifting"
+    assert "at stake" in line["reason"]
+
+
+def test_a_price_that_holds_is_current():
+    assert judged()["status"] == "current"
+
+
+@pytest.mark.parametrize(
+    ("changes", "reason"),
+    [
+        ({"commodity": ""}, "no commodity"),
+        ({"auditable": False, "why_not": "no booked cost", "booked_cost": np.nan, "estimate": np.nan}, "no booked cost"),
+    ],
+)
+def test_nothing_to_follow_is_unknown(changes, reason):
+    line = judged(**changes)
+    assert line["status"] == "unknown"
+    assert reason in line["reason"]
+
+
+def test_an_assembly_has_no_status_of_its_own():
+    line = judged(row_kind="assembly", auditable=False, why_not="assembly: audited through its parts")
+    assert line["status"] == ""
+    assert "through its parts" in line["reason"]
