@@ -1,0 +1,137 @@
+"""Files out: all of them or none, the same bytes for the same audit."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from bomaudit.report.content import gather
+from bomaudit.report.summary import as_json, summarise
+
+if TYPE_CHECKING:
+    from bomaudit.audit import Audit
+
+NAMES = (
+    "lines.csv", "lines.parquet", "decisions.csv", "requotes.csv", "findings.csv", "summary.json", "report.xlsx",
+    "report.html",
+)  # fmt: skip
+"""Files of a report, in the order in which they are written."""
+
+_LIVE = ("=", "+", "-", "@", "\t", "\r")
+"""A cell that starts with one of these is a formula, or may become one, when a spreadsheet opens the csv file."""
+
+
+def write(audit: Audit, out: Path, *, redact: bool = False) -> list[Path]:
+    """Write the report of an audit.
+
+    Parameters
+    ----------
+    audit : Audit
+    out : Path
+        Folder of the report; made where it is missing. Other files in it are left alone.
+    redact : bool
+        Leave out supplier names, prices that others quoted and internal notes.
+
+    Returns
+    -------
+    list of Path
+        Files written, in the order of :data:`NAMES`.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written; what stood there before still stands.
+    """
+    from bomaudit.report import page, workbook  # noqa: PLC0415  (charts and workbook cost most of the import time)
+
+    page.start_runtime()
+    content = gather(audit, redact=redact)
+    writers: dict[str, Callable[[Path], object]] = {
+        "lines.csv": lambda p: write_csv(content.lines, p),
+        "lines.parquet": lambda p: content.lines.to_parquet(p, index=False),
+        "decisions.csv": lambda p: write_csv(content.decisions, p),
+        "requotes.csv": lambda p: write_csv(content.requotes, p),
+        "findings.csv": lambda p: write_csv(content.findings, p),
+        "summary.json": lambda p: p.write_text(as_json(summarise(content)), encoding="utf-8"),
+        "report.xlsx": lambda p: workbook.write(content, p),
+        "report.html": lambda p: page.write(content, p),
+    }
+    return write_all({name: writers[name] for name in NAMES}, out)
+
+
+def write_all(writers: dict[str, Callable[[Path], object]], out: Path) -> list[Path]:
+    """Write files into a temporary folder beside ``out`` and move them in together.
+
+    Parameters
+    ----------
+    writers : dict of str to callable
+        File name and the function that writes it to a given path.
+    out : Path
+        Folder that the files end up in.
+
+    Returns
+    -------
+    list of Path
+
+    Raises
+    ------
+    OSError
+        If a file cannot be written or moved; files of an earlier run are put back.
+    """
+    out = out.absolute()
+    out.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=f".{out.name}-", dir=out.parent) as made:
+        new, old = Path(made) / "new", Path(made) / "old"
+        new.mkdir()
+        old.mkdir()
+        for name, writer in writers.items():
+            writer(new / name)
+        if not out.exists():
+            new.rename(out)
+        else:
+            _swap(tuple(writers), new, old, out)
+    return [out / name for name in writers]
+
+
+def _swap(names: tuple[str, ...], new: Path, old: Path, out: Path) -> None:
+    """Move new files over those of an earlier run; on failure put back what was moved away."""
+    kept, placed = [], []
+    try:
+        for name in names:
+            if (out / name).exists():
+                (out / name).rename(old / name)
+                kept.append(name)
+            (new / name).rename(out / name)
+            placed.append(name)
+    except OSError:
+        for name in placed:
+            (out / name).unlink()
+        for name in kept:
+            shutil.move(old / name, out / name)
+        raise
+
+
+def write_csv(frame: pd.DataFrame, path: Path) -> None:
+    """Write a frame as UTF-8 csv, full precision, dates as ISO days, flags as yes or no.
+
+    Notes
+    -----
+    Text that a spreadsheet would take for a formula (it starts with ``=``, ``+``, ``-``, ``@``, tab or carriage return)
+    gets an apostrophe in front, in columns of text only; ``lines.parquet`` holds it as it was.
+    """
+    out = frame.copy()
+    for column in out.columns:
+        values = out[column]
+        if isinstance(values.dtype, pd.StringDtype):
+            live = values.str.startswith(_LIVE, na=False)
+            out[column] = values.mask(live, "'" + values)
+        elif isinstance(values.dtype, pd.BooleanDtype):
+            out[column] = values.map({True: "yes", False: "no"}).astype("str").where(values.notna(), "")
+        elif pd.api.types.is_datetime64_any_dtype(values):
+            out[column] = values.dt.strftime("%Y-%m-%d").astype("str").where(values.notna(), "")
+    out.to_csv(path, index=False, encoding="utf-8", lineterminator="\n")

@@ -1,0 +1,94 @@
+"""``summary.json``: the audit in figures that a program can read, and what it was made from."""
+
+from __future__ import annotations
+
+import json
+import math
+import platform
+from importlib.metadata import version
+from typing import Any
+
+import pandas as pd
+
+from bomaudit.findings import Severity
+from bomaudit.report import words
+from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, stake
+
+SCHEMA = "bomaudit-summary/1"
+"""Name and version of the layout; the number rises when a key changes its meaning or goes."""
+
+_PACKAGES = ("bomaudit", "pandas", "numpy", "scipy", "statsmodels", "pyarrow", "CurrencyConverter")
+_DECISION = (
+    "decision", "title", "chosen", "best_today", "saving_booked", "saving_today", "saving_low", "saving_high", "p_flip",
+    "npv", "payback_years", "tips_on", "safety_relevant", "verdict", "reason",
+)  # fmt: skip
+_REQUOTE = ("rank", "part_no", "description", "estimate", "value_of_asking", "cost_of_asking", "reason")
+
+
+def summarise(content: Content) -> dict[str, Any]:
+    """Collect the figures of the summary, keys in a fixed order.
+
+    Parameters
+    ----------
+    content : Content
+
+    Returns
+    -------
+    dict
+        schema, audit, money, lines, decisions, requotes, findings, absent_tables, redacted, caution, settings, inputs,
+        versions. Missing figures are null.
+    """
+    money, settings = stake(content.lines), content.settings
+    levels = content.findings["severity"]
+    return {
+        "schema": SCHEMA,
+        "audit": {
+            "title": content.title,
+            "as_of": content.as_of.isoformat(),
+            "currency": content.currency,
+            "confidence": settings.audit.confidence,
+            "invented": settings.audit.invented,
+        },
+        "money": {
+            "booked_above_estimate_per_year": money.above,
+            "booked_below_estimate_per_year": money.below,
+            "lines_above": money.lines_above,
+            "lines_below": money.lines_below,
+        },
+        "lines": {"rows": len(content.lines), "audited": len(content.audited), **count_statuses(content.lines)},
+        "verdicts": count_verdicts(content.decisions),
+        "decisions": _records(by_verdict(content.decisions), _DECISION),
+        "requotes": _records(content.requotes, _REQUOTE),
+        "findings": {s.value: int(levels.eq(s.value).sum()) for s in Severity},
+        "absent_tables": list(content.absent),
+        "redacted": list(content.dropped),
+        "caution": words.CAUTION,
+        "settings": settings.model_dump(mode="json"),
+        "inputs": {name: {"sha256": digest} for name, digest in content.hashes.items()},
+        "versions": {"python": platform.python_version()} | {p: version(p) for p in _PACKAGES},
+    }
+
+
+def as_json(value: object) -> str:
+    """Write as indented JSON, keys in their order; figures that are not finite are refused.
+
+    Raises
+    ------
+    ValueError
+        If a figure is not finite: it should have been null.
+    """
+    return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _records(frame: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, object]]:
+    rows = frame[list(columns)].astype(object).to_dict("records")
+    return [{str(k): plain(v) for k, v in row.items()} for row in rows]
+
+
+def plain(value: object) -> object:
+    """Turn a cell into what JSON can hold: missing as null, days as ISO text, whole numbers as such."""
+    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and not math.isfinite(value)):
+        return None
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    return value

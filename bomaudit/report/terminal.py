@@ -1,0 +1,263 @@
+"""The quick look: an audit, its inputs, one line, one decision, what to ask for; on 80 columns, without colour."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+import pandas as pd
+from rich.console import Console, Group, RenderableType
+from rich.markup import escape
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from bomaudit.findings import Finding, Severity, to_frame
+from bomaudit.report import words
+from bomaudit.report.content import (
+    FLAGGED,
+    Content,
+    by_verdict,
+    count_statuses,
+    count_verdicts,
+    gather,
+    stake,
+)
+from bomaudit.report.explain import Bar, DecisionStory, LineStory
+from bomaudit.report.look import SEVERITY, STATUS, VERDICT, Tone
+from bomaudit.report.numbers import Numbers
+
+if TYPE_CHECKING:
+    from bomaudit.audit import Audit, Opened
+
+FIRST = 5
+"""Lines and findings that the quick look names; the files hold the rest."""
+WIDEST = 110
+"""Sentences are not set wider than this, whatever the window."""
+
+
+def numbers_for(content: Content) -> Numbers:
+    """Number format for the terminal: a plain hyphen as minus sign, so that output can be searched."""
+    return Numbers(content.settings.report.language, minus="-")
+
+
+def show_audit(audit: Audit, console: Console) -> None:
+    """Print the summary of an audit.
+
+    Parameters
+    ----------
+    audit : Audit
+    console : Console
+        Where to print; plain text where it is no terminal.
+    """
+    content = gather(audit)
+    for block in _summary(content):
+        _put(console, block)
+
+
+def _summary(content: Content) -> Iterable[RenderableType]:
+    n = numbers_for(content)
+    yield _heading(content.title, f"prices of {n.day(content.as_of)}, {content.currency}")
+    if content.settings.audit.invented:
+        yield Text(words.INVENTED, style="italic")
+    yield from (Text(s) for s in found(content, n))
+    yield _section("Lines")
+    yield _status_table(content, n)
+    yield _section("Decisions")
+    yield _decision_table(content, n) if len(content.decisions) else Text("none given")
+    yield _section("Ask first for a new quote")
+    yield _requote_table(content.requotes.head(FIRST), content, n)
+    yield _section("Findings")
+    yield _finding_lines(content.findings, FIRST)
+    yield Text()
+    yield Text(words.CAUTION, style="italic")
+
+
+def found(content: Content, n: Numbers) -> list[str]:
+    """Say in three sentences what was found: lines, decisions, the first quote to ask for."""
+    counts, money = count_statuses(content.lines), stake(content.lines)
+    worth = content.decisions.loc[content.decisions["verdict"].eq("reopen"), "npv"]
+    first = content.requotes.head(1)
+    return [
+        words.found_lines(
+            n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
+            unknown=counts["unknown"], above=money.above, below=money.below, currency=content.currency),
+        words.found_decisions(
+            n, counts=count_verdicts(content.decisions), currency=content.currency, npv=float(worth.sum())),
+        words.found_next(
+            n, part="".join(first["part_no"]), description="".join(first["description"]),
+            value=float(first["value_of_asking"].sum()), currency=content.currency),
+    ]  # fmt: skip
+
+
+def _status_table(content: Content, n: Numbers) -> Table:
+    table = _table("", "lines", "booked above", "booked below", "")
+    for status, count in count_statuses(content.lines).items():
+        part = stake(content.lines[content.lines["status"].eq(status)])
+        money = (n.about(part.above), n.about(part.below)) if status in FLAGGED else ("", "")
+        table.add_row(_tag(STATUS[status], status), n.plain(count), *money, words.STATUS[status])
+    others = int(content.lines["status"].eq("").sum())
+    if others:
+        table.add_row("  no part", n.plain(others), "", "", "assemblies and charges, listed in lines.csv")
+    table.columns[2].header, table.columns[3].header = (f"{h}\n{content.currency}/year" for h in ("above", "below"))
+    return table
+
+
+def _decision_table(content: Content, n: Numbers) -> Table:
+    unit = f"{content.currency} a unit"
+    table = _table(
+        "", "decision", f"choice saves, {unit}\nbooked → today (interval)", "chance\nto flip", "worth\nof change"
+    )
+    for d in by_verdict(content.decisions).to_dict("records"):
+        title = d["title"] or d["decision"]
+        saving = f"{n.price(d['saving_booked'], signed=True)} → {n.price(d['saving_today'], signed=True)}"
+        span = f"({n.span(d['saving_low'], d['saving_high'], prices=True)})"
+        safety = "\n[italic]bears on safety: review first[/]" if _true(d["safety_relevant"]) else ""
+        table.add_row(
+            _tag(VERDICT[d["verdict"]], words.VERDICT_NAME[d["verdict"]]),
+            f"[b]{escape(d['decision'])}[/b] {escape(title)}{safety}",
+            f"{saving}\n{span}",
+            n.chance(d["p_flip"]),
+            n.about(d["npv"], signed=True),
+        )
+    return table
+
+
+def show_requotes(audit: Audit, console: Console, *, most: int | None = None) -> None:
+    """Print what to ask new quotes for, most worth knowing first; all of it, or the first ``most``."""
+    content = gather(audit)
+    n = numbers_for(content)
+    _put(console, _heading("Ask for new quotes", f"{content.title}, prices of {n.day(content.as_of)}"))
+    _put(console, _requote_table(content.requotes.head(most or len(content.requotes)), content, n, why=True))
+
+
+def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why: bool = False) -> RenderableType:
+    if requotes.empty:
+        return Text(words.found_next(n, part="", description="", value=0, currency=content.currency))
+    cur = content.currency
+    table = _table("", "part", f"booked → estimate\n{cur} each", f"worth of\nknowing, {cur}", "for")
+    for r in requotes.to_dict("records"):
+        text = f"[b]{escape(r['part_no'])}[/b] {escape(r['description'])}"
+        table.add_row(
+            n.plain(r["rank"]),
+            text + (f"\n{escape(r['reason'])}" if why else ""),
+            f"{n.price(r['booked_cost'])} → {n.price(r['estimate'])}\n"
+            f"({n.span(r['estimate_low'], r['estimate_high'], prices=True)})",
+            n.about(r["value_of_asking"]),
+            escape(r["decisions"]),
+        )
+    return table
+
+
+def show_check(opened: Opened, console: Console) -> None:
+    """Print what was read: each table, its rows and columns, and every finding."""
+    n = Numbers(opened.settings.report.language, minus="-")
+    _put(console, _heading(opened.title, f"prices of {n.day(opened.as_of)}, {opened.inputs.settings.files.bom}"))
+    table = _table("table", "rows", "columns found")
+    for name, columns in opened.inputs.present.items():
+        table.add_row(name, n.plain(len(opened.inputs.tables[name])), ", ".join(columns))
+    _put(console, table)
+    _put(console, _section("Findings"))
+    _put(console, _finding_lines(to_frame(opened.findings), None))
+
+
+def show_findings(findings: Iterable[Finding], console: Console) -> None:
+    """Print findings one a line, worst first: place, what must hold, what was found, what was done, the remedy."""
+    _put(console, _finding_lines(to_frame(findings), None))
+
+
+def _finding_lines(findings: pd.DataFrame, most: int | None) -> RenderableType:
+    if findings.empty:
+        return Text("none")
+    shown = findings.head(most) if most else findings
+    lines: list[RenderableType] = [
+        Text.assemble((f"{SEVERITY[f['severity']].mark} {f['severity']} ", SEVERITY[f["severity"]].terminal), _said(f))
+        for f in shown.to_dict("records")
+    ]
+    if len(findings) > len(shown):
+        counted = findings["severity"].value_counts()
+        lines.append(Text("  in all: " + ", ".join(f"{counted[s]} {s}s" for s in SEVERITY if s in counted)
+                          + "; every one stands in findings.csv", style="italic"))  # fmt: skip
+    return Group(*lines)
+
+
+def _said(row: dict[str, object]) -> str:
+    place = {k: row[k] for k in ("code", "message", "file", "sheet", "column", "found", "assumed", "advice")}
+    number = row["row"]
+    return str(Finding(**place, severity=Severity(row["severity"]), row=None if pd.isna(number) else int(number)))  # type: ignore[arg-type,call-overload]
+
+
+def show_line(story: LineStory, console: Console) -> None:
+    """Print all that is known of one line."""
+    _put(console, _heading(story.title, story.subtitle))
+    _put(
+        console, Text.assemble(_tag(STATUS[story.status], story.status) if story.status else Text(""), " ", story.lead)
+    )
+    if story.walk:
+        _put(console, _section("From booked to today"))
+        _put(console, _bars(story.walk, story.walk_total))
+    for title, points in story.sections:
+        _put(console, _section(title))
+        _put(console, _points(points))
+    _put(console, Text())
+    _put(console, Text(words.CAUTION, style="italic"))
+
+
+def show_decision(story: DecisionStory, console: Console) -> None:
+    """Print all that is known of one decision."""
+    _put(console, _heading(story.title, story.subtitle))
+    _put(console, Text.assemble(_tag(VERDICT[story.verdict], words.VERDICT_NAME[story.verdict]), " ", story.lead))
+    _put(console, _section("What moved, per unit"))
+    _put(console, _bars(story.bridge, story.bridge_total))
+    for title, points in story.sections:
+        _put(console, _section(title))
+        _put(console, _points(points))
+    _put(console, Text())
+    _put(console, Text(words.CAUTION, style="italic"))
+
+
+def _bars(bars: Sequence[Bar], scale: float) -> Table:
+    """Draw steps as bars of one character a share of the largest level."""
+    table = _table(pad=False)
+    for _ in range(3):
+        table.add_column(no_wrap=False)
+    table.columns[1].justify = "right"
+    table.columns[1].no_wrap = table.columns[2].no_wrap = True
+    for bar in bars:
+        lead, body = bar.cells(24, scale)
+        mark = "█" if bar.level else "▓" if bar.end >= bar.start else "░"
+        table.add_row(bar.label, bar.text, " " * lead + mark * body)
+    return table
+
+
+def _points(points: Sequence[str]) -> RenderableType:
+    return Group(*(Padding(Text(f"- {p}"), (0, 0, 0, 0)) for p in points))
+
+
+def _heading(title: str, subtitle: str) -> Text:
+    return Text.assemble((title, "bold"), "  ", (subtitle, "dim"))
+
+
+def _section(title: str) -> Text:
+    return Text.assemble("\n", (title, "bold underline"))
+
+
+def _tag(tone: Tone, word: str) -> Text:
+    return Text(f"{tone.mark} {word}", style=tone.terminal)
+
+
+def _table(*headers: str, pad: bool = True) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0) if pad else (0, 1, 0, 0), show_header=bool(headers),
+                  header_style="dim")  # fmt: skip
+    for header in headers:
+        table.add_column(header, vertical="top")
+    return table
+
+
+def _put(console: Console, block: RenderableType) -> None:
+    console.print(block, width=min(console.width, WIDEST), highlight=False, soft_wrap=False)
+
+
+def _true(value: object) -> bool:
+    return value is True or (isinstance(value, float) and math.isfinite(value) and value == 1)

@@ -1,0 +1,241 @@
+"""Every sentence of the report: pure functions from figures to words that a cost engineer would use."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from bomaudit.report.numbers import Numbers
+
+CAUTION = (
+    "These are estimates from learning curves, market volumes and index movements. An estimate is not a quote: "
+    "ask before you negotiate, re-source or re-value on it."
+)
+INVENTED = "The data of this audit are invented. They show how the report reads, not what any part costs."
+
+STATUS: Mapping[str, str] = {
+    "current": "booked cost still holds",
+    "drifting": "booked cost has more likely than not moved by more than matters",
+    "stale": "booked cost has very probably moved by more than matters",
+    "unknown": "cannot be judged from what is known",
+}
+VERDICT: Mapping[str, str] = {
+    "reopen": "re-open now: worth it even at the cautious end",
+    "requote": "ask for quotes first: knowing is worth more than asking",
+    "watch": "leave it for now, it tips later",
+    "stands": "the choice still holds",
+}
+VERDICT_NAME: Mapping[str, str] = {"reopen": "re-open", "requote": "re-quote", "watch": "watch", "stands": "stands"}
+STEP: Mapping[str, str] = {
+    "currency": "currency",
+    "input_prices": "materials, labour, energy, inflation",
+    "experience": "experience: the market made more of them",
+    "maturity": "maturity: mark-up of a young market gone",
+    "own_volume": "own annual quantity",
+    "newer_quotes": "newer quotes",
+}
+SURER: Mapping[str, tuple[str, str]] = {
+    "basis": ("how well the booked cost was known", "a firm quote in place of a budgetary or catalogue price"),
+    "exponent": ("how fast the commodity learns", "more quotes of parts of this commodity at different dates"),
+    "volume_index": ("how much the market made", "volumes of this commodity up to today"),
+    "input_prices": ("input prices and the materials share", "a current index, or the part's own material basket"),
+    "process": ("what prices do that no curve explains", "a new quote; nothing else narrows this"),
+    "currency": ("exchange rates", "the currency in which the supplier really prices"),
+    "own_volume": ("the effect of the annual quantity", "price breaks from the supplier"),
+    "date": ("the date of the booked cost", "the date on which this cost was really quoted"),
+    "classification": ("which commodity the part belongs to", "the commodity, stated in the BOM"),
+}
+"""Part of the variance: what it is, and what would make it smaller."""
+BASIS: Mapping[str, str] = {
+    "quote": "dated by the quote behind it",
+    "cost_date": "dated by the cost date in the BOM",
+    "programme": "dated by the sourcing programme",
+    "undated": "no date; a range of ages is assumed",
+}
+STAGE: Mapping[str, str] = {
+    "emerging": "emerging: few made, prices wide",
+    "growth": "growth: volumes rise fast",
+    "shake-out": "shake-out: early margins go",
+    "mature": "mature: most of the market is reached",
+    "declining": "declining: volumes fall",
+}
+ABSENT: Mapping[str, str] = {
+    "quotes": "No quotes were given: learning rates come from the library alone and every interval is wider.",
+    "volumes": "No market volumes were given: only the library's starter volumes, or trends, carry the estimates.",
+    "input_prices": "No input prices were given: only bundled general inflation, where there is any, moves materials.",
+    "decisions": "No decisions were given: the report names lines, not choices.",
+    "standards": "No standard costs were given: nothing is reconciled.",
+    "alternates": "No alternates were given.",
+    "fx": "No exchange rates were given: the bundled central-bank reference rates are used.",
+}
+
+
+def list_of(items: Sequence[str], *, most: int = 6) -> str:
+    """Join as prose, the rest counted."""
+    shown = list(items[:most])
+    if len(items) > most:
+        shown.append(f"{len(items) - most} more")
+    return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1] if shown else "none"
+
+
+def found_lines(
+    numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, above: float, below: float,
+    currency: str,
+) -> str:  # fmt: skip
+    """Say how many lines are out of date and what that is worth."""
+    parts = [f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"]
+    if above > 0:
+        parts.append(f"booked costs stand {numbers.about(above)} {currency} a year above today's estimates")
+    if below > 0:
+        parts.append(f"{numbers.about(below)} {currency} a year below them")
+    money = " and ".join(parts[1:])
+    tail = f" {unknown} could not be judged." if unknown else ""
+    return parts[0] + (f"; on these {money}" if money else "") + "." + tail
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"
+
+
+def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: str, npv: float) -> str:
+    """Say how many decisions fall on each verdict and what re-opening is worth."""
+    total = sum(counts.values())
+    if not total:
+        return "No decisions were given, so nothing can be said about past choices."
+    say = [f"{n} {text[n != 1]}" for verdict, text in _COUNTED.items() if (n := counts.get(verdict, 0))]
+    worth = f" Re-opening is worth {numbers.about(npv)} {currency} after the cost of change." if npv > 0 else ""
+    return f"Of {numbers.count(total, 'decision')}, {list_of(say)}.{worth}"
+
+
+_COUNTED = {
+    "reopen": ("should be re-opened", "should be re-opened"),
+    "requote": ("needs quotes first", "need quotes first"),
+    "watch": ("will tip later", "will tip later"),
+    "stands": ("still stands", "still stand"),
+}
+"""What is said of one decision and of several."""
+
+
+def found_next(numbers: Numbers, *, part: str, description: str, value: float, currency: str) -> str:
+    """Say which quote to ask for first."""
+    if not part:
+        return "No single quote is worth more than the cost of asking for it."
+    name = f"{part} ({description})" if description else part
+    return f"Ask first for a new quote of {name}: knowing its price is worth {numbers.about(value)} {currency}."
+
+
+def side(numbers: Numbers, saving: float, currency: str) -> str:
+    """Say what a saving per unit means: positive when the choice is the cheaper one."""
+    if not math.isfinite(saving):
+        return "unknown"
+    if saving >= 0:
+        return f"choice cheaper by {numbers.price(saving)} {currency}"
+    return f"choice dearer by {numbers.price(-saving)} {currency}"
+
+
+def decision_sentence(
+    numbers: Numbers, *, chosen: str, best: str, booked: float, today: float, low: float, high: float, p_flip: float,
+    currency: str, confidence: float,
+) -> str:  # fmt: skip
+    """Say in one sentence how a decision looks as booked and today."""
+    interval = (
+        f"between {numbers.price(low, signed=True)} and {numbers.price(high, signed=True)} "
+        f"at {numbers.share(confidence)} confidence"
+    )
+    flips = f"chance that another option is cheaper: {numbers.chance(p_flip)}"
+    lead = f"As booked, {chosen} was the {side(numbers, booked, currency)} a unit"
+    now = f"today {side(numbers, today, currency)} a unit ({interval})"
+    tail = "" if best == chosen else f"; cheapest today: {best}"
+    return f"{lead}; {now}; {flips}{tail}."
+
+
+def next_step(verdict: str, *, safety: bool, break_even_part: str, tips_on: str) -> str:
+    """Say what to do about a decision."""
+    if safety and verdict in ("reopen", "requote"):
+        return "Engineering review before anything else: the decision bears on safety."
+    if verdict == "reopen":
+        return "Re-open the decision; confirm the pivotal prices with firm quotes while you do."
+    if verdict == "requote":
+        part = f" of {break_even_part}" if break_even_part else ""
+        return f"Ask for a firm quote{part}, then decide."
+    if verdict == "watch":
+        return f"Look again before {tips_on}." if tips_on else "Look again at the next audit."
+    return "Nothing to do."
+
+
+def line_sentence(
+    numbers: Numbers, *, booked: float, estimate: float, low: float, high: float, drift: float, p_stale: float,
+    currency: str, uom: str, materiality: float, confidence: float,
+) -> str:  # fmt: skip
+    """Say in one sentence what is thought about a line."""
+    unit = f"{currency}/{uom}" if uom else f"{currency} each"
+    return (
+        f"Booked at {numbers.price(booked)} {unit}; today's should-be price is estimated at {numbers.price(estimate)} "
+        f"({numbers.span(low, high, prices=True)} at {numbers.share(confidence)} confidence), "
+        f"{numbers.share(drift, signed=True)}. "
+        f"The chance that it is more than {numbers.share(materiality)} off is {numbers.chance(p_stale)}."
+    )
+
+
+def surer(numbers: Numbers, parts: Mapping[str, float], *, most: int = 3) -> list[str]:
+    """Say what the uncertainty comes from and what would narrow it, largest part first."""
+    ranked = sorted(((v, k) for k, v in parts.items() if math.isfinite(v) and v >= 0.03), reverse=True)  # noqa: PLR2004
+    return [
+        f"{numbers.share(v)} of the uncertainty is {SURER[k][0]}; narrower with {SURER[k][1]}" for v, k in ranked[:most]
+    ]
+
+
+def left_out(numbers: Numbers, shown: int, total: int) -> str:
+    """Say that a list is cut, and where the rest is."""
+    if shown >= total:
+        return ""
+    return f"Shown: {numbers.plain(shown)} of {numbers.plain(total)} lines, most money first; all are in lines.csv."
+
+
+def curve_sentence(
+    numbers: Numbers, *, exponent: float, exponent_sd: float, n_obs: int, n_parts: int, data_weight: float, source: str
+) -> str:
+    """Say how a commodity learns, from what."""
+    rate, spread = 1 - 2**-exponent, math.log(2) * 2**-exponent * exponent_sd
+    own = (
+        f"{n_obs} own quotes of {n_parts} parts carry {numbers.share(data_weight)} of it"
+        if n_obs
+        else "no own quotes bear on it"
+    )
+    way = "falls" if rate >= 0 else "rises"
+    return (
+        f"learning: price {way} {numbers.share(abs(rate))} (± {numbers.share(spread)}) with each doubling of "
+        f"cumulative volume; {own}; prior: {source}"
+    )
+
+
+def worth_points(numbers: Numbers, *, currency: str, decision: Mapping[str, Any]) -> list[str]:
+    """Say what switching costs and brings; takes a row of ``decisions``."""
+    d = decision
+    worth = (
+        f"switching is worth {numbers.about(d['npv'], signed=True)} {currency} "
+        f"({numbers.span(d['npv_low'], d['npv_high'])}) over {numbers.years(d['years_left'])} years at "
+        f"{numbers.plain(d['annual_volume'])} products a year"
+    )
+    said = [
+        worth,
+        f"one-time cost of change: {numbers.about(d['change_cost'])} {currency}",
+        f"chance that it pays back in time: {numbers.chance(d['p_pays_back'])}",
+    ]
+    if math.isfinite(d["payback_years"]):
+        said.append(f"payback: {numbers.years(d['payback_years'])} years")
+    if d["break_even_part"] and math.isfinite(d["break_even_price"]):
+        said.append(f"break-even: {d['break_even_part']} at {numbers.price(d['break_even_price'])} {currency}")
+    if math.isfinite(d["evpi"]):
+        said.append(f"knowing all prices for sure would be worth {numbers.about(d['evpi'])} {currency}")
+    return said
+
+
+def worth_sentence(numbers: Numbers, *, money: float, currency: str, quantity: float, uom: str) -> str:
+    """Say what a line is worth a year."""
+    way = "above" if money >= 0 else "below"
+    return (
+        f"{numbers.about(abs(money))} {currency} a year booked {way} the estimate, on {numbers.plain(quantity)} "
+        f"{uom or 'pieces'} a year"
+    )

@@ -1,0 +1,168 @@
+"""A small finished audit made by hand: frames as the glossary has them, figures that add up."""
+
+from __future__ import annotations
+
+from datetime import date
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.findings import error, note, warning
+from bomaudit.frames import conform
+from bomaudit.glossary import DECISIONS_OUT, LINES, REQUOTES, VARIANCE_PARTS, WALK_STEPS
+from bomaudit.settings import from_dict
+
+COMMODITIES = ("dc_motor", "controller_board", "steel_sheet", "fastener", "battery_pack", "cable_harness")
+RISKY = '=HYPERLINK("x") <b>Ölfilter & Söhne</b>'
+
+
+def made_lines(count: int, seed: int = 5) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    i = np.arange(count)
+    booked = np.round(np.exp(rng.normal(1.5, 1.3, count)), 4)
+    means = (0.01, 0.06, -0.25, -0.05, 0, 0.01)
+    walk = {s: booked * rng.normal(m, 0.04, count) for s, m in zip(WALK_STEPS, means, strict=True)}
+    walk["experience"] = np.where(i % 3 == 0, 0.0, walk["experience"])
+    estimate = booked + sum(walk.values())
+    sd = rng.uniform(0.04, 0.3, count)
+    qty, volume = rng.integers(1, 9, count).astype(float), np.full(count, 4200.0)
+    p_stale = np.clip(np.abs(estimate / booked - 1) / 0.25, 0.01, 0.995)
+    status = np.select([i % 11 == 10, p_stale >= 0.8, p_stale >= 0.5], ["unknown", "stale", "drifting"], "current")
+    weights = rng.dirichlet(np.ones(len(VARIANCE_PARTS)), count)
+    age = rng.uniform(0.5, 12, count)
+    frame = pd.DataFrame(
+        {
+            "line_id": [f"L{k + 1:04d}" for k in i],
+            "source_file": "bom.xlsx",
+            "source_sheet": "BOM",
+            "source_row": i + 6.0,
+            "row_kind": "part",
+            "part_no": [f"{k:05d}-A" for k in i],
+            "description": [RISKY if k == 1 else f"{COMMODITIES[k % 6].replace('_', ' ')} {k}" for k in i],
+            "supplier": [f"Supplier {'ABC'[k % 3]}" for k in i],
+            "commodity": [COMMODITIES[k % 6] for k in i],
+            "commodity_basis": "stated",
+            "commodity_confidence": 1.0,
+            "sourcing": np.where(i % 2, "custom", "standard"),
+            "safety_relevant": pd.array(i % 17 == 3, dtype="boolean"),
+            "qty_per": qty,
+            "uom": "pc",
+            "annual_volume": volume,
+            "booked_price": booked,
+            "booked_currency": "EUR",
+            "booked_cost": booked,
+            "booked_extended": booked * qty,
+            "currency": "EUR",
+            "price_currency": "EUR",
+            "basis_date": pd.Timestamp("2026-06-30") - pd.to_timedelta((age * 365.25).round(), unit="D"),
+            "basis": np.where(i % 4, "quote", "cost_date"),
+            "age_years": age,
+            "estimate": estimate,
+            "estimate_low": estimate * np.exp(-1.28 * sd),
+            "estimate_high": estimate * np.exp(1.28 * sd),
+            "drift": estimate / booked - 1,
+            "p_stale": p_stale,
+            "status": status,
+            "exposure_per_year": (booked - estimate) * qty * volume,
+            "stage": np.where(i % 3, "mature", "growth"),
+            **{f"walk_{s}": v for s, v in walk.items()},
+            "sd_log": sd,
+            "dof": 12.0,
+            **{f"var_{v}": weights[:, k] for k, v in enumerate(VARIANCE_PARTS)},
+            "reason": "10 % drift is likely",
+        }
+    )
+    numbers = ["estimate", "estimate_low", "estimate_high", "drift", "p_stale", "exposure_per_year", "sd_log", "dof"]
+    numbers += [c for c in frame if c.startswith(("walk_", "var_"))]
+    frame.loc[count - 1, [*numbers, "booked_cost", "booked_extended"]] = np.nan
+    frame.loc[count - 1, ["status", "row_kind", "reason"]] = ["", "assembly", "assembly: audited through its parts"]
+    return conform(frame, LINES)[list(LINES.names)]
+
+
+def made_decisions() -> pd.DataFrame:
+    rows = [
+        ("pump", "Gear or membrane pump", "gear", "membrane", 12.4, -9.1, -14.0, -4.2, 0.97, 88_000, "reopen", False),
+        ("motor", "Brushed or brushless", "brushed", "brushless", 15.0, -1.2, -9, 7, 0.55, 900, "requote", False),
+        ("hood", "Steel or moulded hood", "steel", "steel", 8.0, 3.1, -0.5, 6.0, 0.09, -30_000, "watch", False),
+        ("seat", "Bought or own seat", "bought", "bought", 20.0, 18.0, 15.0, 21.0, 0.0002, -150_000, "stands", False),
+        ("brake", "Spring brake or disc brake", "spring", "disc", 5.0, -6.0, -8, -3, 0.93, 50_000, "requote", True),
+    ]  # fmt: skip
+    names = ["decision", "title", "chosen", "best_today", "saving_booked", "saving_today", "saving_low", "saving_high",
+             "p_flip", "npv", "verdict", "safety_relevant"]  # fmt: skip
+    frame = pd.DataFrame(rows, columns=names).assign(
+        annual_volume=4200.0, years_left=5.0, change_cost=60_000.0, break_even_part="00001-A", break_even_price=7.7,
+        evpi=2500.0, reason="the rule that fired",
+    )  # fmt: skip
+    frame["npv_low"], frame["npv_high"] = frame["npv"] - 40_000, frame["npv"] + 40_000
+    frame["p_pays_back"], frame["payback_years"] = frame["p_flip"] * 0.9, [1.6, 11.9, np.nan, np.nan, 2.4]
+    frame["tipped_on"] = pd.to_datetime(["2021-05-01", "2026-01-10", None, None, "2020-02-02"])
+    frame["tips_on"] = pd.to_datetime([None, None, "2028-09-30", None, None])
+    return conform(frame, DECISIONS_OUT)[list(DECISIONS_OUT.names)]
+
+
+def made_audit(count: int = 40, language: str = "en", **report: object) -> SimpleNamespace:
+    lines, decisions = made_lines(count), made_decisions()
+    settings = from_dict({"audit": {"invented": True}, "files": {"bom": "bom.xlsx", "quotes": "quotes.csv"},
+                          "report": {"language": language, **report}})  # fmt: skip
+    part = lines.head(12)
+    requotes = conform(
+        part[["part_no", "description", "supplier", "commodity", "booked_cost", "estimate", "estimate_low",
+              "estimate_high", "exposure_per_year"]].assign(
+            rank=np.arange(1.0, 13), decisions="pump", value_of_asking=np.linspace(4000, 200, 12), cost_of_asking=150.0,
+            reason="its price decides pump"), REQUOTES)[list(REQUOTES.names)]  # fmt: skip
+    findings = (
+        error("B001", "qty must be > 0", file="bom.xlsx", sheet="BOM", row=14, column="F", found="four",
+              assumed="line left out", advice="correct the cell"),
+        warning("Q003", "a quote must state its currency", file="quotes.csv", row=3, column="C", found="Supplier B",
+                assumed="EUR", advice="add the currency"),
+        note("M001", "no volumes for steel_sheet", assumed="half the past trend"),
+    )  # fmt: skip
+    assumptions = pd.DataFrame(
+        [
+            ("model.spillover", "0.5", "default", "share of the industry's learning"),
+            ("decide.discount_rate", "0.08", "audit.toml", "nominal discount rate a year"),
+        ],
+        columns=["name", "value", "stated", "source"],
+    )
+    estimates = SimpleNamespace(frame=pd.DataFrame({"evidence": ["used: firm quote of Supplier A at 4.10"] * count}))
+    decided = SimpleNamespace(decisions=decisions, requotes=requotes, **made_decision_parts(decisions), findings=())
+    return SimpleNamespace(
+        settings=settings, title="Hand-made audit", as_of=date(2026, 6, 30), currency="EUR", lines=lines,
+        decided=decided, findings=findings, assumptions=assumptions, estimates=estimates,
+        inputs=SimpleNamespace(present={"bom": ("part_no",), "quotes": ("part_no",)}, hashes={"bom.xlsx": "ab" * 32}),
+        curves=SimpleNamespace(experience=SimpleNamespace(frame=made_fits())),
+    )  # fmt: skip
+
+
+def made_fits() -> pd.DataFrame:
+    count = len(COMMODITIES)
+    return pd.DataFrame(
+        {"exponent": np.linspace(0.05, 0.4, count), "exponent_sd": 0.05, "trend": -0.02, "trend_sd": 0.01, "n_obs": 12,
+         "n_parts": 4, "data_weight": 0.3, "process_noise": 0.04, "source": "library", "warnings": ""},
+        index=pd.Index(COMMODITIES, name="commodity"),
+    )  # fmt: skip
+
+
+def made_decision_parts(decisions: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    elements, tornado, paths = [], [], []
+    for d in decisions.itertuples():
+        other = d.best_today if d.best_today != d.chosen else "other"
+        for option, booked, today in ((d.chosen, 40.0, 40.0), (other, 40 + d.saving_booked, 40 + d.saving_today)):
+            elements += [
+                (d.decision, option, f"{option} part", "part", "00001-A", 1.0, "per_unit", booked - 8, today - 8,
+                 today - 10, today - 6, "market grew"),
+                (d.decision, option, "fitting", "labour", "", 1.0, "per_unit", 8.0, 8.0, 7.0, 9.0, ""),
+            ]  # fmt: skip
+            dates = pd.date_range("2016-06-30", "2031-06-30", freq="YE")
+            cost = np.linspace(booked, today, len(dates))
+            paths += [(d.decision, option, t, c) for t, c in zip(dates, cost, strict=True)]
+        tornado += [
+            (d.decision, n, d.saving_today - w, d.saving_today + w) for n, w in (("copper", 1.5), ("own quote", 4))
+        ]
+    return {
+        "elements": pd.DataFrame(elements, columns=["decision", "option", "element", "kind", "part_no", "qty", "basis",
+                                                    "booked_per_unit", "today_per_unit", "low", "high", "moved"]),
+        "tornado": pd.DataFrame(tornado, columns=["decision", "driver", "low", "high"]),
+        "paths": pd.DataFrame(paths, columns=["decision", "option", "date", "cost_per_unit"]),
+    }  # fmt: skip
