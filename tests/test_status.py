@@ -10,13 +10,15 @@ from bomaudit.status import judge_lines, probability_of_drift
 
 def test_probability_of_drift_against_a_printed_t_table():
     """Student t with 10 degrees of freedom: upper 5 % point 1.812 (any printed table; from memory)."""
-    scale = 0.2
-    estimate = 1.0
-    booked = np.exp(-1.812 * scale) / 1.1  # the upper limit of no drift lies at the 5 % point below the estimate
-    above = probability_of_drift([booked], [estimate], [scale], [10.0], materiality=0.10)[0]
-    below = probability_of_drift([booked * 1.1 * np.exp(2 * 1.812 * scale) / 0.9], [estimate], [scale], [10.0], materiality=0.10)
-    assert above == pytest.approx(0.95, abs=1e-3)
-    assert below[0] == pytest.approx(0.95, abs=1e-3)
+    scale, point = 0.2, 1.812
+    low = np.exp(-point * scale) / 1.1  # so low that even a rise by the materiality is at the lower 5 % point
+    high = np.exp(point * scale) / 0.9
+    far_below = probability_of_drift([low], [1.0], [scale], [10.0], materiality=0.10)[0]
+    far_above = probability_of_drift([high], [1.0], [scale], [10.0], materiality=0.10)[0]
+    assert far_below == pytest.approx(0.95, abs=0.01)
+    assert far_above == pytest.approx(0.95, abs=0.01)
+    one_sided = probability_of_drift([low * 1.1 / 3.0], [1.0], [scale], [10.0], materiality=2.0)[0]
+    assert one_sided == pytest.approx(0.95, abs=1e-4)
 
 
 def test_no_doubt_and_no_drift_is_no_probability():

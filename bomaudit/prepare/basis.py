@@ -104,6 +104,6 @@ def _price_currency(lines: pd.DataFrame, quotes: pd.DataFrame, of_quote: pd.Seri
         .sort_values("quote_date", kind="stable")
         .drop_duplicates("part_no", keep="last")
     )
-    of_part = lines["part_no"].map(newest.set_index("part_no")["currency"]).fillna("")
+    of_part = newest.set_index("part_no")["currency"].reindex(lines["part_no"]).set_axis(lines.index).fillna("")
     result = of_quote.where(of_quote != "", of_part)
     return result.where(result != "", lines["currency"]).astype("str")

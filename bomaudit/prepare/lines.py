@@ -116,7 +116,7 @@ def _commodity(
     """Commodity of each row: stated in the BOM, stated with a quote, or by keywords where sure enough."""
     stated = bom["commodity"].str.strip()
     named = quotes[quotes["commodity"] != ""].drop_duplicates("part_no", keep="last").set_index("part_no")["commodity"]
-    of_quote = bom["part_no"].map(named).fillna("").astype("str")
+    of_quote = named.reindex(bom["part_no"]).set_axis(bom.index).fillna("")
     guess, sure = classify(bom["description"], commodities)
     guess, sure = np.asarray(guess, dtype=object), np.asarray(sure, dtype=float)
     enough = (guess != "") & (sure >= floor)
