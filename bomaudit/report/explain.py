@@ -1,94 +1,57 @@
-"""One line or one decision in full: the story that terminal and page tell in the same words."""
+"""One line or one decision, found by its name and told in full."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
+from rich.console import Console
 
-from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
-from bomaudit.report import words
-from bomaudit.report.content import Content, gather
+from bomaudit.findings import BadInput, error
+from bomaudit.report.content import gather
 from bomaudit.report.numbers import Numbers
+from bomaudit.report.stories import DecisionStory, LineStory, tell_decision, tell_line
+from bomaudit.report.terminal import show_decision, show_line
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
 
-Section = tuple[str, tuple[str, ...]]
-"""Title and its points."""
+Explanation = DecisionStory | tuple[LineStory, ...]
+"""A decision, or every line of that name in the order of the BOM."""
 
 
-@dataclass(frozen=True)
-class Bar:
-    """One step of a walk.
-
-    Attributes
-    ----------
-    label : str
-    start, end : float
-        Levels before and after the step; a level bar starts at nought. [currency]
-    text : str
-        Its figure as written.
-    level : bool
-        True for the two ends of the walk.
-    """
-
-    label: str
-    start: float
-    end: float
-    text: str
-    level: bool = False
-
-    def cells(self, width: int, scale: float) -> tuple[int, int]:
-        """Cells before the bar and of it, of ``width`` cells that stand for ``scale``; a step is never invisible."""
-        low, high = sorted((self.start, self.end))
-        lead = round(width * low / scale)
-        return lead, max(round(width * high / scale) - lead, 1 if high > low else 0)
-
-
-@dataclass(frozen=True)
-class LineStory:
-    """A line in words and bars; ``walk`` is empty where the line has no estimate."""
-
-    title: str
-    subtitle: str
-    status: str
-    lead: str
-    walk: tuple[Bar, ...]
-    walk_total: float
-    sections: tuple[Section, ...]
-
-
-@dataclass(frozen=True)
-class DecisionStory:
-    """A decision in words and bars."""
-
-    title: str
-    subtitle: str
-    verdict: str
-    lead: str
-    bridge: tuple[Bar, ...]
-    bridge_total: float
-    sections: tuple[Section, ...]
-
-
-def explain_line(audit: Audit, name: str) -> tuple[LineStory, ...]:
-    """Tell all that is known of a line.
+def explain(audit: Audit, name: str) -> Explanation:
+    """Tell all that is known of a line or a decision.
 
     Parameters
     ----------
     audit : Audit
     name : str
-        Its ``line_id``, or a part number.
+        Short name of a decision, a line id or a part number, letter by letter; a decision comes first.
 
     Returns
     -------
-    tuple of LineStory
-        One for each line of that name, in the order of the BOM; empty where there is none.
+    Explanation
+
+    Raises
+    ------
+    BadInput
+        If nothing has that name.
     """
+    found = explain_decision(audit, name) or explain_line(audit, name)
+    if not found:
+        decisions = ", ".join(sorted(audit.decided.decisions["decision"])) or "none"
+        raise BadInput(
+            error(
+                "R001", "explain takes a line id, a part number or a decision of the audit", found=repr(name),
+                advice=f"decisions: {decisions}; line ids and part numbers stand in lines.csv",
+            )
+        )  # fmt: skip
+    return found
+
+
+def explain_line(audit: Audit, name: str) -> tuple[LineStory, ...]:
+    """Tell the lines of that line id or part number; empty where there is none."""
     content = gather(audit)
     rows = content.lines[(content.lines["line_id"] == name) | (content.lines["part_no"] == name)]
     numbers = Numbers(content.settings.report.language, minus="-")
@@ -96,120 +59,28 @@ def explain_line(audit: Audit, name: str) -> tuple[LineStory, ...]:
 
 
 def explain_decision(audit: Audit, name: str) -> DecisionStory | None:
-    """Tell all that is known of the decision of that short name; None where there is none."""
+    """Tell the decision of that short name; None where there is none."""
     content = gather(audit)
     rows = content.decisions[content.decisions["decision"] == name].to_dict("records")
     return tell_decision(content, rows[0], Numbers(content.settings.report.language, minus="-")) if rows else None
 
 
-def tell_line(content: Content, line: dict[Any, Any], n: Numbers) -> LineStory:
-    """Tell a line, given as a row of ``content.lines``."""
-    title = " ".join(t for t in (line["part_no"], line["description"]) if t)
-    place = f"{line['source_file']} row {n.plain(line['source_row'])}"
-    subtitle = f"{line['line_id']}, {place}"
-    if not math.isfinite(line["estimate"]):
-        return LineStory(title, subtitle, line["status"], line["reason"], (), 0.0, ())
-    audit = content.settings.audit
-    lead = words.line_sentence(
-        n, booked=line["booked_cost"], estimate=line["estimate"], low=line["estimate_low"], high=line["estimate_high"],
-        drift=line["drift"], p_stale=line["p_stale"], currency=content.currency, uom=line["uom"],
-        materiality=audit.materiality, confidence=audit.confidence,
-    )  # fmt: skip
-    walk = walk_bars(line, n)
-    return LineStory(title, subtitle, line["status"], lead, walk, max(max(b.start, b.end) for b in walk),
-                     _line_sections(content, line, n))  # fmt: skip
+def show(explanation: Explanation, console: Console) -> None:
+    """Print an explanation."""
+    if isinstance(explanation, DecisionStory):
+        show_decision(explanation, console)
+        return
+    for story in explanation:
+        show_line(story, console)
 
 
-def walk_bars(line: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
-    """Steps from the booked cost to today's estimate; steps of nought are left out."""
-    level, bars = (
-        line["booked_cost"],
-        [Bar("booked", 0.0, line["booked_cost"], n.price(line["booked_cost"]), level=True)],
-    )
-    for step in WALK_STEPS:
-        change = line[f"walk_{step}"]
-        if change:
-            bars.append(Bar(words.STEP[step], level, level + change, n.price(change, signed=True)))
-            level += change
-    return (*bars, Bar("estimate today", 0.0, line["estimate"], n.price(line["estimate"]), level=True))
-
-
-def _line_sections(content: Content, line: dict[Any, Any], n: Numbers) -> tuple[Section, ...]:
-    evidence = str(content.evidence.get(line["line_id"], ""))
-    surer = words.surer(n, {v: line[f"var_{v}"] for v in VARIANCE_PARTS})
-    return tuple((t, tuple(p)) for t, p in (
-        ("Why this status", [line["reason"]]),
-        ("What it is worth", _worth(line, n)),
-        ("Evidence", [*_evidence(content, line, n), *filter(None, evidence.split("; "))]),
-        ("What would make this surer", surer),
-    ) if p)  # fmt: skip
-
-
-def _worth(line: dict[Any, Any], n: Numbers) -> list[str]:
-    money, quantity = line["exposure_per_year"], line["qty_per"] * line["annual_volume"]
-    if not math.isfinite(money):
-        return ["annual volume is not known, so neither is the money at stake"]
-    return [words.worth_sentence(n, money=money, currency=line["currency"], quantity=quantity, uom=line["uom"])]
-
-
-def _evidence(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
-    day = n.day(line["basis_date"])
-    dated = f"{words.BASIS.get(line['basis'], line['basis'])}: {day}, {n.years(line['age_years'])} years ago"
-    market = line["commodity"] or "unknown"
-    how = f" ({line['commodity_basis']}, {n.share(line['commodity_confidence'])} sure)" if line["commodity"] else ""
-    said = [f"booked cost {dated}", f"market: {market}{how}"]
-    if line["commodity"] in content.curves.index:
-        fit = content.curves.loc[line["commodity"]]
-        said.append(words.curve_sentence(
-            n, exponent=fit["exponent"], exponent_sd=fit["exponent_sd"], n_obs=int(fit["n_obs"]),
-            n_parts=int(fit["n_parts"]), data_weight=fit["data_weight"], source=str(fit["source"])))  # fmt: skip
-    if line["stage"]:
-        said.append(f"stage of the market: {words.STAGE.get(line['stage'], line['stage'])}")
-    return said
-
-
-def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> DecisionStory:
-    """Tell a decision, given as a row of ``content.decisions``."""
-    d, cur = decision, content.currency
-    lead = words.decision_sentence(
-        n, chosen=d["chosen"], best=d["best_today"], booked=d["saving_booked"], today=d["saving_today"],
-        low=d["saving_low"], high=d["saving_high"], p_flip=d["p_flip"], currency=cur,
-        confidence=content.settings.audit.confidence,
-    )  # fmt: skip
-    bridge = bridge_bars(content, d, n)
-    tips = n.day(d["tips_on"]) if not pd.isna(d["tips_on"]) else ""
-    step = words.next_step(d["verdict"], safety=bool(d["safety_relevant"]), break_even_part=d["break_even_part"],
-                           tips_on=tips)  # fmt: skip
-    sections: tuple[Section, ...] = (
-        ("Why this verdict", (d["reason"], words.VERDICT[d["verdict"]])),
-        ("What it is worth", tuple(words.worth_points(n, currency=cur, decision=d))),
-        ("What to do", (step,)),
-    )
-    total = max(max(abs(b.start), abs(b.end)) for b in bridge) or 1.0
-    return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, bridge, total, sections)
-
-
-def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
-    """Steps from the saving as booked to the saving today, one an element that moved."""
-    moved = moves(content, decision)
-    level, bars = decision["saving_booked"], []
-    bars.append(Bar("choice saves, as booked", 0.0, level, n.price(level, signed=True), level=True))
-    for label, change in moved:
-        bars.append(Bar(label, level, level + change, n.price(change, signed=True)))
-        level += change
-    today = decision["saving_today"]
-    return (*bars, Bar("choice saves, today", 0.0, today, n.price(today, signed=True), level=True))
-
-
-def moves(content: Content, decision: dict[Any, Any]) -> Sequence[tuple[str, float]]:
-    """Elements of the chosen option and its best rival that moved since, as changes of the saving; and what is left."""
-    rows = content.elements[content.elements["decision"] == decision["decision"]]
-    rival = decision["best_today"]
-    if rival == decision["chosen"]:
-        others = rows[rows["option"] != rival].groupby("option", sort=False)["today_per_unit"].sum()
-        rival = others.idxmin() if len(others) else rival
-    sign = rows["option"].map({rival: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
-    change = sign * (rows["today_per_unit"] - rows["booked_per_unit"])
-    moved = [(f"{o}: {e}", float(c)) for o, e, c in zip(rows["option"], rows["element"], change, strict=True) if c]
-    rest = decision["saving_today"] - decision["saving_booked"] - sum(c for _, c in moved)
-    return [*moved, ("other", rest)] if abs(rest) > 0.005 else moved  # noqa: PLR2004
+def as_data(explanation: Explanation) -> dict[str, Any]:
+    """Turn an explanation into plain data: the same words and figures."""
+    stories = (explanation,) if isinstance(explanation, DecisionStory) else explanation
+    return {
+        "schema": "bomaudit-explanation/1",
+        "kind": "decision" if isinstance(explanation, DecisionStory) else "line",
+        "stories": [
+            asdict(s) | {"sections": [{"title": t, "points": list(p)} for t, p in s.sections]} for s in stories
+        ],
+    }

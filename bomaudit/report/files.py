@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from bomaudit.report.as_data import as_json, summarise
 from bomaudit.report.content import gather
-from bomaudit.report.summary import as_json, summarise
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit

@@ -47,7 +47,8 @@ _STONE = Tone("#5b616b", "#a9b0ba", "#e9e9e7", "#2f353c", "○", "bright_black")
 _BLUE = Tone("#34509c", "#9db4f5", "#e2e8f8", "#232f52", "◷", "blue")
 
 STATUS: dict[str, Tone] = {"current": _TEAL, "drifting": _OCHRE, "stale": _BERRY, "unknown": _STONE}
-VERDICT: dict[str, Tone] = {"reopen": _BERRY, "requote": _OCHRE, "watch": _BLUE, "stands": _TEAL}
+_PLUM = Tone("#6d3aa0", "#c7a3ee", "#eee4f7", "#3a2650", "◼", "bright_magenta")
+VERDICT: dict[str, Tone] = {"reopen": _BERRY, "review": _PLUM, "requote": _OCHRE, "watch": _BLUE, "stands": _TEAL}
 SEVERITY: dict[str, Tone] = {"error": _BERRY, "warning": _OCHRE, "note": _STONE}
 
 UP = _BERRY

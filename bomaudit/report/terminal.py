@@ -24,9 +24,9 @@ from bomaudit.report.content import (
     gather,
     stake,
 )
-from bomaudit.report.explain import Bar, DecisionStory, LineStory
 from bomaudit.report.look import SEVERITY, STATUS, VERDICT, Tone
 from bomaudit.report.numbers import Numbers
+from bomaudit.report.stories import Bar, DecisionStory, LineStory
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
@@ -124,12 +124,12 @@ def _decision_table(content: Content, n: Numbers) -> Table:
     return table
 
 
-def show_requotes(audit: Audit, console: Console, *, most: int | None = None) -> None:
-    """Print what to ask new quotes for, most worth knowing first; all of it, or the first ``most``."""
+def show_requotes(audit: Audit, console: Console, *, top: int) -> None:
+    """Print the ``top`` parts to ask new quotes for, most worth knowing first."""
     content = gather(audit)
     n = numbers_for(content)
     _put(console, _heading("Ask for new quotes", f"{content.title}, prices of {n.day(content.as_of)}"))
-    _put(console, _requote_table(content.requotes.head(most or len(content.requotes)), content, n, why=True))
+    _put(console, _requote_table(content.requotes.head(top), content, n, why=True))
 
 
 def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why: bool = False) -> RenderableType:

@@ -22,11 +22,18 @@ STATUS: Mapping[str, str] = {
 }
 VERDICT: Mapping[str, str] = {
     "reopen": "re-open now: worth it even at the cautious end",
+    "review": "worth re-opening, but engineering must review a safety-relevant part first",
     "requote": "ask for quotes first: knowing is worth more than asking",
     "watch": "leave it for now, it tips later",
     "stands": "the choice still holds",
 }
-VERDICT_NAME: Mapping[str, str] = {"reopen": "re-open", "requote": "re-quote", "watch": "watch", "stands": "stands"}
+VERDICT_NAME: Mapping[str, str] = {
+    "reopen": "re-open",
+    "review": "review",
+    "requote": "re-quote",
+    "watch": "watch",
+    "stands": "stands",
+}
 STEP: Mapping[str, str] = {
     "currency": "currency",
     "input_prices": "materials, labour, energy, inflation",
@@ -110,6 +117,7 @@ def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: st
 
 _COUNTED = {
     "reopen": ("should be re-opened", "should be re-opened"),
+    "review": ("needs an engineering review", "need an engineering review"),
     "requote": ("needs quotes first", "need quotes first"),
     "watch": ("will tip later", "will tip later"),
     "stands": ("still stands", "still stand"),
@@ -150,14 +158,14 @@ def decision_sentence(
     return f"{lead}; {now}; {flips}{tail}."
 
 
-def next_step(verdict: str, *, safety: bool, break_even_part: str, tips_on: str) -> str:
+def next_step(verdict: str, *, ask_first: str, tips_on: str) -> str:
     """Say what to do about a decision."""
-    if safety and verdict in ("reopen", "requote"):
-        return "Engineering review before anything else: the decision bears on safety."
+    if verdict == "review":
+        return "Engineering review needed before re-opening: the decision bears on safety."
     if verdict == "reopen":
         return "Re-open the decision; confirm the pivotal prices with firm quotes while you do."
     if verdict == "requote":
-        part = f" of {break_even_part}" if break_even_part else ""
+        part = f" of {ask_first}" if ask_first else ""
         return f"Ask for a firm quote{part}, then decide."
     if verdict == "watch":
         return f"Look again before {tips_on}." if tips_on else "Look again at the next audit."

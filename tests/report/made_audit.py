@@ -86,14 +86,15 @@ def made_decisions() -> pd.DataFrame:
         ("motor", "Brushed or brushless", "brushed", "brushless", 15.0, -1.2, -9, 7, 0.55, 900, "requote", False),
         ("hood", "Steel or moulded hood", "steel", "steel", 8.0, 3.1, -0.5, 6.0, 0.09, -30_000, "watch", False),
         ("seat", "Bought or own seat", "bought", "bought", 20.0, 18.0, 15.0, 21.0, 0.0002, -150_000, "stands", False),
-        ("brake", "Spring brake or disc brake", "spring", "disc", 5.0, -6.0, -8, -3, 0.93, 50_000, "requote", True),
+        ("brake", "Spring brake or disc brake", "spring", "disc", 5.0, -6.0, -8, -3, 0.93, 50_000, "review", True),
     ]  # fmt: skip
     names = ["decision", "title", "chosen", "best_today", "saving_booked", "saving_today", "saving_low", "saving_high",
              "p_flip", "npv", "verdict", "safety_relevant"]  # fmt: skip
     frame = pd.DataFrame(rows, columns=names).assign(
         annual_volume=4200.0, years_left=5.0, change_cost=60_000.0, break_even_part="00001-A", break_even_price=7.7,
-        evpi=2500.0, reason="the rule that fired",
+        evpi=2500.0, ask_first="00001-A", value_of_asking=900.0, rule="cautious_end", reason="the rule that fired",
     )  # fmt: skip
+    frame["switch_to"] = ["membrane", "brushless", "moulded", "own", "disc"]
     frame["npv_low"], frame["npv_high"] = frame["npv"] - 40_000, frame["npv"] + 40_000
     frame["p_pays_back"], frame["payback_years"] = frame["p_flip"] * 0.9, [1.6, 11.9, np.nan, np.nan, 2.4]
     frame["tipped_on"] = pd.to_datetime(["2021-05-01", "2026-01-10", None, None, "2020-02-02"])
@@ -147,7 +148,7 @@ def made_fits() -> pd.DataFrame:
 def made_decision_parts(decisions: pd.DataFrame) -> dict[str, pd.DataFrame]:
     elements, tornado, paths = [], [], []
     for d in decisions.itertuples():
-        other = d.best_today if d.best_today != d.chosen else "other"
+        other = d.switch_to
         for option, booked, today in ((d.chosen, 40.0, 40.0), (other, 40 + d.saving_booked, 40 + d.saving_today)):
             elements += [
                 (d.decision, option, f"{option} part", "part", "00001-A", 1.0, "per_unit", booked - 8, today - 8,

@@ -1,26 +1,30 @@
-"""``summary.json``: the audit in figures that a program can read, and what it was made from."""
+"""Results as plain data: what ``--json`` prints and ``summary.json`` holds, keys in a fixed order, missing as null."""
 
 from __future__ import annotations
 
 import json
 import math
 import platform
+from dataclasses import fields
 from importlib.metadata import version
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from bomaudit.findings import Severity
+from bomaudit.findings import Finding, Severity, to_frame
 from bomaudit.report import words
-from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, stake
+from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, gather, stake
+
+if TYPE_CHECKING:
+    from bomaudit.audit import Audit, Opened
 
 SCHEMA = "bomaudit-summary/1"
 """Name and version of the layout; the number rises when a key changes its meaning or goes."""
 
 _PACKAGES = ("bomaudit", "pandas", "numpy", "scipy", "statsmodels", "pyarrow", "CurrencyConverter")
 _DECISION = (
-    "decision", "title", "chosen", "best_today", "saving_booked", "saving_today", "saving_low", "saving_high", "p_flip",
-    "npv", "payback_years", "tips_on", "safety_relevant", "verdict", "reason",
+    "decision", "title", "chosen", "best_today", "switch_to", "saving_booked", "saving_today", "saving_low", "saving_high", "p_flip",
+    "npv", "npv_low", "npv_high", "payback_years", "tips_on", "safety_relevant", "verdict", "rule", "reason",
 )  # fmt: skip
 _REQUOTE = ("rank", "part_no", "description", "estimate", "value_of_asking", "cost_of_asking", "reason")
 
@@ -78,6 +82,30 @@ def as_json(value: object) -> str:
         If a figure is not finite: it should have been null.
     """
     return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def summary(audit: Audit) -> dict[str, Any]:
+    """Summarise an audit; the same as :func:`summarise` of its content."""
+    return summarise(gather(audit))
+
+
+def requotes(audit: Audit, top: int) -> dict[str, Any]:
+    """List the ``top`` parts to ask new quotes for, every column of glossary ``REQUOTES``."""
+    frame = audit.decided.requotes.head(top)
+    return {"schema": "bomaudit-requotes/1", "currency": audit.currency, "requotes": _records(frame, tuple(frame))}
+
+
+def checked(opened: Opened) -> dict[str, Any]:
+    """Say what was read: rows and columns of each table, and every finding."""
+    inputs = opened.inputs
+    return {
+        "schema": "bomaudit-check/1",
+        "title": opened.title,
+        "as_of": opened.as_of.isoformat(),
+        "currency": opened.fx.currency,
+        "tables": {t: {"rows": len(inputs.tables[t]), "columns": list(c)} for t, c in inputs.present.items()},
+        "findings": _records(to_frame(opened.findings), tuple(f.name for f in fields(Finding))),
+    }
 
 
 def _records(frame: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, object]]:

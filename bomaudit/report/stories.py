@@ -1,0 +1,180 @@
+"""One line or one decision in full: the story that terminal, page and JSON tell in the same words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
+from bomaudit.report import words
+from bomaudit.report.content import Content
+from bomaudit.report.numbers import Numbers
+
+Section = tuple[str, tuple[str, ...]]
+"""Title and its points."""
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One step of a walk.
+
+    Attributes
+    ----------
+    label : str
+    start, end : float
+        Levels before and after the step; a level bar starts at nought. [currency]
+    text : str
+        Its figure as written.
+    level : bool
+        True for the two ends of the walk.
+    """
+
+    label: str
+    start: float
+    end: float
+    text: str
+    level: bool = False
+
+    def cells(self, width: int, scale: float) -> tuple[int, int]:
+        """Cells before the bar and of it, of ``width`` cells that stand for ``scale``; a step is never invisible."""
+        low, high = sorted((self.start, self.end))
+        lead = round(width * low / scale)
+        return lead, max(round(width * high / scale) - lead, 1 if high > low else 0)
+
+
+@dataclass(frozen=True)
+class LineStory:
+    """A line in words and bars; ``walk`` is empty where the line has no estimate."""
+
+    title: str
+    subtitle: str
+    status: str
+    lead: str
+    walk: tuple[Bar, ...]
+    walk_total: float
+    sections: tuple[Section, ...]
+
+
+@dataclass(frozen=True)
+class DecisionStory:
+    """A decision in words and bars."""
+
+    title: str
+    subtitle: str
+    verdict: str
+    lead: str
+    bridge: tuple[Bar, ...]
+    bridge_total: float
+    sections: tuple[Section, ...]
+
+
+def tell_line(content: Content, line: dict[Any, Any], n: Numbers) -> LineStory:
+    """Tell a line, given as a row of ``content.lines``."""
+    title = " ".join(t for t in (line["part_no"], line["description"]) if t)
+    place = f"{line['source_file']} row {n.plain(line['source_row'])}"
+    subtitle = f"{line['line_id']}, {place}"
+    if not math.isfinite(line["estimate"]):
+        return LineStory(title, subtitle, line["status"], line["reason"], (), 0.0, ())
+    audit = content.settings.audit
+    lead = words.line_sentence(
+        n, booked=line["booked_cost"], estimate=line["estimate"], low=line["estimate_low"], high=line["estimate_high"],
+        drift=line["drift"], p_stale=line["p_stale"], currency=content.currency, uom=line["uom"],
+        materiality=audit.materiality, confidence=audit.confidence,
+    )  # fmt: skip
+    walk = walk_bars(line, n)
+    return LineStory(title, subtitle, line["status"], lead, walk, max(max(b.start, b.end) for b in walk),
+                     _line_sections(content, line, n))  # fmt: skip
+
+
+def walk_bars(line: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
+    """Steps from the booked cost to today's estimate; steps of nought are left out."""
+    level, bars = (
+        line["booked_cost"],
+        [Bar("booked", 0.0, line["booked_cost"], n.price(line["booked_cost"]), level=True)],
+    )
+    for step in WALK_STEPS:
+        change = line[f"walk_{step}"]
+        if change:
+            bars.append(Bar(words.STEP[step], level, level + change, n.price(change, signed=True)))
+            level += change
+    return (*bars, Bar("estimate today", 0.0, line["estimate"], n.price(line["estimate"]), level=True))
+
+
+def _line_sections(content: Content, line: dict[Any, Any], n: Numbers) -> tuple[Section, ...]:
+    evidence = str(content.evidence.get(line["line_id"], ""))
+    surer = words.surer(n, {v: line[f"var_{v}"] for v in VARIANCE_PARTS})
+    return tuple((t, tuple(p)) for t, p in (
+        ("Why this status", [line["reason"]]),
+        ("What it is worth", _worth(line, n)),
+        ("Evidence", [*_evidence(content, line, n), *filter(None, evidence.split("; "))]),
+        ("What would make this surer", surer),
+    ) if p)  # fmt: skip
+
+
+def _worth(line: dict[Any, Any], n: Numbers) -> list[str]:
+    money, quantity = line["exposure_per_year"], line["qty_per"] * line["annual_volume"]
+    if not math.isfinite(money):
+        return ["annual volume is not known, so neither is the money at stake"]
+    return [words.worth_sentence(n, money=money, currency=line["currency"], quantity=quantity, uom=line["uom"])]
+
+
+def _evidence(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
+    day = n.day(line["basis_date"])
+    dated = f"{words.BASIS.get(line['basis'], line['basis'])}: {day}, {n.years(line['age_years'])} years ago"
+    market = line["commodity"] or "unknown"
+    how = f" ({line['commodity_basis']}, {n.share(line['commodity_confidence'])} sure)" if line["commodity"] else ""
+    said = [f"booked cost {dated}", f"market: {market}{how}"]
+    if line["commodity"] in content.curves.index:
+        fit = content.curves.loc[line["commodity"]]
+        said.append(words.curve_sentence(
+            n, exponent=fit["exponent"], exponent_sd=fit["exponent_sd"], n_obs=int(fit["n_obs"]),
+            n_parts=int(fit["n_parts"]), data_weight=fit["data_weight"], source=str(fit["source"])))  # fmt: skip
+    if line["stage"]:
+        said.append(f"stage of the market: {words.STAGE.get(line['stage'], line['stage'])}")
+    return said
+
+
+def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> DecisionStory:
+    """Tell a decision, given as a row of ``content.decisions``."""
+    d, cur = decision, content.currency
+    lead = words.decision_sentence(
+        n, chosen=d["chosen"], best=d["best_today"], booked=d["saving_booked"], today=d["saving_today"],
+        low=d["saving_low"], high=d["saving_high"], p_flip=d["p_flip"], currency=cur,
+        confidence=content.settings.audit.confidence,
+    )  # fmt: skip
+    bridge = bridge_bars(content, d, n)
+    tips = n.day(d["tips_on"]) if not pd.isna(d["tips_on"]) else ""
+    step = words.next_step(d["verdict"], ask_first=d["ask_first"], tips_on=tips)
+    sections: tuple[Section, ...] = (
+        ("Why this verdict", (d["reason"], words.VERDICT[d["verdict"]])),
+        ("What it is worth", tuple(words.worth_points(n, currency=cur, decision=d))),
+        ("What to do", (step,)),
+    )
+    total = max(max(abs(b.start), abs(b.end)) for b in bridge) or 1.0
+    return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, bridge, total, sections)
+
+
+def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
+    """Steps from the saving as booked to the saving today, one an element that moved."""
+    moved = moves(content, decision)
+    level, bars = decision["saving_booked"], []
+    bars.append(Bar("choice saves, as booked", 0.0, level, n.price(level, signed=True), level=True))
+    for label, change in moved:
+        bars.append(Bar(label, level, level + change, n.price(change, signed=True)))
+        level += change
+    today = decision["saving_today"]
+    return (*bars, Bar("choice saves, today", 0.0, today, n.price(today, signed=True), level=True))
+
+
+def moves(content: Content, decision: dict[Any, Any]) -> Sequence[tuple[str, float]]:
+    """Elements of the chosen option and of the one to switch to that moved since, as changes of the saving; and what is left."""
+    rows = content.elements[content.elements["decision"] == decision["decision"]]
+    sign = rows["option"].map({decision["switch_to"]: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
+    change = sign * (rows["today_per_unit"] - rows["booked_per_unit"])
+    moved = [(f"{o}: {e}", float(c)) for o, e, c in zip(rows["option"], rows["element"], change, strict=True) if c]
+    rest = decision["saving_today"] - decision["saving_booked"] - sum(c for _, c in moved)
+    return [*moved, ("other", rest)] if abs(rest) > 0.005 else moved  # noqa: PLR2004
