@@ -61,8 +61,9 @@ def gross_quantity(qty: ArrayLike, scrap_rate: ArrayLike, *, scrap: Scrap) -> Fl
     -----
     divide: :math:`q / (1 - s)`; multiply: :math:`q (1 + s)`.
     """
-    rate = np.nan_to_num(np.asarray(scrap_rate, dtype=np.float64), nan=0.0)
-    bad = (rate < 0) | ((rate >= 1) if scrap == "divide" else ~np.isfinite(rate))
+    stated = np.asarray(scrap_rate, dtype=np.float64)
+    rate = np.where(np.isnan(stated), 0.0, stated)
+    bad = (rate < 0) | ((rate >= 1) if scrap == "divide" else np.isinf(rate))
     if bad.any():
         top = "below 1" if scrap == "divide" else "finite"
         raise BadInput(
