@@ -1,6 +1,7 @@
 """What holds for quantities down and costs up, whatever the structure."""
 
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -133,7 +134,7 @@ def test_cycle_is_refused_and_named(rows, path):
     assert finding.code == "U001"
     assert sorted(finding.found.split(" → ")[1:]) == sorted(path.split(" → ")[1:])
     steps = finding.found.split(" → ")
-    assert all(any(p == a and c == b for p, c, _ in rows) for a, b in zip(steps, steps[1:], strict=False))
+    assert all(any(p == a and c == b for p, c, _ in rows) for a, b in pairwise(steps))
 
 
 def test_cycle_among_rows_is_refused():

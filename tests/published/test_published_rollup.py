@@ -1,15 +1,16 @@
 """Roll-up and explosion against worked examples printed elsewhere.
 
-* Speaker kit: J. Heizer, B. Render, "Operations Management", chapter on material requirements planning: the structure is
-  the book's (from memory), the quantities follow by arithmetic. The low-level code of an item is its deepest level.
+* Speaker kit: J. Heizer, B. Render, "Operations Management", chapter on material requirements planning: the structure
+  is the book's (from memory), the quantities follow by arithmetic. The low-level code of an item is its deepest level.
 * Scrap: both conventions are in use; common practice, no published source for either as the right one.
 * Yield chain: rolled throughput yield, the product of the steps' yields; arithmetic.
 """
 
 from datetime import date
 from fractions import Fraction
+from itertools import pairwise
 
-import networkx
+import networkx as nx
 import numpy as np
 import pandas as pd
 import pytest
@@ -24,12 +25,17 @@ def edges(rows):
 
 
 SPEAKER_KIT = edges(
-    [("A", "B", 2, 0), ("A", "C", 3, 0), ("B", "D", 2, 0), ("B", "E", 2, 0)]
-    + [("C", "F", 2, 0), ("C", "E", 2, 0), ("F", "D", 2, 0), ("F", "G", 1, 0)]
+    [
+        *(("A", "B", 2, 0), ("A", "C", 3, 0), ("B", "D", 2, 0), ("B", "E", 2, 0)),
+        *(("C", "F", 2, 0), ("C", "E", 2, 0), ("F", "D", 2, 0), ("F", "G", 1, 0)),
+    ]
 )
 THREE_LEVELS = edges(
-    [("Q", "S", 0.4, 0.10), ("Q", "hour", 0.10, 0), ("R", "T", 3, 0.02), ("R", "Q", 1, 0), ("R", "hour", 0.05, 0)]
-    + [("P", "Q", 2, 0.05), ("P", "R", 1, 0.01), ("P", "hour", 0.50, 0), ("P", "other", 1, 0)]
+    [
+        *(("Q", "S", 0.4, 0.10), ("Q", "hour", 0.10, 0)),
+        *(("R", "T", 3, 0.02), ("R", "Q", 1, 0), ("R", "hour", 0.05, 0)),
+        *(("P", "Q", 2, 0.05), ("P", "R", 1, 0.01), ("P", "hour", 0.50, 0), ("P", "other", 1, 0)),
+    ]
 )
 
 
@@ -111,14 +117,16 @@ def test_against_a_graph_library():
         pairs = {(int(a), int(b)) for a, b in rng.integers(0, 12, (30, 2)) if a < b}
         rows = [(f"N{a:02d}", f"N{b:02d}", float(rng.integers(1, 5)), 0.0) for a, b in sorted(pairs)]
         graph = part_graph(edges(rows), scrap="divide", as_of=DAY)
-        other = networkx.DiGraph()
+        other = nx.DiGraph()
         other.add_weighted_edges_from([(p, c, q) for p, c, q, _ in rows])
-        generations = networkx.topological_generations(other)
+        generations = nx.topological_generations(other)
         assert by_part(graph, graph.level) == {n: k for k, names in enumerate(generations) for n in names}
         bottom = graph.part_no[int(np.argmax(graph.level))]
         want = {
-            top: sum(networkx.path_weight(other, path, "weight") * 0 + np.prod([other[a][b]["weight"] for a, b in zip(path, path[1:], strict=False)])
-                     for path in networkx.all_simple_paths(other, top, bottom))
-            for top in networkx.ancestors(other, bottom)
-        }  # fmt: skip
+            top: sum(
+                np.prod([other[a][b]["weight"] for a, b in pairwise(path)])
+                for path in nx.all_simple_paths(other, top, bottom)
+            )
+            for top in nx.ancestors(other, bottom)
+        }
         assert graph.where_used(bottom).set_index("part_no")["qty"].to_dict() == pytest.approx(want)
