@@ -24,7 +24,8 @@ class Changes:
         Position of the commodity in ``commodities``.
     commodities : tuple of str
     log_price, log_experience, years : array, shape (changes,)
-        Change of ln real price and of ln cumulative volume (NaN: no index), and years between the quotes. [ln, ln, year]
+        Change of ln real price and of ln cumulative volume (NaN: no index), and years between the quotes.
+        [ln, ln, year]
     quote_variance : array, shape (changes,)
         Variance that the two quotes themselves add. [ln²]
     """
@@ -43,7 +44,8 @@ def within_part_changes(observations: pd.DataFrame, commodities: tuple[str, ...]
     Parameters
     ----------
     observations : DataFrame
-        Columns commodity, part_no, date, log_price, log_experience and, if known, noise (sd of one quote). [-, -, day, ln, ln, ln]
+        Columns commodity, part_no, date, log_price, log_experience and, if known, noise (sd of one quote).
+        [-, -, day, ln, ln, ln]
     commodities : tuple of str
         Commodities to keep, in the order of ``Changes.code``.
 
@@ -96,11 +98,13 @@ def combine(mean: Floats, covariance: Floats, information: Floats, score: Floats
 
     Notes
     -----
-    :math:`C = P (I + A P)^{-1}`, :math:`m + C (b - A m)`: the usual conjugate update, in the form that allows :math:`P = 0`.
+    :math:`C = P (I + A P)^{-1}`, :math:`m + C (b - A m)`: the usual conjugate update, in the form that
+    allows :math:`P = 0`.
 
     References
     ----------
-    .. [1] D. V. Lindley and A. F. M. Smith, "Bayes Estimates for the Linear Model", J. Royal Statistical Society B 34(1), 1972.
+    .. [1] D. V. Lindley and A. F. M. Smith, "Bayes Estimates for the Linear Model", J. Royal Statistical Society B
+       34(1), 1972.
     """
     identity = np.eye(mean.shape[1])
     posterior = covariance @ np.linalg.inv(identity + information @ covariance)
