@@ -1,0 +1,44 @@
+"""Quotes that cannot be used are named with their row; nothing is left out in silence."""
+
+from datetime import date
+
+import pandas as pd
+
+from bomaudit.frames import conform
+from bomaudit.glossary import QUOTES
+from bomaudit.prepare.currency import reference_rates
+from bomaudit.prepare.quotes import prepare_quotes
+
+GOOD = {"part_no": "A", "quote_date": "2020-01-01", "unit_price": 2.0, "currency": "EUR", "kind": "firm"}
+
+
+def prepared(*rows):
+    frame = conform(pd.DataFrame([GOOD | row for row in rows], columns=[*QUOTES.names]), QUOTES)
+    place = frame.assign(source_file="quotes.csv", source_sheet="", source_row=range(2, len(frame) + 2))
+    return prepare_quotes(place, fx=reference_rates("EUR"), as_of=date(2026, 6, 30))
+
+
+def test_good_quotes_pass_without_a_word():
+    quotes, findings = prepared({}, {"quote_date": "2019-01-01"})
+    assert list(quotes["quote_date"].dt.year) == [2019, 2020]
+    assert findings == []
+    assert (quotes["min_qty"] == 0).all()
+
+
+def test_each_unusable_quote_is_named_once_with_its_row():
+    quotes, findings = prepared({"unit_price": 0.0}, {"quote_date": None}, {"currency": "XXX"}, {})
+    assert len(quotes) == 1
+    assert [(f.code, f.row) for f in findings] == [("Q001", 2), ("Q002", 3), ("Q003", 4)]
+
+
+def test_what_is_not_stated_is_assumed_and_said():
+    quotes, findings = prepared({"currency": ""}, {"kind": "hearsay"})
+    assert list(quotes["currency"]) == ["EUR", "EUR"]
+    assert sorted(quotes["kind"]) == ["budgetary", "firm"]
+    assert {f.code for f in findings} == {"Q004", "Q005"}
+
+
+def test_a_quote_of_tomorrow_did_not_exist_yet():
+    quotes, findings = prepared({}, {"quote_date": "2026-07-01"})
+    assert len(quotes) == 1
+    assert findings[0].code == "Q006"
