@@ -30,7 +30,7 @@ CUSTOM_LEARNING = 0.5  # share of its market's learning that a custom part gets
 VOLUME_NOISE = 0.03
 QUOTE_NOISE = {"firm": 0.015, "purchase": 0.01, "budgetary": 0.05, "catalogue": 0.06}
 TOOLS = {  # EUR, one-time
-    "injection_moulding": 22000, "aluminium_casting": 30000, "rotational_moulding": 9000, "sheet_metal": 2500,
+    "moulded_part": 22000, "casting_aluminium": 30000, "rotational_moulding": 9000, "sheet_metal_part": 2500,
 }  # fmt: skip
 FRIDAY = 4
 
