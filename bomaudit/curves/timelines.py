@@ -51,6 +51,30 @@ def codes_of(values: npt.ArrayLike, names: tuple[str, ...]) -> Codes:
 
 
 @dataclass(frozen=True)
+class Place:
+    """Places in time among the points of series.
+
+    Attributes
+    ----------
+    codes : array of int, shape (n,)
+        Series, -1 for none.
+    left, right : array of int, shape (n,)
+        Neighbouring points.
+    share : array, shape (n,)
+        How far from the left point to the right one. [-]
+    early, late : array, shape (n,)
+        Time before the first point (negative) and after the last one. [year]
+    """
+
+    codes: Codes
+    left: Codes
+    right: Codes
+    share: Floats
+    early: Floats
+    late: Floats
+
+
+@dataclass(frozen=True)
 class Timelines:
     """Named series, linear between their points and along a given slope outside them.
 
@@ -120,13 +144,44 @@ class Timelines:
         """Time of the last point of each series. [years since 2000]"""
         return self.time[self.start + self.count - 1]
 
-    def at(self, codes: Codes, time: npt.ArrayLike) -> Floats:
-        """Value of each series at each time.
+    def locate(self, codes: Codes, time: npt.ArrayLike) -> Place:
+        """Where each time falls among the points of its series, for :meth:`read`.
 
         Parameters
         ----------
         codes : array of int, shape (n,)
-            NaN is returned for -1.
+            -1 for no series.
+        time : array, shape (n,) or scalar
+            [years since 2000]
+
+        Returns
+        -------
+        Place
+        """
+        t = np.broadcast_to(np.asarray(time, dtype=float), codes.shape)
+        series = np.maximum(codes, 0)
+        keys = np.repeat(np.arange(len(self.names)) * _SPAN, self.count) + self.time
+        low, high = self.start[series], self.start[series] + self.count[series] - 1
+        right = np.minimum(np.maximum(np.searchsorted(keys, series * _SPAN + t), low + 1), high)
+        left = np.maximum(right - 1, low)
+        first, last = self.time[low], self.time[high]
+        width = self.time[right] - self.time[left]
+        share = (np.clip(t, first, last) - self.time[left]) / np.where(width > 0, width, 1.0)
+        return Place(codes, left, right, share, np.minimum(t - first, 0.0), np.maximum(t - last, 0.0))
+
+    def read(self, place: Place, value: Floats, before: Floats, after: Floats) -> Floats:
+        """Values at places: ``value`` per point, slopes ``before`` and ``after`` per series; NaN without a series."""
+        series = np.maximum(place.codes, 0)
+        found = value[place.left] + place.share * (value[place.right] - value[place.left])
+        found = found + before[series] * place.early + after[series] * place.late
+        return np.where(place.codes >= 0, found, np.nan)
+
+    def at(self, codes: Codes, time: npt.ArrayLike) -> Floats:
+        """Value of each series at each time; NaN for -1.
+
+        Parameters
+        ----------
+        codes : array of int, shape (n,)
         time : array, shape (n,) or scalar
             [years since 2000]
 
@@ -134,22 +189,9 @@ class Timelines:
         -------
         array, shape (n,)
         """
-        t = np.broadcast_to(np.asarray(time, dtype=float), codes.shape)
-        if not len(self.names) or not len(codes):
+        if not len(self.names):
             return np.full(codes.shape, np.nan)
-        series = np.maximum(codes, 0)
-        keys = np.repeat(np.arange(len(self.names)) * _SPAN, self.count) + self.time
-        low, high = self.start[series], self.start[series] + self.count[series] - 1
-        right = np.clip(np.searchsorted(keys, series * _SPAN + t), low + 1, np.maximum(high, low + 1))
-        right = np.minimum(right, high)
-        left = np.maximum(right - 1, low)
-        width = self.time[right] - self.time[left]
-        within = np.clip(t, self.time[low], self.time[high])
-        share = np.where(width > 0, (within - self.time[left]) / np.where(width > 0, width, 1.0), 0.0)
-        value = self.value[left] + share * (self.value[right] - self.value[left])
-        value = value + self.before[series] * np.minimum(t - self.time[low], 0.0)
-        value = value + self.after[series] * np.maximum(t - self.time[high], 0.0)
-        return np.where(codes >= 0, value, np.nan)
+        return self.read(self.locate(codes, time), self.value, self.before, self.after)
 
     def outside(self, codes: Codes, time: npt.ArrayLike) -> Floats:
         """Years between each time and the nearest point of its series, 0 within them; NaN for -1.

@@ -23,8 +23,8 @@ SCHEMA = "bomaudit-summary/1"
 
 _PACKAGES = ("bomaudit", "pandas", "numpy", "scipy", "statsmodels", "pyarrow", "CurrencyConverter")
 _DECISION = (
-    "decision", "title", "chosen", "best_today", "switch_to", "saving_booked", "saving_today", "saving_low", "saving_high", "p_flip",
-    "npv", "npv_low", "npv_high", "payback_years", "tips_on", "safety_relevant", "verdict", "rule", "reason",
+    "decision", "title", "chosen", "best_today", "switch_to", "saving_booked", "saving_today",
+    "saving_low", "saving_high", "p_flip", "npv", "npv_low", "npv_high", "payback_years", "tips_on", "safety_relevant", "verdict", "rule", "reason",
 )  # fmt: skip
 _REQUOTE = ("rank", "part_no", "description", "estimate", "value_of_asking", "cost_of_asking", "reason")
 
@@ -69,7 +69,7 @@ def summarise(content: Content) -> dict[str, Any]:
         "caution": words.CAUTION,
         "settings": settings.model_dump(mode="json"),
         "inputs": {name: {"sha256": digest} for name, digest in content.hashes.items()},
-        "versions": {"python": platform.python_version()} | {p: version(p) for p in _PACKAGES},
+        "versions": versions(),
     }
 
 
@@ -82,6 +82,11 @@ def as_json(value: object) -> str:
         If a figure is not finite: it should have been null.
     """
     return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def versions() -> dict[str, str]:
+    """Versions of the interpreter and of the packages that figures depend on."""
+    return {"python": platform.python_version()} | {p: version(p) for p in _PACKAGES}
 
 
 def summary(audit: Audit) -> dict[str, Any]:

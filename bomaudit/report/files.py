@@ -47,9 +47,9 @@ def write(audit: Audit, out: Path, *, redact: bool = False) -> list[Path]:
     OSError
         If the folder cannot be written; what stood there before still stands.
     """
-    from bomaudit.report import page, workbook  # noqa: PLC0415  (charts and workbook cost most of the import time)
+    from bomaudit.report import page, runtime, workbook  # noqa: PLC0415  (charts and workbook cost most of the import time)
 
-    page.start_runtime()
+    runtime.start()
     content = gather(audit, redact=redact)
     writers: dict[str, Callable[[Path], object]] = {
         "lines.csv": lambda p: write_csv(content.lines, p),

@@ -11,7 +11,7 @@ import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import words
-from bomaudit.report.content import Content
+from bomaudit.report.content import Content, count_statuses, count_verdicts, stake
 from bomaudit.report.numbers import Numbers
 
 Section = tuple[str, tuple[str, ...]]
@@ -67,9 +67,27 @@ class DecisionStory:
     subtitle: str
     verdict: str
     lead: str
+    step: str
     bridge: tuple[Bar, ...]
     bridge_total: float
     sections: tuple[Section, ...]
+
+
+def found(content: Content, n: Numbers) -> list[str]:
+    """Say in three sentences what was found: lines, decisions, the first quote to ask for."""
+    counts, money = count_statuses(content.lines), stake(content.lines)
+    worth = content.decisions.loc[content.decisions["verdict"].eq("reopen"), "npv"]
+    first = content.requotes.head(1)
+    return [
+        words.found_lines(
+            n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
+            unknown=counts["unknown"], above=money.above, below=money.below, currency=content.currency),
+        words.found_decisions(
+            n, counts=count_verdicts(content.decisions), currency=content.currency, npv=float(worth.sum())),
+        words.found_next(
+            n, part="".join(first["part_no"]), description="".join(first["description"]),
+            value=float(first["value_of_asking"].sum()), currency=content.currency),
+    ]  # fmt: skip
 
 
 def tell_line(content: Content, line: dict[Any, Any], n: Numbers) -> LineStory:
@@ -152,10 +170,9 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     sections: tuple[Section, ...] = (
         ("Why this verdict", (d["reason"], words.VERDICT[d["verdict"]])),
         ("What it is worth", tuple(words.worth_points(n, currency=cur, decision=d))),
-        ("What to do", (step,)),
     )
     total = max(max(abs(b.start), abs(b.end)) for b in bridge) or 1.0
-    return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, bridge, total, sections)
+    return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, step, bridge, total, sections)
 
 
 def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
@@ -171,7 +188,7 @@ def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple
 
 
 def moves(content: Content, decision: dict[Any, Any]) -> Sequence[tuple[str, float]]:
-    """Elements of the chosen option and of the one to switch to that moved since, as changes of the saving; and what is left."""
+    """Elements of the two options that moved since, as changes of the saving, and what is left."""
     rows = content.elements[content.elements["decision"] == decision["decision"]]
     sign = rows["option"].map({decision["switch_to"]: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
     change = sign * (rows["today_per_unit"] - rows["booked_per_unit"])

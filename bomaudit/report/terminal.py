@@ -20,13 +20,12 @@ from bomaudit.report.content import (
     Content,
     by_verdict,
     count_statuses,
-    count_verdicts,
     gather,
     stake,
 )
 from bomaudit.report.look import SEVERITY, STATUS, VERDICT, Tone
 from bomaudit.report.numbers import Numbers
-from bomaudit.report.stories import Bar, DecisionStory, LineStory
+from bomaudit.report.stories import Bar, DecisionStory, LineStory, found
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
@@ -72,23 +71,6 @@ def _summary(content: Content) -> Iterable[RenderableType]:
     yield _finding_lines(content.findings, FIRST)
     yield Text()
     yield Text(words.CAUTION, style="italic")
-
-
-def found(content: Content, n: Numbers) -> list[str]:
-    """Say in three sentences what was found: lines, decisions, the first quote to ask for."""
-    counts, money = count_statuses(content.lines), stake(content.lines)
-    worth = content.decisions.loc[content.decisions["verdict"].eq("reopen"), "npv"]
-    first = content.requotes.head(1)
-    return [
-        words.found_lines(
-            n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
-            unknown=counts["unknown"], above=money.above, below=money.below, currency=content.currency),
-        words.found_decisions(
-            n, counts=count_verdicts(content.decisions), currency=content.currency, npv=float(worth.sum())),
-        words.found_next(
-            n, part="".join(first["part_no"]), description="".join(first["description"]),
-            value=float(first["value_of_asking"].sum()), currency=content.currency),
-    ]  # fmt: skip
 
 
 def _status_table(content: Content, n: Numbers) -> Table:
@@ -208,6 +190,7 @@ def show_decision(story: DecisionStory, console: Console) -> None:
     """Print all that is known of one decision."""
     _put(console, _heading(story.title, story.subtitle))
     _put(console, Text.assemble(_tag(VERDICT[story.verdict], words.VERDICT_NAME[story.verdict]), " ", story.lead))
+    _put(console, Text(story.step, style="bold"))
     _put(console, _section("What moved, per unit"))
     _put(console, _bars(story.bridge, story.bridge_total))
     for title, points in story.sections:

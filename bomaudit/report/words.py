@@ -54,6 +54,12 @@ SURER: Mapping[str, tuple[str, str]] = {
     "classification": ("which commodity the part belongs to", "the commodity, stated in the BOM"),
 }
 """Part of the variance: what it is, and what would make it smaller."""
+SURER_SENTENCE = "{share} of the uncertainty is {what}; narrower with {advice}"
+LINE_SENTENCE = (
+    "Booked at {booked} {unit}; today's should-be price is estimated at {estimate} ({span} at {confidence} confidence), "
+    "{drift}. The chance that it is more than {materiality} off is {chance}."
+)
+"""Both are also filled in by the page's script."""
 BASIS: Mapping[str, str] = {
     "quote": "dated by the quote behind it",
     "cost_date": "dated by the cost date in the BOM",
@@ -177,20 +183,19 @@ def line_sentence(
     currency: str, uom: str, materiality: float, confidence: float,
 ) -> str:  # fmt: skip
     """Say in one sentence what is thought about a line."""
-    unit = f"{currency}/{uom}" if uom else f"{currency} each"
-    return (
-        f"Booked at {numbers.price(booked)} {unit}; today's should-be price is estimated at {numbers.price(estimate)} "
-        f"({numbers.span(low, high, prices=True)} at {numbers.share(confidence)} confidence), "
-        f"{numbers.share(drift, signed=True)}. "
-        f"The chance that it is more than {numbers.share(materiality)} off is {numbers.chance(p_stale)}."
-    )
+    return LINE_SENTENCE.format(
+        booked=numbers.price(booked), unit=f"{currency}/{uom}" if uom else f"{currency} each",
+        estimate=numbers.price(estimate), span=numbers.span(low, high, prices=True),
+        confidence=numbers.share(confidence), drift=numbers.share(drift, signed=True),
+        materiality=numbers.share(materiality), chance=numbers.chance(p_stale),
+    )  # fmt: skip
 
 
 def surer(numbers: Numbers, parts: Mapping[str, float], *, most: int = 3) -> list[str]:
     """Say what the uncertainty comes from and what would narrow it, largest part first."""
     ranked = sorted(((v, k) for k, v in parts.items() if math.isfinite(v) and v >= 0.03), reverse=True)  # noqa: PLR2004
     return [
-        f"{numbers.share(v)} of the uncertainty is {SURER[k][0]}; narrower with {SURER[k][1]}" for v, k in ranked[:most]
+        SURER_SENTENCE.format(share=numbers.share(v), what=SURER[k][0], advice=SURER[k][1]) for v, k in ranked[:most]
     ]
 
 
@@ -247,3 +252,20 @@ def worth_sentence(numbers: Numbers, *, money: float, currency: str, quantity: f
         f"{numbers.about(abs(money))} {currency} a year booked {way} the estimate, on {numbers.plain(quantity)} "
         f"{uom or 'pieces'} a year"
     )
+
+
+def stake_words(numbers: Numbers, *, above: float, below: float, currency: str) -> str:
+    """Say by how much booked costs stand above and below the estimates a year; nothing where they do not."""
+    sides = ((above, "above"), (below, "below"))
+    said = [f"{numbers.about(money)} {currency} a year booked {way} estimate" for money, way in sides if money > 0]
+    return ", ".join(said)
+
+
+def cautions(absent: Sequence[str]) -> list[str]:
+    """Say what follows from each table that was not given."""
+    return [ABSENT[t] for t in absent if t in ABSENT]
+
+
+def more_findings(numbers: Numbers, shown: int, total: int) -> str:
+    """Say that a list of findings is cut, and where the rest is."""
+    return f"Shown: {numbers.plain(shown)} of {numbers.plain(total)} findings, worst first; all are in findings.csv."
