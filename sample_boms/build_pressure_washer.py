@@ -1,9 +1,11 @@
 """Build the sample audit ``pressure_washer_messy``: a client's spreadsheet as it comes, in German, all of it invented.
 
-A cover sheet before the bill, title rows, section headings between the lines, two-line headers, decimal commas kept
-as text, prices per 100, dates in four notations, a price on request, a price range, an alternative between the lines,
+A cover sheet before the bill, title rows, section headings between the lines, two-line headers, decimal commas kept as
+text, prices per 100, dates in four notations, a price on request, a price range, an alternative between the lines,
 subtotals and a total, a repeated header, charges, remarks below. The quotes are a text file of the same office:
-semicolons, decimal commas, the Windows code page. Run ``python sample_boms/build_pressure_washer.py``: the same files again, byte by byte.
+semicolons, decimal commas, the Windows code page.
+
+Run ``python sample_boms/build_pressure_washer.py``: the same files again, byte by byte.
 """
 
 from __future__ import annotations
