@@ -23,8 +23,9 @@ SCHEMA = "bomaudit-summary/1"
 
 _PACKAGES = ("bomaudit", "pandas", "numpy", "scipy", "statsmodels", "pyarrow", "CurrencyConverter")
 _DECISION = (
-    "decision", "title", "chosen", "best_today", "switch_to", "saving_booked", "saving_today",
-    "saving_low", "saving_high", "p_flip", "npv", "npv_low", "npv_high", "payback_years", "tips_on", "safety_relevant", "verdict", "rule", "reason",
+    "decision", "title", "chosen", "best_today", "switch_to", "saving_booked", "saving_today", "saving_low",
+    "saving_high", "p_flip", "npv", "npv_low", "npv_high", "payback_years", "tips_on", "safety_relevant", "verdict",
+    "rule", "reason",
 )  # fmt: skip
 _REQUOTE = ("rank", "part_no", "description", "estimate", "value_of_asking", "cost_of_asking", "reason")
 

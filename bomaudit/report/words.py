@@ -56,8 +56,8 @@ SURER: Mapping[str, tuple[str, str]] = {
 """Part of the variance: what it is, and what would make it smaller."""
 SURER_SENTENCE = "{share} of the uncertainty is {what}; narrower with {advice}"
 LINE_SENTENCE = (
-    "Booked at {booked} {unit}; today's should-be price is estimated at {estimate} ({span} at {confidence} confidence), "
-    "{drift}. The chance that it is more than {materiality} off is {chance}."
+    "Booked at {booked} {unit}; today's should-be price is estimated at {estimate} ({span} at {confidence} "
+    "confidence), {drift}. The chance that it is more than {materiality} off is {chance}."
 )
 """Both are also filled in by the page's script."""
 BASIS: Mapping[str, str] = {
@@ -269,3 +269,15 @@ def cautions(absent: Sequence[str]) -> list[str]:
 def more_findings(numbers: Numbers, shown: int, total: int) -> str:
     """Say that a list of findings is cut, and where the rest is."""
     return f"Shown: {numbers.plain(shown)} of {numbers.plain(total)} findings, worst first; all are in findings.csv."
+
+
+SHEET: Mapping[str, str] = {
+    "Decisions": "One row a decision. Positive saving: the choice is the cheaper one. Tinted cells may be changed.",
+    "Elements": "Every element of every option, in money a unit.",
+    "Lines": "One row a line of the BOM, most pressing first. Tinted cells may be changed; formulas follow.",
+    "Re-quotes": "What to ask for first: what knowing the price is worth against the cost of asking.",
+    "Markets": "How each market's price moves with the number of units made, and what that rests on.",
+    "Assumptions": "Everything that was assumed rather than read. Where it was stated, and why this value.",
+    "Findings": "What was missing, doubtful or contradictory, where it stands, and what was done about it.",
+}
+"""What a sheet of the workbook holds."""

@@ -1,0 +1,194 @@
+"""One sheet of the workbook from a frame: typed cells, live formulas with their results, formats, print set-up."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from typing import Any, Literal
+
+import pandas as pd
+from xlsxwriter import Workbook
+from xlsxwriter.format import Format
+from xlsxwriter.utility import xl_col_to_name
+from xlsxwriter.worksheet import Worksheet
+
+from bomaudit.report import look
+from bomaudit.report.look import Tone
+
+Role = Literal["entered", "given", "worked_out"]
+"""entered: change it freely, formulas follow · given: from the audit, does not follow · worked_out: a formula."""
+
+HEAD_ROW = 3
+"""0-based row of the heads; title, explanation and a blank row stand above."""
+LONGEST = 32_000
+"""Characters of a cell; a spreadsheet holds 32,767."""
+_ENTERED_GROUND = "#fdf6d8"
+_PLACES = {"price": "#,##0.0000", "money": "#,##0", "number": "#,##0.##", "share": "0.0%", "year": "0.0",
+           "count": "#,##0", "text": "@", "signed": "+#,##0;-#,##0;0", "signed_price": "+#,##0.0000;-#,##0.0000;0",
+           "signed_share": "+0.0%;-0.0%;0.0%", "log": "0.0000"}  # fmt: skip
+DAYS = {"en": "yyyy-mm-dd", "de": "dd.mm.yyyy", "fr": "dd/mm/yyyy"}
+
+
+@dataclass(frozen=True)
+class Col:
+    """A column of a sheet.
+
+    Attributes
+    ----------
+    name : str
+        Column of the frame, and head of the sheet.
+    style : str
+        Number format: price, money, number, share, year, count, text, day, signed, signed_price, signed_share, log.
+    role : Role
+    note : str
+        Explains the column; shown as the comment of its head.
+    width : int
+        In characters.
+    formula : callable, optional
+        From a function that gives the address of another column in the same row to the formula.
+    """
+
+    name: str
+    style: str = "text"
+    role: Role = "given"
+    note: str = ""
+    width: int = 12
+    formula: Callable[[Callable[[str], str]], str] | None = None
+
+
+class Styles:
+    """Formats of a workbook, each made once."""
+
+    def __init__(self, book: Workbook, day: str) -> None:
+        self._book, self._day = book, day
+        self.get = cache(self._get)
+        self.state = cache(self._state)
+        self.title = book.add_format({"bold": True, "font_size": 15, "font_color": look.INK})
+        self.quiet = book.add_format({"font_color": "#555c66", "text_wrap": True, "valign": "top"})
+        self.head = book.add_format(
+            {
+                "bold": True,
+                "text_wrap": True,
+                "valign": "bottom",
+                "bottom": 1,
+                "bg_color": "#f2f0ea",
+                "font_color": look.INK,
+            }
+        )
+        self.strong = book.add_format({"bold": True, "font_color": look.INK})
+        self.wrap = book.add_format({"text_wrap": True, "valign": "top"})
+
+    def _get(self, style: str, role: Role) -> Format:
+        shape: dict[str, Any] = {"num_format": self._day if style == "day" else _PLACES[style], "valign": "top"}
+        if role == "entered":
+            shape |= {"bg_color": _ENTERED_GROUND, "font_color": "#24508f"}
+        return self._book.add_format(shape)
+
+    def _state(self, tone: Tone) -> Format:
+        return self._book.add_format({"bg_color": tone.soft, "font_color": tone.light, "bold": True})
+
+
+def number_or_blank(sheet: Worksheet, row: int, col: int, value: Any, style: Format) -> None:
+    """Write a cell by the type of its value; text is never taken for a formula or a link, missing stays empty."""
+    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and not math.isfinite(value)):
+        sheet.write_blank(row, col, None, style)
+    elif isinstance(value, bool):
+        sheet.write_string(row, col, "yes" if value else "no", style)
+    elif isinstance(value, int | float):
+        sheet.write_number(row, col, value, style)
+    elif isinstance(value, pd.Timestamp | date):
+        sheet.write_datetime(row, col, value, style)
+    elif value == "":
+        sheet.write_blank(row, col, None, style)
+    else:
+        sheet.write_string(row, col, fit(str(value)), style)
+
+
+def fit(text: str) -> str:
+    """Cut a text that no cell can hold, and say so in it."""
+    return text if len(text) <= LONGEST else text[:LONGEST] + f" [cut here: {len(text)} characters]"
+
+
+def write_sheet(
+    book: Workbook, styles: Styles, name: str, frame: pd.DataFrame, columns: Sequence[Col], *, title: str, says: str
+) -> Worksheet:
+    """Write a frame as a sheet.
+
+    Parameters
+    ----------
+    book : Workbook
+    styles : Styles
+    name : str
+        Of the sheet.
+    frame : DataFrame
+        Rows in order; a formula column holds the results that are shown until the book is recalculated.
+    columns : sequence of Col
+    title, says : str
+        Title and one sentence above the heads.
+
+    Returns
+    -------
+    Worksheet
+    """
+    sheet = book.add_worksheet(name)
+    sheet.write_string(0, 0, title, styles.title)
+    sheet.write_string(1, 0, says)
+    place = {c.name: i for i, c in enumerate(columns)}
+    for i, column in enumerate(columns):
+        sheet.set_column(i, i, column.width)
+        sheet.write_string(HEAD_ROW, i, column.name.replace("_", " "), styles.head)
+        if column.note:
+            sheet.write_comment(HEAD_ROW, i, column.note, {"x_scale": 1.6, "author": "bomaudit"})
+        _write_column(sheet, styles, frame, column, place=place)
+    last = HEAD_ROW + max(len(frame), 1)
+    sheet.freeze_panes(HEAD_ROW + 1, 2)
+    sheet.autofilter(HEAD_ROW, 0, last, len(columns) - 1)
+    printed(sheet, title, last, len(columns) - 1)
+    sheet.repeat_rows(HEAD_ROW)
+    return sheet
+
+
+def _write_column(sheet: Worksheet, styles: Styles, frame: pd.DataFrame, column: Col, *, place: dict[str, int]) -> None:
+    i = place[column.name]
+    style = styles.get(column.style, column.role)
+    values = frame[column.name].tolist()
+    for k, value in enumerate(values):
+        row = HEAD_ROW + 1 + k
+        if column.formula is None or _missing(value):
+            number_or_blank(sheet, row, i, value, style)
+        else:
+            formula = column.formula(lambda name, row=row: f"${xl_col_to_name(place[name])}{row + 1}")  # type: ignore[misc]
+            sheet.write_formula(row, i, formula, style, value)
+
+
+def _missing(value: Any) -> bool:
+    return value is None or (isinstance(value, float) and not math.isfinite(value))
+
+
+def printed(sheet: Worksheet, title: str, last_row: int, last_col: int) -> None:
+    """Set a sheet up for printing: landscape, as wide as the page, heads and page numbers."""
+    sheet.set_landscape()
+    sheet.set_paper(9)
+    sheet.fit_to_pages(1, 0)
+    sheet.print_area(0, 0, last_row, last_col)
+    sheet.set_footer(f"&L{title.replace('&', '&&')}&CAn estimate is not a quote&R&P / &N")
+    sheet.set_margins(0.4, 0.4, 0.5, 0.6)
+
+
+def mark_states(
+    sheet: Worksheet, styles: Styles, columns: Sequence[Col], name: str, *, rows: int, tones: dict[str, Tone]
+) -> None:
+    """Colour the cells of a column by the word in them."""
+    i = next(k for k, c in enumerate(columns) if c.name == name)
+    for state, tone in tones.items():
+        rule = {"type": "cell", "criteria": "==", "value": f'"{state}"', "format": styles.state(tone)}
+        sheet.conditional_format(HEAD_ROW + 1, i, HEAD_ROW + max(rows, 1), i, rule)
+
+
+def column_range(sheet: str, columns: Sequence[Col], name: str, rows: int) -> str:
+    """Absolute address of a column's cells, for names and formulas."""
+    letter = xl_col_to_name(next(k for k, c in enumerate(columns) if c.name == name))
+    return f"'{sheet}'!${letter}${HEAD_ROW + 2}:${letter}${HEAD_ROW + 1 + max(rows, 1)}"

@@ -1,0 +1,216 @@
+"""The page: one file for the client, nothing loaded from anywhere, readable without scripts, printable."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from bomaudit.report import look, runtime, words
+from bomaudit.report.as_data import versions
+from bomaudit.report.content import Content, by_verdict, by_weight, count_statuses, stake
+from bomaudit.report.page_data import marks, packed
+from bomaudit.report.page_tables import (
+    ASSUMPTION_COLUMNS,
+    ELEMENT_COLUMNS,
+    FINDING_COLUMNS,
+    MADE_COLUMNS,
+    REQUOTE_COLUMNS,
+    assumption_rows,
+    element_rows,
+    finding_rows,
+    line_columns,
+    line_rows,
+    market_columns,
+    market_rows,
+    requote_rows,
+)
+from bomaudit.report.stories import found, tell_decision
+
+MOST_LINES = 1500
+"""Lines that the page holds, most money first; more would make it too large to mail. All are in lines.csv."""
+MOST_FINDINGS = 500
+WITHOUT_SCRIPTS = 25
+"""Lines that are written into the page itself, for readers without scripts."""
+
+SECTIONS = (
+    ("found", "What we found"), ("decisions", "Decisions"), ("lines", "Lines"), ("ask", "Ask first"),
+    ("ageing", "Age"), ("markets", "Markets"), ("assumed", "Assumptions"), ("findings", "Data"), ("made", "Made from"),
+)  # fmt: skip
+
+
+def write(content: Content, path: Path) -> None:
+    """Write the page of an audit to a file; UTF-8."""
+    path.write_text(render(content), encoding="utf-8")
+
+
+def render(content: Content) -> str:
+    """Make the page of an audit.
+
+    Parameters
+    ----------
+    content : Content
+
+    Returns
+    -------
+    str
+        HTML; its content security policy forbids every connection and every script but its own two, by their hashes.
+    """
+    waiting = runtime.start()
+    lines = by_weight(content.lines[content.lines["status"] != ""]).head(MOST_LINES)
+    data, script = packed(content, lines), _asset("page.js")
+    context = _context(content, lines)
+    engine = waiting.result()
+    template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True).from_string(
+        _asset("template.html")
+    )
+    return template.render(
+        **context,
+        css=Markup(_css()),  # noqa: S704  (our own file)
+        data=Markup(data),  # noqa: S704  (JSON with every "<" escaped)
+        runtime=Markup(engine),  # noqa: S704  (bundled by the package that made it)
+        script=Markup(script),  # noqa: S704  (our own file)
+        hashes=Markup(f"{_digest(engine)} {_digest(script)}"),  # noqa: S704  (base64)
+    )
+
+
+def _asset(name: str) -> str:
+    return files("bomaudit.report").joinpath(name).read_text(encoding="utf-8")
+
+
+def _digest(code: str) -> str:
+    return "'sha256-" + base64.b64encode(hashlib.sha256(code.encode()).digest()).decode() + "'"
+
+
+def _css() -> str:
+    """Style sheet with the colours of :mod:`look` as variables, light and dark."""
+    groups = {"status": look.STATUS, "verdict": look.VERDICT, "severity": look.SEVERITY}
+    tones = {f"{g}-{s}": t for g, states in groups.items() for s, t in states.items()}
+    tones |= {"up": look.UP, "down": look.DOWN}
+    light = " ".join(f"--{k}: {t.light}; --{k}-soft: {t.soft};" for k, t in tones.items())
+    dark = " ".join(f"--{k}: {t.dark}; --{k}-soft: {t.soft_dark};" for k, t in tones.items())
+    css = _asset("page.css")
+    for name, value in (("DARK_GROUND", look.GROUND_DARK), ("DARK_INK", look.INK_DARK), ("LIGHT", light),
+                        ("DARK", dark), ("GROUND", look.GROUND), ("INK", look.INK)):  # fmt: skip
+        css = css.replace(name, value)
+    return css
+
+
+def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
+    n, audit = content.numbers, content.settings.audit
+    return {
+        "title": content.title,
+        "as_of": n.day(content.as_of),
+        "currency": content.currency,
+        "confidence": n.share(audit.confidence),
+        "materiality": n.share(audit.materiality),
+        "materiality_money": f"{n.amount(audit.materiality_per_year)} {content.currency}",
+        "invented": words.INVENTED if audit.invented else "",
+        "dropped": words.list_of(content.dropped) if content.dropped else "",
+        "sections": [{"id": i, "title": t} for i, t in SECTIONS],
+        "marks": marks(),
+        "found": found(content, n),
+        "caution": words.CAUTION,
+        **_states(content),
+        **_decisions(content),
+        **_line_part(content, lines),
+        "requotes": requote_rows(content),
+        "requote_columns": REQUOTE_COLUMNS(content.currency),
+        "no_requotes": words.found_next(n, part="", description="", value=0.0, currency=content.currency),
+        "ageing_words": "Booked spend a year by age of the booked cost and status",
+        "markets": market_rows(content),
+        "market_columns": market_columns(content.currency),
+        **_foot(content),
+    }
+
+
+def _states(content: Content) -> dict[str, Any]:
+    n, strip = content.numbers, []
+    for status, count in count_statuses(content.lines).items():
+        part = stake(content.lines[content.lines["status"] == status])
+        money = words.stake_words(n, above=part.above, below=part.below, currency=content.currency)
+        strip.append({"status": status, "count": count, "text": n.count(count, "line"), "money": money,
+                      "meaning": words.STATUS[status]})  # fmt: skip
+    return {"strip": strip, "strip_words": ", ".join(f"{s['text']} {s['status']}" for s in strip)}
+
+
+def _decisions(content: Content) -> dict[str, Any]:
+    ordered = by_verdict(content.decisions)
+    ends = ordered[["saving_booked", "saving_today", "saving_low", "saving_high"]].abs().to_numpy()
+    reach = float(ends.max()) if ends.size else 1.0
+    return {
+        "decisions": [_decision(content, d, reach) for d in ordered.to_dict("records")],
+        "element_columns": ELEMENT_COLUMNS(content.currency),
+        "no_decisions": words.found_decisions(content.numbers, counts={}, currency=content.currency, npv=0.0),
+    }
+
+
+def _decision(content: Content, d: dict[Any, Any], reach: float) -> dict[str, Any]:
+    n, cur = content.numbers, content.currency
+    story = tell_decision(content, d, n)
+    span = n.span(d["saving_low"], d["saving_high"], prices=True)
+    title, name = story.title, d["decision"]
+    return {
+        "key": name, "title": title, "verdict": d["verdict"], "verdict_name": words.VERDICT_NAME[d["verdict"]],
+        "step": story.step, "lead": story.lead,
+        "sections": [{"title": t, "points": p} for t, p in story.sections],
+        "picture": _picture(d, reach),
+        "picture_words": f"as booked {n.price(d['saving_booked'], signed=True)} {cur}, today "
+                         f"{n.price(d['saving_today'], signed=True)}, interval {span}",
+        "booked": n.price(d["saving_booked"], signed=True), "today": n.price(d["saving_today"], signed=True),
+        "chance": n.chance(d["p_flip"]), "npv": n.about(d["npv"], signed=True), "cost": n.about(d["change_cost"]),
+        "elements": element_rows(content, name),
+        "bridge_words": f"{title}: saving as booked, what moved, saving today, {cur} a unit",
+        "tornado": bool((content.tornado["decision"] == name).any()),
+        "tornado_words": f"{title}: saving at the low and high end of each driver, {cur} a unit",
+        "paths": bool((content.paths["decision"] == name).any()),
+        "paths_words": f"{title}: cost per unit of the options over time, {cur}",
+    }  # fmt: skip
+
+
+def _picture(d: dict[Any, Any], reach: float) -> Markup:
+    """Draw the saving of a decision: nought in the middle, ring as booked, dot today, bar its interval."""
+    at = {k: 50 + 46 * d[k] / reach for k in ("saving_booked", "saving_today", "saving_low", "saving_high")}
+    tone = f"var(--verdict-{d['verdict']})"
+    return Markup(  # noqa: S704  (numbers and our own names)
+        '<svg aria-hidden="true"><line x1="50%" x2="50%" y1="1" y2="27" stroke="var(--frame)"/>'
+        f'<line x1="{at["saving_low"]:.2f}%" x2="{at["saving_high"]:.2f}%" y1="14" y2="14" stroke="{tone}" '
+        'stroke-width="8" stroke-opacity="0.35"/>'
+        f'<line x1="{at["saving_booked"]:.2f}%" x2="{at["saving_today"]:.2f}%" y1="14" y2="14" stroke="{tone}"/>'
+        f'<circle cx="{at["saving_booked"]:.2f}%" cy="14" r="5" fill="var(--ground)" stroke="{tone}" stroke-width="2"/>'
+        f'<circle cx="{at["saving_today"]:.2f}%" cy="14" r="6" fill="{tone}"/></svg>'
+    )
+
+
+def _line_part(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
+    n, total = content.numbers, int((content.lines["status"] != "").sum())
+    flagged = lines["status"].isin(["stale", "drifting"]).sum()
+    return {
+        "first_lines": line_rows(content, lines.head(WITHOUT_SCRIPTS)),
+        "line_columns": line_columns(content.currency),
+        "left_out": words.left_out(n, len(lines), total),
+        "map_words": f"{n.count(len(lines), 'line')} by age and drift, {n.plain(flagged)} of them stale or drifting",
+    }
+
+
+def _foot(content: Content) -> dict[str, Any]:
+    n = content.numbers
+    shown = content.findings.head(MOST_FINDINGS)
+    cut = len(content.findings) > len(shown)
+    return {
+        "cautions": [words.CAUTION, *words.cautions(content.absent)],
+        "assumptions": assumption_rows(content),
+        "assumption_columns": ASSUMPTION_COLUMNS,
+        "findings": finding_rows(shown),
+        "finding_columns": FINDING_COLUMNS,
+        "more_findings": words.more_findings(n, len(shown), len(content.findings)) if cut else "",
+        "made": [[{"text": name}, {"text": digest}] for name, digest in content.hashes.items()],
+        "made_columns": MADE_COLUMNS,
+        "versions": ", ".join(f"{name} {number}" for name, number in versions().items()),
+    }

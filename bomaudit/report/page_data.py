@@ -1,0 +1,170 @@
+"""What the page's scripts get: lines packed by column, rows of each chart, words and rules, as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
+from bomaudit.report import charts, look, words
+from bomaudit.report.content import Content
+from bomaudit.report.numbers import Numbers
+from bomaudit.report.stories import bridge_bars
+
+_FIGURES = 6
+"""Significant figures of packed numbers: more than any cell shows."""
+_LOCALES = {
+    "en": {"decimal": ".", "thousands": ",", "grouping": [3], "currency": ["", ""]},
+    "de": {"decimal": ",", "thousands": ".", "grouping": [3], "currency": ["", ""]},
+    "fr": {"decimal": ",", "thousands": "\u202f", "grouping": [3], "currency": ["", ""]},
+}
+_TEXTS = {"id": "line_id", "part": "part_no", "description": "description", "supplier": "supplier", "uom": "uom",
+          "commodity": "commodity", "status": "status", "basis": "basis", "stage": "stage", "reason": "reason",
+          "file": "source_file"}  # fmt: skip
+_VALUES = {"booked": "booked_cost", "estimate": "estimate", "low": "estimate_low", "high": "estimate_high",
+           "drift": "drift", "p": "p_stale", "money": "exposure_per_year", "age": "age_years",
+           "row": "source_row"} | {f"walk_{s}": f"walk_{s}" for s in WALK_STEPS}  # fmt: skip
+
+
+def packed(content: Content, lines: pd.DataFrame) -> str:
+    """Pack everything for the scripts.
+
+    Parameters
+    ----------
+    content : Content
+    lines : DataFrame
+        Rows of ``content.lines`` that the page shows, in its order.
+
+    Returns
+    -------
+    str
+        JSON without "<", so that nothing in it can end the element that holds it.
+    """
+    n = content.numbers
+    data = {
+        "language": n.language,
+        "locale": _LOCALES[n.language],
+        "currency": content.currency,
+        "confidence": n.share(content.settings.audit.confidence),
+        "materiality": n.share(content.settings.audit.materiality),
+        "steps": list(WALK_STEPS),
+        "parts": list(VARIANCE_PARTS),
+        "words": {
+            "step": dict(words.STEP),
+            "basis": dict(words.BASIS),
+            "stage": dict(words.STAGE),
+            "surer": dict(words.SURER),
+            "line_sentence": words.LINE_SENTENCE,
+            "surer_sentence": words.SURER_SENTENCE,
+        },
+        "marks": marks(),
+        "tones": chart_tones(),
+        "specifications": charts.specifications(content.currency),
+        "charts": {
+            "ageing": ageing_rows(content.lines),
+            "bridge": {d["decision"]: bridge_rows(content, d, n) for d in content.decisions.to_dict("records")},
+            "tornado": {str(k): tornado_rows(f) for k, f in content.tornado.groupby("decision", sort=False)},
+            "paths": {str(k): path_rows(f, content) for k, f in content.paths.groupby("decision", sort=False)},
+        },
+        "lines": line_columns(content, lines),
+    }
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+
+
+def marks() -> dict[str, dict[str, str]]:
+    """Mark of each state, so that none is told by colour alone."""
+    groups = {"status": look.STATUS, "verdict": look.VERDICT, "severity": look.SEVERITY}
+    return {group: {state: tone.mark for state, tone in tones.items()} for group, tones in groups.items()}
+
+
+def chart_tones() -> dict[str, str]:
+    """Colours as the charts declare them → variables of the page."""
+    states = {tone.light: f"var(--verdict-{state})" for state, tone in look.VERDICT.items()}
+    states |= {tone.light: f"var(--status-{state})" for state, tone in look.STATUS.items()}
+    return states | {charts.FRAME: "var(--frame)", look.INK: "var(--ink)", look.GROUND: "var(--ground)"}
+
+
+def line_columns(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
+    """Pack lines by column: texts that repeat as positions in a list, numbers to six figures, missing as null."""
+    n = content.numbers
+    out: dict[str, Any] = {name: _texts(lines[column]) for name, column in _TEXTS.items()}
+    out |= {name: _numbers(lines[column]) for name, column in _VALUES.items()}
+    out |= {f"var_{v}": _numbers(lines[f"var_{v}"].round(3)) for v in VARIANCE_PARTS}
+    out["dated"] = _texts(lines["basis_date"].map(n.day, na_action=None))
+    out["evidence"] = _texts(content.evidence.reindex(lines["line_id"]).fillna(""))
+    return out
+
+
+def _texts(values: pd.Series) -> object:
+    codes, unique = pd.factorize(values)
+    if len(unique) > len(values) / 2:
+        return values.tolist()
+    return {"values": unique.tolist(), "at": codes.tolist()}
+
+
+def _numbers(values: pd.Series) -> list[float | int | None]:
+    return [short(v) for v in values.tolist()]
+
+
+def short(value: float) -> float | int | None:
+    """Round to six significant figures; missing as None, whole numbers without a point."""
+    if not math.isfinite(value):
+        return None
+    rounded = float(f"{value:.{_FIGURES}g}")
+    return int(rounded) if rounded.is_integer() else rounded
+
+
+def ageing_rows(lines: pd.DataFrame) -> list[dict[str, object]]:
+    """Booked spend a year by whole years of age and status; lines without volume or age have none."""
+    spend = lines["booked_cost"] * lines["qty_per"] * lines["annual_volume"]
+    frame = pd.DataFrame({"age": np.floor(lines["age_years"]), "status": lines["status"], "spend": spend}).dropna()
+    grouped = frame[frame["status"] != ""].groupby(["age", "status"], as_index=False).agg(
+        spend=("spend", "sum"), lines=("spend", "size")
+    )  # fmt: skip
+    rank = {s: i for i, s in enumerate(("stale", "drifting", "unknown", "current"))}
+    return [
+        {"age": int(r["age"]), "status": r["status"], "spend": short(r["spend"]), "lines": r["lines"],
+         "rank": rank[r["status"]]}
+        for r in grouped.to_dict("records")
+    ]  # fmt: skip
+
+
+def bridge_rows(content: Content, decision: dict[Any, Any], n: Numbers) -> list[dict[str, object]]:
+    """Rows of the chart ``bridge`` for one decision."""
+    rows = []
+    for rank, bar in enumerate(bridge_bars(content, decision, n)):
+        kind = "ends" if bar.level else "for the choice" if bar.end >= bar.start else "against it"
+        rows.append({"rank": rank, "label": bar.label, "start": short(bar.start), "end": short(bar.end), "kind": kind,
+                     "text": bar.text, "right": short(max(bar.start, bar.end, 0.0))})  # fmt: skip
+    return rows
+
+
+def tornado_rows(frame: pd.DataFrame, *, most: int = 10) -> list[dict[str, object]]:
+    """Rows of the chart ``tornado``: the widest first."""
+    widest = frame.assign(width=(frame["high"] - frame["low"]).abs()).sort_values(
+        "width", ascending=False, kind="stable"
+    )
+    return [
+        {"rank": i, "driver": d, "low": short(low), "high": short(high)}
+        for i, (d, low, high) in enumerate(_rows(widest.head(most), ["driver", "low", "high"]))
+    ]
+
+
+def path_rows(frame: pd.DataFrame, content: Content) -> list[dict[str, object]]:
+    """Rows of the chart ``paths``."""
+    today = content.as_of.isoformat()
+    return [
+        {"option": o, "date": t.date().isoformat(), "cost": short(c), "today": today}
+        for o, t, c in _rows(frame, ["option", "date", "cost_per_unit"])
+        if math.isfinite(c)
+    ]
+
+
+def _rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[tuple[Any, ...]]:
+    return list(zip(*(frame[c].tolist() for c in columns), strict=True))

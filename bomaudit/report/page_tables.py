@@ -1,0 +1,156 @@
+"""Tables of the page as cells: text as shown, value to sort by, state or link where a cell has one."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from bomaudit.report.content import FLAGGED, Content
+from bomaudit.report.page_data import short
+
+Cell = dict[str, Any]
+"""text, and optionally sort (a number or ""), tone and state (a tag), line (an id to lead to)."""
+Head = dict[str, Any]
+"""head, unit, number (right-aligned)."""
+
+
+def _head(head: str, unit: str = "", *, number: bool = False) -> Head:
+    return {"head": head, "unit": unit, "number": number}
+
+
+def _cell(text: str, value: float) -> Cell:
+    return {"text": text, "sort": short(value) if math.isfinite(value) else ""}
+
+
+def line_columns(currency: str) -> list[Head]:
+    """Heads of the line table; the page's script fills the same columns."""
+    return [
+        _head("id"), _head("part"), _head("description"), _head("market"), _head("status"),
+        _head("booked", f"{currency} each", number=True), _head("estimate", f"{currency} each", number=True),
+        _head("interval", f"{currency} each", number=True), _head("drift", number=True),
+        _head("chance stale", number=True), _head("booked above estimate", f"{currency}/year", number=True),
+        _head("age", "years", number=True),
+    ]  # fmt: skip
+
+
+def line_rows(content: Content, lines: pd.DataFrame) -> list[list[Cell]]:
+    """Lines as cells of :func:`line_columns`."""
+    n = content.numbers
+    return [
+        [
+            {"text": r["line_id"]}, {"text": r["part_no"] or r["line_id"], "line": r["line_id"]},
+            {"text": r["description"]}, {"text": r["commodity"] or "–"},
+            {"text": r["status"], "tone": "status", "state": r["status"]},
+            _cell(n.price(r["booked_cost"]), r["booked_cost"]), _cell(n.price(r["estimate"]), r["estimate"]),
+            {"text": n.span(r["estimate_low"], r["estimate_high"], prices=True)},
+            _cell(n.share(r["drift"], signed=True), r["drift"]), _cell(n.chance(r["p_stale"]), r["p_stale"]),
+            _cell(n.about(r["exposure_per_year"], signed=True), r["exposure_per_year"]),
+            _cell(n.years(r["age_years"]), r["age_years"]),
+        ]
+        for r in lines.to_dict("records")
+    ]  # fmt: skip
+
+
+def REQUOTE_COLUMNS(currency: str) -> list[Head]:  # noqa: N802  (reads as the constants beside it)
+    """Heads of the re-quote table."""
+    return [
+        _head("rank", number=True), _head("part"), _head("description"), _head("supplier"),
+        _head("booked", f"{currency} each", number=True), _head("estimate", f"{currency} each", number=True),
+        _head("interval", f"{currency} each", number=True), _head("worth of knowing", currency, number=True),
+        _head("cost of asking", currency, number=True), _head("decisions"), _head("why"),
+    ]  # fmt: skip
+
+
+def requote_rows(content: Content) -> list[list[Cell]]:
+    """Re-quotes as cells of :func:`REQUOTE_COLUMNS`."""
+    n = content.numbers
+    return [
+        [
+            _cell(n.plain(r["rank"]), r["rank"]), {"text": r["part_no"]}, {"text": r["description"]},
+            {"text": r["supplier"]}, _cell(n.price(r["booked_cost"]), r["booked_cost"]),
+            _cell(n.price(r["estimate"]), r["estimate"]),
+            {"text": n.span(r["estimate_low"], r["estimate_high"], prices=True)},
+            _cell(n.about(r["value_of_asking"]), r["value_of_asking"]),
+            _cell(n.amount(r["cost_of_asking"]), r["cost_of_asking"]), {"text": r["decisions"]}, {"text": r["reason"]},
+        ]
+        for r in content.requotes.to_dict("records")
+    ]  # fmt: skip
+
+
+def ELEMENT_COLUMNS(currency: str) -> list[Head]:  # noqa: N802  (reads as the constants beside it)
+    """Heads of a decision's element table."""
+    return [
+        _head("option"), _head("element"), _head("kind"), _head("part"),
+        _head("as booked", f"{currency} a unit", number=True), _head("today", f"{currency} a unit", number=True),
+        _head("low", f"{currency} a unit", number=True), _head("high", f"{currency} a unit", number=True),
+    ]  # fmt: skip
+
+
+def element_rows(content: Content, decision: str) -> list[list[Cell]]:
+    """Elements of one decision as cells of :func:`ELEMENT_COLUMNS`."""
+    n = content.numbers
+    rows = content.elements[content.elements["decision"] == decision]
+    return [
+        [
+            {"text": r["option"]}, {"text": r["element"]}, {"text": r["kind"].replace("_", " ")},
+            {"text": r["part_no"]},
+            *(_cell(n.price(r[c]), r[c]) for c in ("booked_per_unit", "today_per_unit", "low", "high")),
+        ]
+        for r in rows.to_dict("records")
+    ]  # fmt: skip
+
+
+def market_columns(currency: str) -> list[Head]:
+    """Heads of the market table."""
+    return [
+        _head("market"), _head("lines", number=True), _head("flagged", number=True),
+        _head("booked above estimate", f"{currency}/year", number=True),
+        _head("fall with each doubling", number=True), _head("±", number=True), _head("own quotes", number=True),
+        _head("their weight", number=True), _head("prior from"),
+    ]  # fmt: skip
+
+
+def market_rows(content: Content) -> list[list[Cell]]:
+    """Markets that the BOM buys from, as cells of :func:`market_columns`."""
+    n, lines = content.numbers, content.lines[content.lines["commodity"] != ""]
+    grouped = lines.assign(flagged=lines["status"].isin(FLAGGED)).groupby("commodity").agg(
+        lines=("flagged", "size"), flagged=("flagged", "sum"), money=("exposure_per_year", "sum")
+    )  # fmt: skip
+    rows = []
+    for market, r in grouped.join(content.curves, how="inner").to_dict("index").items():
+        rate = 1 - 2 ** -r["exponent"]
+        spread = math.log(2) * 2 ** -r["exponent"] * r["exponent_sd"]
+        rows.append([
+            {"text": str(market)}, _cell(n.plain(r["lines"]), r["lines"]), _cell(n.plain(r["flagged"]), r["flagged"]),
+            _cell(n.about(r["money"], signed=True), r["money"]), _cell(n.share(rate), rate),
+            _cell(n.share(spread), spread), _cell(n.plain(r["n_obs"]), r["n_obs"]),
+            _cell(n.share(r["data_weight"]), r["data_weight"]), {"text": str(r["source"])},
+        ])  # fmt: skip
+    return rows
+
+
+ASSUMPTION_COLUMNS = [_head("assumption"), _head("value"), _head("stated in"), _head("reason or source")]
+FINDING_COLUMNS = [
+    _head("severity"), _head("where"), _head("what must hold"), _head("found"), _head("what was done"),
+    _head("what you can do"),
+]  # fmt: skip
+MADE_COLUMNS = [_head("file"), _head("SHA-256")]
+
+
+def assumption_rows(content: Content) -> list[list[Cell]]:
+    """Assumptions as cells of :data:`ASSUMPTION_COLUMNS`."""
+    columns = ("name", "value", "stated", "source")
+    return [[{"text": str(r[c])} for c in columns] for r in content.assumptions.to_dict("records")]
+
+
+def finding_rows(findings: pd.DataFrame) -> list[list[Cell]]:
+    """Findings as cells of :data:`FINDING_COLUMNS`."""
+    rows = []
+    for r in findings.to_dict("records"):
+        number = "" if pd.isna(r["row"]) else f" row {r['row']}"
+        where = " ".join(t for t in (r["file"], r["sheet"], r["column"]) if t) + number
+        tag = {"text": r["severity"], "tone": "severity", "state": r["severity"]}
+        rows.append([tag, {"text": where}, *({"text": r[c]} for c in ("message", "found", "assumed", "advice"))])
+    return rows
