@@ -1,0 +1,7 @@
+"""Decisions: fully accounted cost of the options, as booked and today, and what to do about it."""
+
+from bomaudit.decide.decided import decide
+from bomaudit.decide.judged import Decided
+from bomaudit.decide.requotes import quote_requests
+
+__all__ = ["Decided", "decide", "quote_requests"]

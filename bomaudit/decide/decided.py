@@ -1,0 +1,99 @@
+"""Decide: from the register and today's prices to verdicts, and what to ask first."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.curves.fitted import Curves
+from bomaudit.curves.library import Library
+from bomaudit.decide.alternates import as_decisions
+from bomaudit.decide.case import build_case
+from bomaudit.decide.elements import find_sources, lines_needed
+from bomaudit.decide.market import Market
+from bomaudit.decide.register import Register, missing_volume, read_register
+from bomaudit.estimate import Estimates
+from bomaudit.prepare.currency import Fx
+from bomaudit.prepare.lines import prepare_lines
+from bomaudit.settings import Settings
+
+_PASSED_ON = ("B102", "B103", "B104")
+"""Findings of preparing an outside part that the user can act on: no commodity, no usable price, no date."""
+
+
+def decide(
+    *,
+    decisions: pd.DataFrame,
+    alternates: pd.DataFrame,
+    lines: pd.DataFrame,
+    audited: pd.DataFrame,
+    curves: Curves,
+    estimates: Estimates,
+    quotes: pd.DataFrame,
+    library: Library,
+    fx: Fx,
+    settings: Settings,
+    as_of: date,
+) -> Decided:
+    """Judge every decision of the register at today's prices, and rank what to ask.
+
+    Parameters
+    ----------
+    decisions, alternates : DataFrame
+        Tables of the glossary; either may be empty.
+    lines : DataFrame
+        Prepared lines of the BOM.
+    audited : DataFrame, columns of glossary ``LINES``
+    curves : Curves
+    estimates : Estimates
+        Of ``lines`` at ``as_of``.
+    quotes : DataFrame
+        Usable quotes, also of parts that the BOM does not hold.
+    library : Library
+    fx : Fx
+    settings : Settings
+    as_of : date
+
+    Returns
+    -------
+    Decided
+
+    Notes
+    -----
+    Prices are held at today's in real money over the years left; forecasts only say when the balance passes. Findings
+    ``D001`` to ``D021`` and ``A001`` are described in the modules of this package.
+    """
+    own, found = as_decisions(alternates, lines)
+    rows = pd.concat([f for f in (decisions, own) if len(f)] or [decisions], ignore_index=True)
+    register = _with_volume(read_register(rows, settings=settings, as_of=as_of), lines, settings)
+    sources = find_sources(register, lines)
+    outside, more = sources.outside, []
+    if len(outside):
+        outside, more = prepare_lines(
+            outside, quotes=quotes, commodities=library.commodities, fx=fx, settings=settings, as_of=as_of
+        )
+    market = Market(lines, lines_needed(sources, lines), outside, curves, settings.audit.confidence)
+    prices = market.today(estimates, as_of)
+    case = build_case(register, sources, lines=lines, prices=prices, fx=fx, rules=settings.decide, as_of=as_of)
+    passed_on = [f for f in more if f.code in _PASSED_ON]
+    return judge_case(
+        case,
+        market.on,
+        lines=lines,
+        audited=audited,
+        findings=(*found, *register.findings, *passed_on),
+        settings=settings,
+        currency=fx.currency,
+        as_of=as_of,
+    )
+
+
+def _with_volume(register: Register, lines: pd.DataFrame, settings: Settings) -> Register:
+    """Annual volume of decisions that state none: the audit's, or the BOM's where it states one for all lines."""
+    stated = lines["annual_volume"].dropna().unique()
+    of_bom = float(stated[0]) if len(stated) == 1 else np.nan
+    default = settings.audit.annual_volume or of_bom
+    heads = register.decisions.assign(annual_volume=register.decisions["annual_volume"].fillna(default))
+    return Register(heads, register.options, register.elements, (*register.findings, *missing_volume(heads)))

@@ -1,0 +1,295 @@
+"""Elements hang on parts: which BOM line, assembly or outside part prices each one, and at what it was booked.
+
+Findings: ``D010`` no price · ``D012`` currency without rates · ``D013`` duty cycle incomplete · ``D016`` an assembly holds
+lines without a price · ``D017`` a part outside the BOM stated at several prices.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+from scipy import sparse
+
+from bomaudit.decide.pricing import WALK, Floats, Prices, contents
+from bomaudit.decide.register import Register, at, records
+from bomaudit.decide.time_value import energy_in_use, real_rate
+from bomaudit.findings import Finding, error, warning
+from bomaudit.frames import conform
+from bomaudit.glossary import BOM
+from bomaudit.prepare.currency import Fx
+from bomaudit.settings import DecideSection
+
+_DUTY = ["power", "hours_per_year", "price_per_kwh"]
+_PLACE = ["source_file", "source_sheet", "source_row"]
+
+
+@dataclass(frozen=True)
+class Sources:
+    """Where each element's price comes from, before any outside part is estimated.
+
+    Attributes
+    ----------
+    elements : DataFrame
+        The register's elements with qty filled; ``key`` (part number, or a name made for a part without one); ``origin``:
+        line, assembly, fixed, outside, stated or none; ``line`` (position in the prepared lines, -1: none).
+    outside : DataFrame
+        One row a part that the BOM does not hold, columns of glossary ``BOM`` and places: ready to be prepared.
+    findings : tuple of Finding
+    """
+
+    elements: pd.DataFrame
+    outside: pd.DataFrame
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class Costed:
+    """Every element with its price as booked and today.
+
+    Attributes
+    ----------
+    elements : DataFrame
+        As in ``Sources``, and per ONE unit of the element in audit currency: booked, mode, low, high, sd (stated
+        elements today; NaN where a part prices the element), constant (what hangs on no estimate), priced (bool).
+    coefficients : csr array, shape (elements, parts)
+        Quantity of each part of ``prices`` in one unit of the element.
+    prices : Prices
+    findings : tuple of Finding
+    """
+
+    elements: pd.DataFrame
+    coefficients: sparse.csr_array
+    prices: Prices
+    findings: tuple[Finding, ...]
+
+    @property
+    def today(self) -> Floats:
+        """Price of one unit of each element today: median estimate or most likely amount. [currency]."""
+        return self.priced_at(self.prices.median)
+
+    def priced_at(self, median: Floats) -> Floats:
+        """Price of one unit of each element at other part prices, shape (parts,). [currency]."""
+        stated = self.elements["mode"].to_numpy()
+        by_part = self.elements["constant"].to_numpy() + self.coefficients @ median
+        return np.asarray(np.where(np.isnan(stated), by_part, stated))
+
+
+def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
+    """Decide what prices each element.
+
+    An element with a part number and a quantity, and every element of kind part that names a part or a market, is priced
+    by the part's estimate: a line of the BOM, the roll-up of an assembly, or a part that the BOM does not hold. All
+    others are stated amounts.
+
+    Parameters
+    ----------
+    register : Register
+    lines : DataFrame
+        Prepared lines.
+
+    Returns
+    -------
+    Sources
+    """
+    elements = register.elements.copy()
+    is_part = elements["kind"] == "part"
+    named = elements["part_no"] != ""
+    by_part = (named & (is_part | elements["qty"].notna())) | (is_part & (elements["commodity"] != ""))
+    option = register.options["option"].to_numpy()[elements["o"]]
+    made_up = elements["decision"] + "/" + option + "/" + elements["element"]
+    elements["key"] = elements["part_no"].where(named, made_up).where(by_part, "")
+    row, origin = _in_bom(elements["key"], lines)
+    row, origin = np.where(by_part, row, -1), np.where(by_part, origin, "stated")
+    stated_price = elements["amount"].notna() & (elements["amount"] > 0)
+    origin = np.where(by_part & (origin == "none") & stated_price, "outside", origin)
+    of_bom = np.where(row >= 0, lines["qty_per"].to_numpy()[row] if len(lines) else np.nan, np.nan)
+    of_bom = np.where(is_part & (of_bom > 0), of_bom, 1.0)
+    elements["qty"] = elements["qty"].fillna(pd.Series(of_bom, index=elements.index))
+    elements = elements.assign(line=row, origin=pd.Series(origin, index=elements.index, dtype="str"))
+    outside, findings = _outside(elements, register)
+    return Sources(elements, outside, tuple(findings))
+
+
+def _in_bom(part_no: pd.Series, lines: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Line that prices each part number, and how: the first audited line, an assembly, a booked cost without a market."""
+    has_rows = np.zeros(len(lines), dtype=bool)
+    parent = lines["parent_row"].to_numpy(dtype=np.int64)
+    has_rows[parent[parent >= 0]] = True
+    how = np.select(
+        [lines["auditable"] & ~has_rows, has_rows & (lines["qty_per"] > 0), lines["booked_cost"].notna()],
+        ["line", "assembly", "fixed"],
+        default="none",
+    )
+    rank = pd.Series(how).map({"line": 0, "assembly": 1, "fixed": 2, "none": 3}).to_numpy()
+    frame = pd.DataFrame(
+        {"part_no": lines["part_no"].to_numpy(), "row": np.arange(len(lines)), "how": how, "rank": rank}
+    )
+    best = frame.sort_values(["rank", "row"], kind="stable").drop_duplicates("part_no").set_index("part_no")
+    row = part_no.map(best["row"]).fillna(-1).to_numpy(dtype=np.int64)
+    origin = part_no.map(best["how"]).fillna("none").to_numpy(dtype=object)
+    return np.where(origin == "none", -1, row), origin
+
+
+def _outside(elements: pd.DataFrame, register: Register) -> tuple[pd.DataFrame, list[Finding]]:
+    """Parts that the BOM does not hold, as BOM rows; the newest statement of a part counts."""
+    rows = elements[elements["origin"] == "outside"]
+    heads = register.decisions.iloc[rows["d"]].set_index(rows.index)
+    rows = rows.assign(
+        cost_date=rows["date"].fillna(heads["decided_on"]),
+        annual_volume=heads["annual_volume"],
+        safety_relevant=heads["safety_relevant"],
+    )
+    ordered = rows.sort_values("cost_date", kind="stable", na_position="first")
+    newest = ordered.drop_duplicates("key", keep="last").sort_index()
+    prices = ordered.groupby("key")["amount"].nunique()
+    several = newest[newest["key"].map(prices) > 1]
+    findings = [at(r, warning, "D017", f"part {r['key']} should have one price at one date", found="several in the register",
+                   assumed="the newest one is followed to today; each decision keeps its own as booked",
+                   advice="state the date of each price") for r in records(several)]  # fmt: skip
+    bom = pd.DataFrame(
+        {
+            "part_no": newest["key"], "description": newest["element"], "qty": newest["qty"],
+            "unit_cost": newest["amount"], "currency": newest["currency"], "cost_date": newest["cost_date"],
+            "commodity": newest["commodity"], "sourcing": newest["sourcing"], "annual_volume": newest["annual_volume"],
+            "safety_relevant": newest["safety_relevant"],
+        }
+    )  # fmt: skip
+    bom = conform(bom, BOM).assign(**{c: newest[c] for c in _PLACE})
+    bom = bom.assign(row_kind="part", parent_row=-1, unit_cost_low=np.nan, unit_cost_high=np.nan)
+    return bom.reset_index(drop=True), findings
+
+
+def lines_needed(sources: Sources, lines: pd.DataFrame) -> np.ndarray:
+    """Positions of the audited BOM lines that price an element, alone or beneath an assembly."""
+    rows = sources.elements
+    single = rows.loc[rows["origin"] == "line", "line"].to_numpy(dtype=np.int64)
+    tops = rows.loc[rows["origin"] == "assembly", "line"].to_numpy(dtype=np.int64)
+    beneath = contents(lines)[np.unique(tops)].tocoo().coords[1] if len(tops) else np.empty(0, dtype=np.int64)
+    below = beneath[lines["auditable"].to_numpy(dtype=bool)[beneath] & (lines["qty_per"].to_numpy()[beneath] > 0)]
+    return np.unique(np.concatenate([single, below]).astype(np.int64))
+
+
+def cost_elements(
+    sources: Sources,
+    lines: pd.DataFrame,
+    prices: Prices,
+    *,
+    fx: Fx,
+    decided_on: pd.Series,
+    rules: DecideSection,
+    as_of: date,
+) -> Costed:
+    """Price each element as booked and today.
+
+    Parameters
+    ----------
+    sources : Sources
+    lines : DataFrame
+        Prepared lines of the BOM.
+    prices : Prices
+        Of the lines needed and of the outside parts that could be estimated.
+    fx : Fx
+    decided_on : Series, shape (elements,)
+        Day of each element's decision; its amounts without a date of their own are converted at that day's rate.
+    rules : DecideSection
+    as_of : date
+
+    Returns
+    -------
+    Costed
+
+    Notes
+    -----
+    Booked: the amount stated when decided, at the rate of its date; a part without an amount at its booked cost. Today: the
+    part's estimate; stated amounts as stated, at the as-of rate.
+    """
+    e = sources.elements
+    currency = e["currency"].where(e["currency"] != "", fx.currency).to_numpy(dtype=object)
+    today = np.full(len(e), np.datetime64(as_of))
+    then = e["date"].fillna(decided_on).fillna(pd.Timestamp(as_of)).to_numpy().astype("datetime64[D]")
+    rate_now, rate_then = fx.rate(currency, today), fx.rate(currency, then)
+    amount, duty_findings = _amounts(e, rules)
+    coefficients, constant, booked_lines, unpriced_below = _hang(e, lines, prices)
+    by_part = (e["origin"] != "stated").to_numpy()
+    booked = np.where(np.isnan(amount) | (by_part & (amount <= 0)), booked_lines, amount * rate_then)
+    e = e.assign(booked=booked, constant=constant)
+    for name, values in (("mode", amount), ("low", e["low"].fillna(pd.Series(amount, index=e.index))),
+                         ("high", e["high"].fillna(pd.Series(amount, index=e.index))), ("sd", e["sd"])):  # fmt: skip
+        e[name] = np.where(by_part, np.nan, np.asarray(values, dtype=float) * rate_now)
+    reached = np.diff(coefficients.indptr) > 0
+    priced = np.where(by_part, (reached | (e["origin"] == "fixed") | (e["origin"] == "assembly")), e["mode"].notna())
+    e = e.assign(priced=priced & np.isfinite(e["constant"]))
+    findings = [*sources.findings, *duty_findings, *_unpriced(e), *_gaps(e, unpriced_below)]
+    return Costed(e, coefficients, prices, tuple(findings))
+
+
+def _amounts(e: pd.DataFrame, rules: DecideSection) -> tuple[Floats, list[Finding]]:
+    """Stated amounts, those of a duty cycle worked out."""
+    duty = e["power"].notna() & e["amount"].isna() & (e["origin"] == "stated")
+    incomplete = duty & e[_DUTY].isna().any(axis=1)
+    findings = [at(r, error, "D013", "a duty cycle needs power, hours_per_year and price_per_kwh", found="not all of them",
+                   assumed="element without a price", advice="fill in the missing columns, or state an amount")
+                for r in records(e[incomplete])]  # fmt: skip
+    rate = rules.discount_rate if rules.rate_basis == "real" else real_rate(rules.discount_rate, rules.inflation)
+    energy = energy_in_use(
+        e["power"], e["time_share"].fillna(1.0), e["hours_per_year"], e["price_per_kwh"],
+        e["use_years"].fillna(rules.use_years), rate=rate, timing=rules.timing,
+    )  # fmt: skip
+    return np.where(duty, energy, e["amount"].to_numpy(dtype=float)), findings
+
+
+def _hang(e: pd.DataFrame, lines: pd.DataFrame, prices: Prices) -> tuple[sparse.csr_array, Floats, Floats, np.ndarray]:
+    """Coefficients on parts, constants, booked cost of one unit by the lines, and lines without a price beneath each."""
+    n, parts = len(e), prices.parts
+    origin, row = e["origin"].to_numpy(dtype=object), e["line"].to_numpy(dtype=np.int64)
+    tops = np.flatnonzero(origin == "assembly")
+    booked_cost = lines["booked_cost"].to_numpy(dtype=float)
+    use = sparse.csr_array((n, len(lines)))
+    if len(lines):
+        single = np.flatnonzero((origin == "line") | (origin == "fixed"))
+        ones = sparse.csr_array((np.ones(len(single)), (single, row[single])), shape=(n, len(lines)))
+        per = lines["qty_per"].to_numpy(dtype=float)
+        beneath = contents(lines)[row[tops]].tocoo()
+        leaf = np.ones(len(lines), dtype=bool)
+        leaf[lines["parent_row"].to_numpy()[lines["parent_row"] >= 0]] = False
+        i, j = beneath.coords
+        kept = leaf[j] & (per[j] > 0)
+        i, j = i[kept], j[kept]
+        use = ones + sparse.csr_array((per[j] / per[row[tops]][i], (tops[i], j)), shape=(n, len(lines)))
+    known = np.isfinite(booked_cost)
+    without = np.asarray(use @ (~known).astype(float)) > 0
+    booked = np.asarray(use @ np.where(known, booked_cost, 0.0))
+    position = (
+        pd.Series(np.arange(len(parts)), index=parts["line"]).reindex(np.arange(len(lines))).to_numpy(dtype=float)
+    )
+    estimated = np.isfinite(position)
+    constant = np.asarray(use @ np.where(known & ~estimated, booked_cost, 0.0))
+    take = sparse.csr_array(
+        (np.ones(int(estimated.sum())), (np.flatnonzero(estimated), position[estimated].astype(np.int64))),
+        shape=(len(lines), len(parts)),
+    )
+    own = pd.Series(np.arange(len(parts)), index=parts["part_no"])[(parts["line"] < 0).to_numpy()]
+    of_outside = e["key"].map(own[~own.index.duplicated()]).to_numpy(dtype=float)
+    held = np.flatnonzero((origin == "outside") & np.isfinite(of_outside))
+    outside = sparse.csr_array((np.ones(len(held)), (held, of_outside[held].astype(np.int64))), shape=(n, len(parts)))
+    return sparse.csr_array(use @ take + outside), constant, booked, without
+
+
+def _unpriced(e: pd.DataFrame) -> list[Finding]:
+    return [at(r, error, "D010", "every element needs a price", found=f"none for {r['part_no'] or r['element']}",
+               assumed="its decision is not judged beyond asking for it", advice="fill in amount, or the part's booked cost")
+            for r in records(e[~e["priced"]])]  # fmt: skip
+
+
+def _gaps(e: pd.DataFrame, without: np.ndarray) -> list[Finding]:
+    return [at(r, warning, "D016", f"assembly {r['part_no']} should be priced whole", found="lines beneath without a price",
+               assumed="they count 0 in both columns", advice="fill in their booked cost") for r in records(e[without])]  # fmt: skip
+
+
+def walk_of(costed: Costed) -> pd.DataFrame:
+    """What moved each element: steps of the cost walk of its parts, per ONE unit of the element. [currency]."""
+    walk = costed.prices.parts[WALK].fillna(0.0).to_numpy(dtype=float)
+    return pd.DataFrame(costed.coefficients @ walk, columns=WALK, index=costed.elements.index)

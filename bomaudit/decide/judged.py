@@ -1,0 +1,124 @@
+"""Judge the case: draws, days, sensitivities, verdicts, and what to ask first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from bomaudit.decide.case import Case
+from bomaudit.decide.facts import bears_on_safety, gather, name_known
+from bomaudit.decide.outcome import simulate
+from bomaudit.decide.portfolio import add_up
+from bomaudit.decide.requotes import rank_requotes
+from bomaudit.decide.sensitivity import break_evens, range_variance, tornado, variance_shares
+from bomaudit.decide.shown import (
+    outside_parts,
+    removed_parts,
+    show_break_evens,
+    show_drivers,
+    show_elements,
+    show_options,
+)
+from bomaudit.decide.timing import PricesAt, look_around
+from bomaudit.decide.verdict import judge, say_why
+from bomaudit.findings import Finding
+from bomaudit.glossary import DECISIONS_OUT
+from bomaudit.settings import Settings
+
+
+@dataclass(frozen=True)
+class Decided:
+    """All decisions, judged.
+
+    Attributes
+    ----------
+    decisions : DataFrame, columns of glossary ``DECISIONS_OUT``
+    options : DataFrame
+        decision, option, chosen, cost_booked, cost_today [currency/product], switch_cost, npv of switching to it [currency].
+    elements : DataFrame
+        decision, option, element, kind, part_no, qty, basis, spent (bool), booked_per_unit, today_per_unit, low, high
+        [currency/product], moved (the largest steps of the cost walk, in words), walk_* [currency/product].
+    requotes : DataFrame, columns of glossary ``REQUOTES``
+    tornado : DataFrame
+        decision, driver, kind, at_low, at_high, low, high (net present value, [currency]).
+    drivers : DataFrame
+        decision, driver, kind (factor, part, element), variance_share [-], evpi, evsi [currency].
+    break_evens : DataFrame
+        decision, part_no, estimate, break_even_price [currency/uom], distance [-], distance_sd, p_beyond [-].
+    paths : DataFrame
+        decision, option, date, cost_per_unit [currency/product].
+    portfolio : DataFrame
+        decision, verdict, npv, counted, npv_counted [currency], because.
+    findings : tuple of Finding
+    """
+
+    decisions: pd.DataFrame
+    options: pd.DataFrame
+    elements: pd.DataFrame
+    requotes: pd.DataFrame
+    tornado: pd.DataFrame
+    drivers: pd.DataFrame
+    break_evens: pd.DataFrame
+    paths: pd.DataFrame
+    portfolio: pd.DataFrame
+    findings: tuple[Finding, ...]
+
+
+def judge_case(
+    case: Case,
+    prices_at: PricesAt,
+    *,
+    lines: pd.DataFrame,
+    audited: pd.DataFrame,
+    findings: tuple[Finding, ...],
+    settings: Settings,
+    currency: str,
+    as_of: date,
+) -> Decided:
+    """Judge all decisions of a case.
+
+    Parameters
+    ----------
+    case : Case
+    prices_at : callable
+        Prices of the same parts on another day.
+    lines, audited : DataFrame
+        Prepared and audited lines of the BOM.
+    findings : tuple of Finding
+        Made before the case; they go in front.
+    settings : Settings
+    currency : str
+        Audit currency.
+    as_of : date
+
+    Returns
+    -------
+    Decided
+    """
+    rules, confidence = settings.decide, settings.audit.confidence
+    noise = settings.model.quote_noise["firm"]
+    outcomes = simulate(case.model, case.target, rules=rules, confidence=confidence, quote_noise=noise)
+    variance = range_variance(case, rules.spread)
+    timing = look_around(case, prices_at, range_variance=variance, rules=rules, confidence=confidence, as_of=as_of)
+    evens = break_evens(case)
+    known = name_known(case, outcomes)
+    facts = gather(case, outcomes, timing.tips, evens, known)
+    facts = facts.assign(safety_relevant=bears_on_safety(case, lines))
+    facts = facts.assign(**judge(facts, rules))
+    facts = facts.assign(reason=say_why(facts, rules, currency=currency, confidence=confidence))
+    portfolio, more = add_up(case.register, facts, removed_parts(case))
+    of_parts = known[known["kind"] == "part"]
+    return Decided(
+        decisions=facts[list(DECISIONS_OUT.names)],
+        options=show_options(case),
+        elements=show_elements(case, confidence),
+        requotes=rank_requotes(audited, outside_parts(case, confidence), of_parts, rules=rules),
+        tornado=tornado(case, rules=rules, confidence=confidence, as_of=as_of),
+        drivers=show_drivers(variance_shares(case, rules.spread), known),
+        break_evens=show_break_evens(case, evens),
+        paths=timing.paths,
+        portfolio=portfolio,
+        findings=(*findings, *case.findings, *more),
+    )

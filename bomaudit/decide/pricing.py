@@ -1,0 +1,118 @@
+"""Today's prices of the parts that decisions rest on, and what moves them together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import sparse
+
+from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
+
+if TYPE_CHECKING:
+    from bomaudit.estimate import Estimates
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+WALK = [f"walk_{s}" for s in WALK_STEPS]
+_TAKEN = ["estimate", "sd_log", "dof", *WALK, *(f"var_{v}" for v in VARIANCE_PARTS)]
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Today's prices of the parts that decisions rest on, with what moves them together.
+
+    Attributes
+    ----------
+    parts : DataFrame, shape (parts,)
+        part_no, description, supplier, commodity, line (position in the prepared lines, -1: not in the BOM), booked_cost,
+        safety_relevant, estimate [currency/uom], sd_log [ln], dof, walk_* [currency/uom].
+    factors : tuple of str
+        Shared causes, as in ``Estimates``.
+    loadings : csr array, shape (parts, factors)
+        Effect of one standard deviation of each factor on the log price. [ln]
+    sd_own : array, shape (parts,)
+        What is the part's own. [ln]
+    """
+
+    parts: pd.DataFrame
+    factors: tuple[str, ...]
+    loadings: sparse.csr_array
+    sd_own: Floats
+
+    @property
+    def median(self) -> Floats:
+        """Median estimate of each part. [currency/uom]."""
+        return self.parts["estimate"].to_numpy(dtype=float)
+
+
+def prices_of(lines: pd.DataFrame, estimates: Estimates, rows: Ints) -> Prices:
+    """Prices of some of the estimated lines.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines.
+    estimates : Estimates
+        Of the same lines.
+    rows : array of int, shape (parts,)
+        Positions of the lines wanted.
+
+    Returns
+    -------
+    Prices
+    """
+    head = lines.iloc[rows][["part_no", "description", "supplier", "commodity", "booked_cost", "safety_relevant"]]
+    body = estimates.frame.iloc[rows].reindex(columns=_TAKEN)
+    parts = pd.concat([head.reset_index(drop=True), body.reset_index(drop=True)], axis=1)
+    loadings = sparse.csr_array(estimates.loadings)[rows]
+    return Prices(parts.assign(line=rows), estimates.factors, loadings, np.asarray(estimates.sd_own, dtype=float)[rows])
+
+
+def joined(first: Prices, second: Prices) -> Prices:
+    """Both sets of parts, factors of the same name being the same factor."""
+    names = tuple(dict.fromkeys([*first.factors, *second.factors]))
+    position = {name: i for i, name in enumerate(names)}
+
+    def widened(prices: Prices) -> sparse.csr_array:
+        own = sparse.coo_array(prices.loadings)
+        columns = np.array([position[f] for f in prices.factors], dtype=np.int64)[own.coords[1]]
+        return sparse.csr_array((own.data, (own.coords[0], columns)), shape=(own.shape[0], len(names)))
+
+    return Prices(
+        pd.concat([first.parts, second.parts], ignore_index=True),
+        names,
+        sparse.csr_array(sparse.vstack([widened(first), widened(second)])),
+        np.concatenate([first.sd_own, second.sd_own]),
+    )
+
+
+def contents(lines: pd.DataFrame) -> sparse.csr_array:
+    """Lines beneath each line, at any depth.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines with ``parent_row``.
+
+    Returns
+    -------
+    csr array of bool-like, shape (lines, lines)
+        1 where the column's line stands beneath the row's line.
+    """
+    parent = lines["parent_row"].to_numpy(dtype=np.int64)
+    n, above, at = len(parent), parent.copy(), np.arange(len(parent))
+    rows, columns = [], []
+    while (held := above >= 0).any():
+        at, above = at[held], above[held]
+        rows.append(above)
+        columns.append(at)
+        above = parent[above]
+    if not rows:
+        return sparse.csr_array((n, n))
+    i, j = np.concatenate(rows), np.concatenate(columns)
+    return sparse.csr_array((np.ones(len(i)), (i, j)), shape=(n, n))

@@ -1,0 +1,238 @@
+"""The decision register: rows of elements → decisions, options and elements, validated.
+
+Findings of this module: ``D001`` a name is missing · ``D002`` one option only · ``D003`` no chosen option, or several ·
+``D004`` header fields contradict each other · ``D005`` annual volume not known · ``D006`` years left not stated ·
+``D007`` change cost not stated · ``D008`` kind unknown · ``D009`` basis unknown or missing · ``D010`` no price ·
+``D011`` low, amount and high out of order · ``D012`` currency · ``D013`` duty cycle incomplete · ``D014`` a once cost of
+the chosen option counts as spent · ``D015`` quantity missing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.findings import Finding, error, warning
+from bomaudit.frames import conform
+from bomaudit.glossary import BASES, DECISIONS, ELEMENT_KINDS, PLACE_COLUMNS
+from bomaudit.settings import Settings
+
+HEADER = ("title", "decided_on", "annual_volume", "volume_growth", "years_left", "change")
+"""Fields of a decision that any of its rows may state; the first one stated counts."""
+
+_PLACE = list(PLACE_COLUMNS)
+
+
+@dataclass(frozen=True)
+class Register:
+    """Decisions in three tables that point at each other by position.
+
+    Attributes
+    ----------
+    decisions : DataFrame
+        decision, title, decided_on, annual_volume [1/year], volume_growth [1/year], years_left [year], change,
+        safety_relevant (bool), and the place of the first row.
+    options : DataFrame
+        d (position of the decision), option, chosen (bool), change_cost, in ``change_currency``: the one currency that
+        the decision's rows state, "" (the audit currency) where they state none or several. Options of a decision stand
+        together, in the order of the register.
+    elements : DataFrame
+        d, o (position of the option) and the columns of glossary ``DECISIONS`` that belong to an element, and the place.
+    findings : tuple of Finding
+    """
+
+    decisions: pd.DataFrame
+    options: pd.DataFrame
+    elements: pd.DataFrame
+    findings: tuple[Finding, ...]
+
+
+def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Register:
+    """Read and validate the register.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Table ``decisions`` of the glossary: one row an element of an option of a decision.
+    settings : Settings
+        Gives the annual volume and the years left where a decision states none.
+    as_of : date
+
+    Returns
+    -------
+    Register
+        Decisions that cannot be judged (one option, no chosen option or several) are left out, each with an error.
+
+    Notes
+    -----
+    Findings ``D001`` to ``D013`` and ``D015``, see the module.
+    """
+    table = conform(rows, DECISIONS)
+    for name in PLACE_COLUMNS:
+        table[name] = rows[name] if name in rows else ("" if name != "source_row" else range(1, len(rows) + 1))
+    codes = ("decision", "option", "kind", "basis", "currency", "part_no", "change")
+    table = table.assign(**{c: table[c].str.strip() for c in codes})
+    table = table.assign(
+        kind=table["kind"].str.lower(), basis=table["basis"].str.lower(), currency=table["currency"].str.upper()
+    )
+    named = (table["decision"] != "") & (table["option"] != "")
+    findings = [at(r, error, "D001", "every row must name its decision and its option", assumed="row left out",
+                    advice="fill in decision and option") for r in records(table[~named])]  # fmt: skip
+    table, found = _whole_decisions(table[named])
+    findings += found
+    table["d"], table["o"] = table.groupby("decision", sort=False).ngroup(), -1
+    table = table.sort_values("d", kind="stable").reset_index(drop=True)
+    table["o"] = table.groupby(["d", "option"], sort=False).ngroup()
+    table = table.sort_values("o", kind="stable").reset_index(drop=True)
+    decisions, found = _headers(table, settings=settings, as_of=as_of)
+    findings += found
+    options = _options(table)
+    elements, found = _elements(table, settings=settings)
+    findings += found
+    return Register(decisions, options, elements, tuple(findings))
+
+
+def records(rows: pd.DataFrame) -> list[dict[str, object]]:
+    """Rows as dictionaries, for findings only: there are few of them."""
+    return [{str(k): v for k, v in record.items()} for record in rows.to_dict("records")]
+
+
+def at(record: dict[str, object], make: object, code: str, message: str, **more: str) -> Finding:
+    row = record["source_row"]
+    place = {"file": record["source_file"], "sheet": record["source_sheet"], "row": int(row) if pd.notna(row) else None}  # type: ignore[call-overload]
+    return make(code, message, **place, **more)  # type: ignore[operator, no-any-return]
+
+
+def _whole_decisions(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """Leave out decisions with fewer than two options, or not exactly one chosen."""
+    by = table.groupby("decision", sort=False)
+    chosen = table["chosen"].fillna(False).astype(bool)
+    options = by["option"].transform("nunique")
+    n_chosen = table["option"].where(chosen).groupby(table["decision"]).transform("nunique")
+    firsts = table.drop_duplicates("decision").index
+    findings: list[Finding] = []
+    for record, n, c in zip(records(table.loc[firsts]), options[firsts], n_chosen[firsts], strict=True):
+        name = record["decision"]
+        if n < 2:  # noqa: PLR2004  (a decision is between two)
+            findings.append(at(record, error, "D002", f"decision {name} needs at least two options",
+                                found=f"only {record['option']}", assumed="decision left out",
+                                advice="add what the alternative consists of"))  # fmt: skip
+        elif c != 1:
+            findings.append(at(record, error, "D003", f"decision {name} needs exactly one chosen option",
+                                found=f"{int(c)}", assumed="decision left out",
+                                advice="mark the option in production with y in column chosen"))  # fmt: skip
+    keep = (options >= 2) & (n_chosen == 1)  # noqa: PLR2004
+    return table[keep].reset_index(drop=True), findings
+
+
+def _first_stated(table: pd.DataFrame, column: str, by: str) -> pd.Series:
+    """First value stated in each group, by its position; missing where none is."""
+    values = table[column]
+    if values.dtype == "str" or values.dtype == object:
+        return values.where(values != "").groupby(table[by]).first().fillna("").astype("str")
+    return values.groupby(table[by]).first()
+
+
+def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
+    heads = table.drop_duplicates("d").set_index("d")[["decision", *_PLACE]]
+    for column in HEADER:
+        heads[column] = _first_stated(table, column, "d")
+    flag = table["safety_relevant"].fillna(False).astype(bool)
+    heads["safety_relevant"] = flag.groupby(table["d"]).any()
+    heads["volume_growth"] = heads["volume_growth"].fillna(0.0)
+    findings = _contradictions(table)
+    late = heads["decided_on"] > pd.Timestamp(as_of)
+    findings += [at(r, warning, "D004", "a decision should be taken before the as-of date",
+                     found=f"{r['decided_on']:%Y-%m-%d}", assumed="taken as of that date") for r in records(heads[late])]  # fmt: skip
+    heads["decided_on"] = heads["decided_on"].clip(upper=pd.Timestamp(as_of))
+    unknown = heads["years_left"].isna() | ~(heads["years_left"] > 0)
+    findings += [at(r, warning, "D006", f"decision {r['decision']} must say how many years the product is still made",
+                     found="nothing above 0", assumed=f"{settings.decide.years_left:g} years, from [decide] years_left",
+                     advice="fill in years_left") for r in records(heads[unknown])]  # fmt: skip
+    heads["years_left"] = heads["years_left"].mask(unknown, settings.decide.years_left)
+    return heads.reset_index(drop=True), findings
+
+
+def _contradictions(table: pd.DataFrame) -> list[Finding]:
+    """``D004``: a header field stated twice, differently, within one decision."""
+    findings = []
+    for column in HEADER:
+        values = table[column].where(table[column] != "") if table[column].dtype == "str" else table[column]
+        several = values.groupby(table["d"]).nunique() > 1
+        for d in several.index[several]:
+            rows = table[(table["d"] == d) & values.notna()]
+            record = records(rows.iloc[[1]])[0]
+            findings.append(
+                at(record, warning, "D004", f"{column} must be the same in all rows of decision {record['decision']}",
+                    found=f"{values[rows.index[1]]} after {values[rows.index[0]]}", assumed="the first one is taken",
+                    advice=f"state {column} once")
+            )  # fmt: skip
+    return findings
+
+
+def _options(table: pd.DataFrame) -> pd.DataFrame:
+    options = table.drop_duplicates("o").set_index("o")[["d", "option", *_PLACE]]
+    options["chosen"] = table["chosen"].fillna(False).astype(bool).groupby(table["o"]).any()
+    own = _first_stated(table, "change_cost", "o")
+    of_decision = _first_stated(table, "change_cost", "d")
+    options["change_cost"] = own.fillna(options["d"].map(of_decision))
+    named = table["currency"].where(table["currency"] != "").groupby(table["d"])
+    only = named.first().where(named.nunique() == 1).fillna("").astype("str")
+    options["change_currency"] = options["d"].map(only)
+    return options.reset_index(drop=True)
+
+
+def _elements(table: pd.DataFrame, *, settings: Settings) -> tuple[pd.DataFrame, list[Finding]]:
+    elements = table.drop(columns=[*HEADER, "chosen", "change_cost", "safety_relevant"])
+    findings: list[Finding] = []
+    bad_kind = ~elements["kind"].isin(ELEMENT_KINDS)
+    findings += [at(r, warning, "D008", f"kind must be one of {', '.join(ELEMENT_KINDS)}", found=repr(r["kind"]),
+                     assumed="part if it has a part number, else other") for r in records(elements[bad_kind])]  # fmt: skip
+    as_part = np.where(elements["part_no"] != "", "part", "other")
+    elements["kind"] = elements["kind"].where(~bad_kind, as_part)
+    once = elements["kind"].isin(["tooling", "engineering", "validation", "capital"])
+    bad_basis = ~elements["basis"].isin(BASES)
+    findings += [at(r, warning, "D009", f"basis must be one of {', '.join(BASES)}", found=repr(r["basis"]),
+                     assumed="once for tooling, engineering, validation and capital, else per_unit",
+                     advice="fill in basis") for r in records(elements[bad_basis])]  # fmt: skip
+    elements["basis"] = elements["basis"].where(~bad_basis, np.where(once, "once", "per_unit"))
+    elements["currency"] = elements["currency"].where(elements["currency"] != "", settings.read.currency)
+    return _ranges(elements, findings)
+
+
+def _ranges(elements: pd.DataFrame, findings: list[Finding]) -> tuple[pd.DataFrame, list[Finding]]:
+    """Low ≤ most likely ≤ high, the amount filled from the range where only that is stated."""
+    low, amount, high = (elements[c] for c in ("low", "amount", "high"))
+    filled = amount.where(amount.notna() | low.isna() | high.isna(), (low + high) / 2)
+    out_of_order = (low > filled) | (filled > high)
+    findings += [at(r, warning, "D011", "low ≤ amount ≤ high must hold", found=f"{r['low']:g}, {r['amount']:g}, {r['high']:g}",
+                     assumed="the three are put in order", advice="correct the range")
+                 for r in records(elements.assign(amount=filled)[out_of_order])]  # fmt: skip
+    bounds = pd.concat([low, filled, high], axis=1)
+    bounds.columns = pd.Index(["low", "amount", "high"])
+    elements = elements.assign(
+        amount=filled.mask(out_of_order, bounds.median(axis=1)),
+        low=low.mask(out_of_order, bounds.min(axis=1)),
+        high=high.mask(out_of_order, bounds.max(axis=1)),
+    )
+    return elements.assign(
+        low=elements["low"].fillna(elements["amount"]), high=elements["high"].fillna(elements["amount"])
+    ), findings
+
+
+def missing_volume(decisions: pd.DataFrame) -> list[Finding]:
+    """``D005``: decisions whose annual volume nobody states, so that money a year and one-time costs cannot be compared."""
+    return [at(r, error, "D005", f"decision {r['decision']} needs an annual volume", assumed="only unit costs are compared",
+                advice="fill in annual_volume, in the register or under [audit]")
+            for r in records(decisions[decisions["annual_volume"].isna()])]  # fmt: skip
+
+
+def missing_change_cost(decisions: pd.DataFrame, names: list[str]) -> list[Finding]:
+    """``D007``: decisions of which nobody says what a switch costs; taken as 0, which favours switching."""
+    rows = decisions[decisions["decision"].isin(names)]
+    return [at(r, warning, "D007", f"decision {r['decision']} must say what a switch costs once", found="nothing",
+                assumed="0 beyond the one-time elements of the alternative, which favours switching",
+                advice="fill in change_cost") for r in records(rows)]  # fmt: skip

@@ -1,0 +1,133 @@
+"""What to ask first: parts ranked by what a quote is worth, in decisions and in money a year."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.decide.value_of_asking import gain_from_asking
+from bomaudit.glossary import REQUOTES
+from bomaudit.settings import DecideSection
+
+_BREAKS = (0.5, 1.0, 2.0)
+"""Price breaks wanted, as multiples of the annual quantity: half, the quantity, twice; common practice, no published source."""
+
+
+def rank_requotes(
+    audited: pd.DataFrame, outside: pd.DataFrame, known: pd.DataFrame, *, rules: DecideSection
+) -> pd.DataFrame:
+    """Parts whose quote is worth more than it costs.
+
+    Parameters
+    ----------
+    audited : DataFrame
+        Lines, columns of glossary ``LINES``.
+    outside : DataFrame
+        Parts of decisions that the BOM does not hold: part_no, description, supplier, commodity, booked_cost, estimate,
+        estimate_low, estimate_high, sd_log.
+    known : DataFrame
+        decision, part_no, evsi: worth of one quote in each decision. [currency]
+    rules : DecideSection
+
+    Returns
+    -------
+    DataFrame, columns of glossary ``REQUOTES``
+
+    Notes
+    -----
+    Worth = the sum over decisions of what the quote is worth there (decisions are separate actions, so it adds) + the
+    expected fall of the price below the booked cost × annual quantity × ``gain_years`` × ``gain_share``. A part that bears on
+    no decision is worth asking for the latter alone. Ranked by worth less cost.
+    """
+    lines = _by_part(audited)
+    parts = pd.concat([lines, outside[~outside["part_no"].isin(lines["part_no"])]], ignore_index=True)
+    gain = gain_from_asking(parts["booked_cost"], parts["estimate"], parts["sd_log"]) * parts["per_year"].fillna(0.0)
+    by_price = (
+        np.nan_to_num(gain.to_numpy() if isinstance(gain, pd.Series) else gain) * rules.gain_years * rules.gain_share
+    )
+    named = known[known["evsi"] > rules.cost_of_asking / 100].sort_values("evsi", ascending=False, kind="stable")
+    decisions = named.groupby("part_no", sort=False)["decision"].agg(", ".join)
+    in_decisions = parts["part_no"].map(known.groupby("part_no")["evsi"].sum()).fillna(0.0).to_numpy()
+    parts = parts.assign(
+        decisions=parts["part_no"].map(decisions).fillna("").astype("str"),
+        value_of_asking=in_decisions + by_price,
+        cost_of_asking=rules.cost_of_asking,
+        in_decisions=in_decisions,
+        by_price=by_price,
+    )
+    parts = parts[parts["value_of_asking"] > rules.cost_of_asking]
+    parts = parts.sort_values(["value_of_asking", "part_no"], ascending=[False, True], kind="stable").reset_index(
+        drop=True
+    )
+    parts = parts.assign(rank=np.arange(1, len(parts) + 1, dtype=float), reason=_reasons(parts, rules))
+    return parts[list(REQUOTES.names)]
+
+
+def _by_part(audited: pd.DataFrame) -> pd.DataFrame:
+    """One row a part number: the first line's prices, all lines' quantities and exposure."""
+    lines = audited[audited["estimate"].notna() & audited["booked_cost"].notna() & (audited["part_no"] != "")]
+    lines = lines.assign(per_year=lines["qty_per"] * lines["annual_volume"])
+    by = lines.groupby("part_no", sort=False)
+    first = lines.drop_duplicates("part_no").set_index("part_no")
+    first["per_year"], first["exposure_per_year"] = by["per_year"].sum(), by["exposure_per_year"].sum(min_count=1)
+    return first.reset_index()
+
+
+def _reasons(parts: pd.DataFrame, rules: DecideSection) -> pd.Series:
+    knowing = parts["in_decisions"].map("{:,.0f}".format).str.replace(",", " ")
+    winning = parts["by_price"].map("{:,.0f}".format).str.replace(",", " ")
+    share = f"{100 * rules.gain_share:g} % of the expected fall below the booked cost"
+    in_decisions, by_price = parts["in_decisions"] >= 1, parts["by_price"] >= 1
+    text = np.select(
+        [in_decisions & by_price, in_decisions],
+        ["knowing it is worth " + knowing + " in decisions, and winning " + share + " " + winning,
+         "knowing it is worth " + knowing + " in decisions"],
+        default="winning " + share + " is worth " + winning,
+    )  # fmt: skip
+    return pd.Series(text, index=parts.index, dtype="str")
+
+
+def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: DecideSection) -> pd.DataFrame:
+    """Request for quote, one row a part, suppliers together.
+
+    Parameters
+    ----------
+    requotes : DataFrame
+        Columns of glossary ``REQUOTES``.
+    lines : DataFrame
+        Audited lines: give quantities and units.
+    rules : DecideSection
+        ``show_last_price`` shows or withholds the last known price.
+
+    Returns
+    -------
+    DataFrame
+        supplier ("" for a part without one), part_no, description, commodity, annual_qty [uom/year], uom, break_1 … break_3
+        (quantities to quote, [uom]), last_price and last_price_currency and last_price_date (NaN, "" and NaT if withheld),
+        quoted_price and quoted_on (empty, to fill in), in the order of rank within a supplier.
+    """
+    by = lines[lines["part_no"].isin(requotes["part_no"])]
+    by = by.assign(annual_qty=by["qty_per"] * by["annual_volume"])
+    first = by.drop_duplicates("part_no").set_index("part_no")
+    sheet = requotes[["supplier", "rank", "part_no", "description", "commodity"]].copy()
+    sheet["annual_qty"] = sheet["part_no"].map(by.groupby("part_no")["annual_qty"].sum(min_count=1))
+    sheet["uom"] = sheet["part_no"].map(first["uom"]).fillna("").astype("str")
+    for k, multiple in enumerate(_BREAKS, start=1):
+        sheet[f"break_{k}"] = _round_up(sheet["annual_qty"] * multiple)
+    shown = rules.show_last_price
+    last = {"last_price": "booked_price", "last_price_currency": "booked_currency", "last_price_date": "basis_date"}
+    for name, source in last.items():
+        values = sheet["part_no"].map(first[source])
+        sheet[name] = values if shown else values.where(False)
+    sheet["last_price_currency"] = sheet["last_price_currency"].fillna("").astype("str")
+    sheet = sheet.assign(quoted_price=np.nan, quoted_on=pd.NaT)
+    return sheet.sort_values(["supplier", "rank"], kind="stable").drop(columns="rank").reset_index(drop=True)
+
+
+def _round_up(quantity: pd.Series) -> pd.Series:
+    """To two leading digits, as quantities are asked for."""
+    values = quantity.to_numpy(dtype=float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = 10.0 ** np.maximum(np.floor(np.log10(values)) - 1, 0)
+        rounded = np.ceil(values / step - 1e-9) * step
+    return pd.Series(np.where(values > 0, rounded, np.nan), index=quantity.index)

@@ -1,0 +1,120 @@
+"""Tables behind each decision, as the report and ``explain`` show them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from scipy.special import stdtrit
+
+from bomaudit.decide.case import Case
+from bomaudit.decide.elements import walk_of
+from bomaudit.decide.pricing import WALK
+
+_STEPS_NAMED = 2
+"""So many steps of the cost walk are named for an element; the frame holds them all."""
+
+
+def show_options(case: Case) -> pd.DataFrame:
+    """Options: decision, option, chosen, cost_booked, cost_today, switch_cost, npv of switching to it."""
+    options = case.register.options
+    return pd.DataFrame(
+        {
+            "decision": case.register.decisions["decision"].to_numpy()[options["d"]], "option": options["option"],
+            "chosen": options["chosen"], "cost_booked": case.booked, "cost_today": case.today,
+            "switch_cost": np.where(options["chosen"], 0.0, case.switch_cost), "npv": case.worth,
+        }
+    )  # fmt: skip
+
+
+def show_elements(case: Case, confidence: float) -> pd.DataFrame:
+    """Elements per product, as booked and today, with the interval and what moved them.
+
+    The interval of an element on parts is the parts' own, added up as if they moved together; of a stated one its range.
+    """
+    e, accounts = case.costed.elements, case.accounts
+    size = accounts.unit_weight * accounts.quantity
+    parts = case.costed.prices.parts
+    dof = parts["dof"].to_numpy(dtype=float)
+    reach = stdtrit(np.where(np.isfinite(dof), dof, 1e6), (1 + confidence) / 2) * parts["sd_log"].to_numpy(dtype=float)
+    reach, median = np.nan_to_num(reach), case.costed.prices.median
+    stated = e["mode"].notna().to_numpy()
+    sd = np.nan_to_num(e["sd"].to_numpy(dtype=float)) * np.where(e["high"] > e["low"], 0.0, 1.0)
+    low = np.where(stated, e["low"] - sd, case.costed.priced_at(median * np.exp(-reach)))
+    high = np.where(stated, e["high"] + sd, case.costed.priced_at(median * np.exp(reach)))
+    walk = walk_of(case.costed).mul(size, axis=0)
+    return pd.DataFrame(
+        {
+            **{c: e[c] for c in ("decision", "option", "element", "kind", "part_no", "qty", "basis")},
+            "spent": accounts.spent, "booked_per_unit": e["booked"] * accounts.booked_weight * accounts.quantity,
+            "today_per_unit": case.costed.today * size, "low": np.minimum(low * size, high * size),
+            "high": np.maximum(low * size, high * size), "moved": _moved(walk), **{w: walk[w] for w in WALK},
+        }
+    ).reset_index(drop=True)  # fmt: skip
+
+
+def _moved(walk: pd.DataFrame) -> pd.Series:
+    """The largest steps in words: ``experience -12.40, input prices +0.80``."""
+    steps = walk.abs().to_numpy()
+    order = np.argsort(-steps, axis=1, kind="stable")[:, :_STEPS_NAMED]
+    names = np.array([w.removeprefix("walk_").replace("_", " ") for w in walk.columns], dtype=object)
+    values = np.take_along_axis(walk.to_numpy(), order, axis=1)
+    said = [
+        ", ".join(f"{name} {value:+.2f}" for name, value in zip(row, amounts, strict=True) if abs(value) >= 0.005)  # noqa: PLR2004
+        for row, amounts in zip(names[order], values, strict=True)
+    ]
+    return pd.Series(said, index=walk.index, dtype="str")
+
+
+def show_drivers(shares: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
+    """Drivers: decision, driver, kind, variance_share, evpi, evsi; the value of a part is of its whole price."""
+    found = known[["d", "kind", "position", "evpi", "evsi"]].astype({"d": "int64", "position": "int64"})
+    frame = shares.merge(found, on=["d", "kind", "position"], how="left")
+    return frame.rename(columns={"share": "variance_share"})[
+        ["decision", "driver", "kind", "variance_share", "evpi", "evsi"]
+    ]
+
+
+def show_break_evens(case: Case, evens: pd.DataFrame) -> pd.DataFrame:
+    """Break-even prices by name, the pivotal part of each decision first."""
+    names = case.register.decisions["decision"].to_numpy(dtype=object)
+    parts = case.model.prices.parts["part_no"].to_numpy(dtype=object)
+    named = evens.assign(decision=names[evens["d"]], part_no=parts[evens["part"]])
+    return named[
+        ["decision", "part_no", "estimate", "break_even_price", "distance", "distance_sd", "p_beyond"]
+    ].reset_index(drop=True)
+
+
+def outside_parts(case: Case, confidence: float) -> pd.DataFrame:
+    """Parts that the BOM does not hold, in the form that requotes are ranked from."""
+    parts = case.costed.prices.parts
+    parts = parts[parts["line"] < 0]
+    dof = parts["dof"].to_numpy(dtype=float)
+    reach = stdtrit(np.where(np.isfinite(dof), dof, 1e6), (1 + confidence) / 2) * parts["sd_log"].to_numpy(dtype=float)
+    return parts.assign(
+        estimate_low=parts["estimate"] * np.exp(-reach), estimate_high=parts["estimate"] * np.exp(reach),
+        exposure_per_year=np.nan, per_year=np.nan,
+    ).reset_index(drop=True)  # fmt: skip
+
+
+def removed_parts(case: Case) -> pd.DataFrame:
+    """Parts that switching takes out of the product altogether: d, part_no."""
+    use = case.model.part_use
+    piece = (case.costed.elements["kind"] == "part").to_numpy()
+    accounts = case.accounts
+    before, after = use[case.chosen].tocoo(), use[case.target]
+    as_piece = {
+        (int(o), int(p))
+        for element in [case.costed.coefficients.tocoo()]
+        for o, p in zip(
+            accounts.option_of[element.coords[0]][piece[element.coords[0]]],
+            element.coords[1][piece[element.coords[0]]],
+            strict=True,
+        )
+    }
+    d, part = before.coords
+    kept = np.array(
+        [after[i, j] == 0 and (int(case.chosen[i]), int(j)) in as_piece for i, j in zip(d, part, strict=True)],
+        dtype=bool,
+    )
+    names = case.costed.prices.parts["part_no"].to_numpy(dtype=object)
+    return pd.DataFrame({"d": d[kept], "part_no": names[part[kept]]})

@@ -1,0 +1,134 @@
+"""The verdicts: which rule fires for a decision. This page is the whole of it; thresholds are those of ``[decide]``.
+
+In this order, the first that holds:
+
+1. ``no_price``      an element has no price at all → requote
+2. ``no_volume``     products a year are not known, and one-time money is at stake → requote
+3. ``worth_it``      switching is worth at least ``reopen_npv`` even at the low end of its interval, and pays back with at
+                     least ``reopen_probability`` → reopen
+4. ``worth_knowing`` it is not that clear either way, and the best quote is worth ``worth_asking`` times its cost → requote
+5. ``likely``        it is likely enough (``reopen_probability``), worth ``reopen_npv`` at the central estimate, and no quote
+                     would pay for itself → reopen
+6. ``tips_later``    switching comes to pay, ``reopen_npv`` or more, on a day within the years left → watch
+7. ``not_worth_it``  an alternative is cheaper per product today, but not by enough to pay for the change → stands
+8. ``still_cheapest`` → stands
+
+A decision that bears on safety is never more than ``review``: where 3 or 5 would re-open it, the rule's name gets
+``safety_`` in front and the verdict is review, engineering review needed before re-opening.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.settings import DecideSection
+
+RULES = {
+    "no_price": "requote",
+    "no_volume": "requote",
+    "worth_it": "reopen",
+    "worth_knowing": "requote",
+    "likely": "reopen",
+    "tips_later": "watch",
+    "not_worth_it": "stands",
+    "still_cheapest": "stands",
+}
+"""Rule → verdict, in the order in which they are tried."""
+
+SAFETY = "safety_"
+
+
+def judge(facts: pd.DataFrame, rules: DecideSection) -> pd.DataFrame:
+    """Verdict and rule of each decision.
+
+    Parameters
+    ----------
+    facts : DataFrame, one row a decision
+        priced (bool), npv, npv_low, npv_later, value_of_asking [currency], p_pays_back [-], saving_today (positive: the
+        choice is cheaper) [currency/product], tips_on (date), safety_relevant (bool).
+    rules : DecideSection
+
+    Returns
+    -------
+    DataFrame
+        verdict, rule; index of ``facts``.
+    """
+    sure, least = rules.reopen_probability, rules.reopen_npv
+    p, npv = facts["p_pays_back"], facts["npv"]
+    undecided = p > 1.0 - sure
+    fires = {
+        "no_price": ~facts["priced"],
+        "no_volume": npv.isna(),
+        "worth_it": (facts["npv_low"] >= least) & (p >= sure),
+        "worth_knowing": undecided & (facts["value_of_asking"] >= rules.worth_asking * rules.cost_of_asking),
+        "likely": (p >= sure) & (npv >= least),
+        "tips_later": facts["tips_on"].notna() & (facts["npv_later"] >= least),
+        "not_worth_it": facts["saving_today"] < 0,
+        "still_cheapest": pd.Series(True, index=facts.index),
+    }
+    rule = np.select([fires[name].to_numpy(dtype=bool) for name in RULES], list(RULES), default="still_cheapest")
+    verdict = pd.Series(rule, index=facts.index).map(RULES)
+    held = (verdict == "reopen") & facts["safety_relevant"]
+    return pd.DataFrame(
+        {
+            "verdict": verdict.mask(held, "review").astype("str"),
+            "rule": pd.Series(np.where(held, SAFETY + rule.astype(object), rule), index=facts.index, dtype="str"),
+        }
+    )
+
+
+def say_why(facts: pd.DataFrame, rules: DecideSection, *, currency: str, confidence: float) -> pd.Series:
+    """Why each rule fired, in words with its numbers.
+
+    Parameters
+    ----------
+    facts : DataFrame
+        As in :func:`judge`, with rule, switch_to, change_cost, ask_first, evpi.
+    rules : DecideSection
+    currency : str
+    confidence : float
+
+    Returns
+    -------
+    Series of str
+    """
+    return pd.Series(
+        [_sentence(row, rules, currency, confidence) for row in facts.to_dict("records")],
+        index=facts.index,
+        dtype="str",
+    )
+
+
+def _money(amount: object, currency: str) -> str:
+    return f"{float(amount):,.0f} {currency}".replace(",", " ") if pd.notna(amount) else "an unknown sum"  # type: ignore[arg-type]
+
+
+def _sentence(row: dict, rules: DecideSection, currency: str, confidence: float) -> str:  # type: ignore[type-arg]
+    def money(name: str) -> str:
+        return _money(row[name], currency)
+
+    rule = str(row["rule"]).removeprefix(SAFETY)
+    to, chance = row["switch_to"], f"{100 * row['p_pays_back']:.0f} %"
+    text = {
+        "no_price": "An element has no price: ask for it first; nothing can be compared until then.",
+        "no_volume": "The annual volume is not known, so that one-time costs cannot be spread: state it first.",
+        "worth_it": f"Switching to {to} is worth {money('npv')} and still {money('npv_low')} at the low end of the"
+        f" {100 * confidence:g} % interval, and pays back with {chance}.",
+        "worth_knowing": f"Switching to {to} pays back with {chance}, too close to call; one quote for {row['ask_first']} is"
+        f" worth {money('value_of_asking')}, it costs {_money(rules.cost_of_asking, currency)}.",
+        "likely": f"Switching to {to} is worth {money('npv')} and pays back with {chance}; no quote would pay for itself.",
+        "tips_later": f"Not yet: switching to {to} would come to {money('npv')} today, but passes break-even about"
+        f" {_day(row['tips_on'])} and can reach {money('npv_later')}.",
+        "not_worth_it": f"{to} is cheaper per product today, but switching comes to {money('npv')} once the change is paid"
+        f" for, and pays back with {chance} only.",
+        "still_cheapest": f"The choice is still the cheapest: switching to {to} would come to {money('npv')} and pays back"
+        f" with {chance}.",
+    }[rule]
+    if str(row["rule"]).startswith(SAFETY):
+        return "Engineering review needed before re-opening, a part bears on safety. " + text
+    return text
+
+
+def _day(value: object) -> str:
+    return f"{value:%Y-%m}" if pd.notna(value) else "an unknown day"  # type: ignore[call-overload]
