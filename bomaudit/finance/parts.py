@@ -1,0 +1,202 @@
+"""What each part costs by every figure finance and purchasing hold: standard, booked, last paid, agreed, today.
+
+Findings: ``K001`` a part with several standards, ``K002`` a standard without a date, ``K003`` parts without a standard,
+``K004`` standards of parts the BOM does not hold, ``K005`` a part booked at several costs, ``K006`` a standard in a
+currency without rates, ``K007`` parts that could not be estimated.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.findings import Finding, error, note, warning
+from bomaudit.glossary import WALK_STEPS
+from bomaudit.prepare.currency import Fx
+
+WALK = tuple(f"walk_{step}" for step in WALK_STEPS)
+_MEANS = (
+    "booked_cost", "contract_price", "estimate", "estimate_low", "estimate_high", "drift", "p_stale", *WALK
+)  # fmt: skip
+_FIRSTS = ("description", "supplier", "commodity", "uom", "status")
+_SAME_COST = 1e-9
+"""Booked costs of one part closer than this share are the same."""
+
+
+def standards_in_audit_currency(standards: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
+    """One standard a part, in audit currency.
+
+    Parameters
+    ----------
+    standards : DataFrame
+        Table ``standards`` of the glossary, with places.
+    fx : Fx
+    as_of : date
+
+    Returns
+    -------
+    DataFrame, index part_no
+        ``standard_cost`` at the rate of the day it was set, ``standard_stated`` and ``standard_currency`` as in the
+        file, ``set_on``, ``on_hand_qty``, ``annual_qty``, ``last_purchase_price`` at the rate of the day it was paid,
+        ``last_purchase_date``. [audit currency/uom, uom, uom/year]
+    findings : list of Finding
+        ``K001``, ``K002``, ``K006``.
+    """
+    stated = standards["currency"].str.upper()
+    rows = standards.assign(currency=stated.where(stated != "", fx.currency))
+    usable = (rows["part_no"] != "") & rows["standard_cost"].notna()
+    known = pd.Series(fx.known(rows["currency"].to_numpy()), index=rows.index)
+    findings = _about_standards(rows, usable=usable, known=known)
+    rows = rows[usable & known].sort_values("set_on", kind="stable", na_position="first")
+    rows = rows.drop_duplicates("part_no", keep="last").sort_values("part_no", kind="stable").set_index("part_no")
+    today = pd.Timestamp(as_of)
+    currency = rows["currency"].to_numpy()
+    set_on, paid_on = (rows[c].fillna(today).to_numpy() for c in ("set_on", "last_purchase_date"))
+    return rows.assign(
+        standard_stated=rows["standard_cost"],
+        standard_currency=rows["currency"],
+        standard_cost=rows["standard_cost"] * fx.rate(currency, set_on),
+        last_purchase_price=rows["last_purchase_price"] * fx.rate(currency, paid_on),
+    )[
+        [
+            *("standard_cost", "standard_stated", "standard_currency", "set_on", "on_hand_qty", "annual_qty"),
+            *("last_purchase_price", "last_purchase_date"),
+        ]
+    ], findings
+
+
+def part_costs(*, lines: pd.DataFrame, audited: pd.DataFrame, standards: pd.DataFrame) -> pd.DataFrame:
+    """One row a part: every part built in, and every part or assembly with a standard.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines.
+    audited : DataFrame
+        The same rows, columns of glossary ``LINES``.
+    standards : DataFrame
+        From :func:`standards_in_audit_currency`.
+
+    Returns
+    -------
+    DataFrame
+        ``part_no``, ``kind`` (part, assembly, not in BOM), description, supplier, commodity, uom, status, qty_per,
+        on_hand_qty, annual_qty, standard_cost, set_on, booked_cost, basis_date, last_purchase_price,
+        last_purchase_date, contract_price,
+        estimate, estimate_low, estimate_high, drift, p_stale, walk_*, ``today_cost`` (the estimate, or the booked cost
+        where there is none) and ``estimated``. Sorted by part number. [audit currency/uom]
+
+    Notes
+    -----
+    Where a part stands in several rows, costs are means weighted by quantity, so that quantity × cost is the sum of the
+    rows. Annual quantity: the standard's, else quantity per product × products a year.
+    """
+    in_bom = _by_part(lines, audited)
+    stated = standards.drop(columns=["standard_stated", "standard_currency"])
+    stated = stated.rename(columns={name: f"{name}_std" for name in ("on_hand_qty", "annual_qty")})
+    parts = in_bom.join(stated, how="outer")
+    parts = parts.rename_axis("part_no").sort_index(kind="stable").reset_index()
+    parts["part_no"] = parts["part_no"].astype("str")
+    for name in ("on_hand_qty", "annual_qty"):
+        parts[name] = parts[f"{name}_std"].fillna(parts[name])
+    parts["kind"] = parts["kind"].fillna("not in BOM").astype("str")
+    for name in _FIRSTS:
+        parts[name] = parts[name].fillna("").astype("str")
+    parts["estimated"] = parts["estimate"].notna()
+    parts["today_cost"] = parts["estimate"].fillna(parts["booked_cost"])
+    order = [
+        *("part_no", "kind", *_FIRSTS, "qty_per", "on_hand_qty", "annual_qty", "standard_cost", "set_on"),
+        *("booked_cost", "basis_date", "last_purchase_price", "last_purchase_date", "contract_price"),
+        *("estimate", "estimate_low", "estimate_high", "drift", "p_stale", "today_cost", "estimated", *WALK),
+    ]
+    return parts[order]
+
+
+def about_parts(parts: pd.DataFrame, lines: pd.DataFrame, *, file: str) -> list[Finding]:
+    """Findings on what the parts lack: ``K003``, ``K004``, ``K005``, ``K007``."""
+    bought = parts["kind"] == "part"
+    cases = (
+        (parts["standard_cost"].isna() & bought, note, "K003", "every part needs a standard cost to be reconciled",
+         "the booked cost stands for it"),
+        (parts["kind"] == "not in BOM", note, "K004", "standards should be of parts the BOM holds",
+         "left as they are: kept in parts, not in the roll-up"),
+        (bought & ~parts["estimated"], warning, "K007", "every part should have an estimate of today's price",
+         "the booked cost stands for it"),
+    )  # fmt: skip
+    findings = [
+        make(code, message, file=file, found=_named(parts.loc[mask, "part_no"]), assumed=assumed)
+        for mask, make, code, message, assumed in cases
+        if mask.any()
+    ]
+    built = lines[lines["row_kind"].isin(["part"]) & (lines["part_no"] != "") & (lines["qty_per"] != 0)]
+    spread = built.groupby("part_no")["booked_cost"].agg(["min", "max"])
+    several = spread.index[(spread["max"] - spread["min"]) > _SAME_COST * spread["max"].abs()]
+    if len(several):
+        findings.append(
+            warning("K005", "a part should be booked at one cost", file=file, column="unit_cost",
+                    found=_named(pd.Series(several)), assumed="mean weighted by quantity",
+                    advice="correct the BOM or split the part number")
+        )  # fmt: skip
+    return findings
+
+
+def _by_part(lines: pd.DataFrame, audited: pd.DataFrame) -> pd.DataFrame:
+    """Rows of the BOM gathered by part number, in the order of the part numbers."""
+    frame = audited.assign(
+        on_hand_qty=lines["on_hand_qty"], kind=lines["row_kind"].where(lines["row_kind"] == "assembly", "part")
+    )
+    frame = frame[
+        (frame["part_no"] != "") & frame["row_kind"].isin(["part", "assembly", "charge"]) & (frame["qty_per"] != 0)
+    ]
+    needed = frame["qty_per"] * frame["annual_volume"]
+    weight = frame["qty_per"].abs()
+    by = frame["part_no"]
+    means = {}
+    for name in _MEANS:
+        known = weight.where(frame[name].notna())
+        means[name] = (frame[name] * known).groupby(by).sum(min_count=1) / known.groupby(by).sum(min_count=1)
+    firsts = frame.groupby("part_no", sort=True)[["kind", *_FIRSTS, "basis_date"]].first()
+    sums = pd.DataFrame(
+        {
+            "qty_per": frame["qty_per"].groupby(by).sum(min_count=1),
+            "annual_qty": needed.groupby(by).sum(min_count=1),
+            "on_hand_qty": frame["on_hand_qty"].groupby(by).first(),
+        }
+    )
+    return firsts.join(sums).join(pd.DataFrame(means))
+
+
+def _about_standards(rows: pd.DataFrame, *, usable: pd.Series, known: pd.Series) -> list[Finding]:
+    wrong = rows.loc[usable & ~known, ["source_file", "source_sheet", "source_row", "currency"]]
+    findings = [
+        error("K006", "a standard cost needs a currency with exchange rates", file=file, sheet=sheet, row=int(row),
+              column="currency", found=repr(code), assumed="standard left out", advice="add the rate to the fx table")
+        for file, sheet, row, code in zip(*(wrong[c] for c in wrong.columns), strict=True)
+    ]  # fmt: skip
+    kept = rows[usable & known]
+    twice = kept.loc[kept["part_no"].duplicated(), "part_no"].drop_duplicates()
+    file = str(rows["source_file"].iloc[0]) if len(rows) else ""
+    if len(twice):
+        findings.append(
+            warning("K001", "a part should have one standard cost", file=file, column="part_no", found=_named(twice),
+                    assumed="the one set last")
+        )  # fmt: skip
+    undated = int(kept["set_on"].isna().sum())
+    if undated:
+        findings.append(
+            note("K002", "a standard should say when it was set", file=file, column="set_on",
+                 found=f"{undated} without", assumed="another currency is converted at the as-of date's rate")
+        )  # fmt: skip
+    return findings
+
+
+def _named(parts: pd.Series, most: int = 5) -> str:
+    shown = ", ".join(parts.astype(str).head(most))
+    return shown + (f" and {len(parts) - most} more" if len(parts) > most else "")
+
+
+def stated_or(values: pd.Series, otherwise: pd.Series) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """Take values, and where they are missing the other ones."""
+    return values.fillna(otherwise).to_numpy(np.float64)

@@ -1,0 +1,223 @@
+"""Finance's reconciliation: standard, booked, last paid, agreed and today's cost, and what a new standard would do.
+
+Not accounting advice: group policy, the accounting standards and the auditor decide.
+
+Finding ``K011``: rows that should carry a cost and have none, so the roll-up is too low by them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+import pandas as pd
+
+from bomaudit.finance.ageing import ageing
+from bomaudit.finance.approvals import lost_approvals
+from bomaudit.finance.bridge import CAUSES, part_bridge, total_bridge
+from bomaudit.finance.parts import about_parts, part_costs, standards_in_audit_currency
+from bomaudit.finance.policy import APPROVAL, committed_prices, propose, propose_assemblies, with_approvals
+from bomaudit.finance.revalue import journal, revaluation
+from bomaudit.finance.rolled import Structure, rolled_bridge, rolled_costs, structure_of
+from bomaudit.finance.variance import purchase_variance
+from bomaudit.findings import Finding, in_order, warning
+from bomaudit.prepare.currency import Fx
+from bomaudit.prepare.exact import round_money
+from bomaudit.settings import FinanceSection, Settings
+
+CAUTIONS = (
+    "This is not accounting advice: group policy, the accounting standards and the auditor decide.",
+    "An estimate is not a quote: a standard proposed on one needs a buyer's confirmation before it is set.",
+    "Purchase price variance assumes that purchases are even over the year.",
+    "Net realisable value is not known here; a fallen price of a material is a sign to look, not a write-down.",
+)
+
+
+@dataclass(frozen=True)
+class Reconciled:
+    """A reconciliation, whole; amounts are in audit currency.
+
+    Attributes
+    ----------
+    parts : DataFrame
+        One row a part: costs by basis (:func:`bomaudit.finance.parts.part_costs`) and purchase price variance
+        (:func:`bomaudit.finance.variance.purchase_variance`).
+    rolled : DataFrame
+        One row an assembly and the product (:func:`bomaudit.finance.rolled.rolled_costs`).
+    bridge : DataFrame of Decimal
+        ``starts_at`` (standard, booked), ``scope`` (part, assembly, product, year), ``part_no``, ``start``, the
+        causes, ``end``. Every row adds up exactly. ``year``: the parts × their annual quantities.
+    proposed : DataFrame
+        New standards, with what people approved (:mod:`bomaudit.finance.policy`).
+    revalued : DataFrame
+        Effect on stock (:func:`bomaudit.finance.revalue.revaluation`).
+    journal : DataFrame
+        :func:`bomaudit.finance.revalue.journal`.
+    ageing : DataFrame
+        :func:`bomaudit.finance.ageing.ageing`.
+    totals : dict of str to Decimal or float
+        ppv_realised, ppv_expected, ppv_year, ppv_at_estimate, revaluation, revaluation_approved, value_at_risk.
+    currency : str
+    as_of : date
+    findings : tuple of Finding
+    cautions : tuple of str
+    """
+
+    parts: pd.DataFrame
+    rolled: pd.DataFrame
+    bridge: pd.DataFrame
+    proposed: pd.DataFrame
+    revalued: pd.DataFrame
+    journal: pd.DataFrame
+    ageing: pd.DataFrame
+    totals: dict[str, Decimal | float]
+    currency: str
+    as_of: date
+    findings: tuple[Finding, ...]
+    cautions: tuple[str, ...] = CAUTIONS
+
+
+def reconcile(
+    *,
+    standards: pd.DataFrame,
+    bom: pd.DataFrame,
+    lines: pd.DataFrame,
+    audited: pd.DataFrame,
+    quotes: pd.DataFrame,
+    settings: Settings,
+    as_of: date,
+    fx: Fx,
+    approvals: pd.DataFrame | None = None,
+) -> Reconciled:
+    """Reconcile standard costs with booked, paid, agreed and today's costs.
+
+    Parameters
+    ----------
+    standards : DataFrame
+        Table ``standards`` of the glossary, with places; may be empty.
+    bom : DataFrame
+        Table ``bom`` as read, with ``parent_row`` and ``row_kind``; rows as ``lines``.
+    lines : DataFrame
+        Prepared lines.
+    audited : DataFrame
+        The same rows, columns of glossary ``LINES``.
+    quotes : DataFrame
+        Usable quotes; kind ``purchase`` are prices paid, ``firm`` ones still valid are committed.
+    settings : Settings
+        ``finance``: the policy; ``read.scrap``: the convention.
+    as_of : date
+    fx : Fx
+    approvals : DataFrame, optional
+        From :func:`bomaudit.finance.approvals.read_approvals`.
+
+    Returns
+    -------
+    Reconciled
+    """
+    finance = settings.finance
+    bom, lines, audited = (frame.reset_index(drop=True) for frame in (bom, lines, audited))
+    one_each, found = standards_in_audit_currency(standards, fx=fx, as_of=as_of)
+    parts = part_costs(lines=lines, audited=audited, standards=one_each)
+    structure = structure_of(lines)
+    rolled, unlike = rolled_costs(
+        bom=bom, lines=lines, audited=audited, parts=parts, standards=one_each, structure=structure,
+        finance=finance, read=settings.read,
+    )  # fmt: skip
+    variance = purchase_variance(parts, quotes=quotes, fx=fx, as_of=as_of, finance=finance)
+    new_parts = with_approvals(
+        propose(
+            parts,
+            committed=committed_prices(quotes, fx=fx, as_of=as_of),
+            variance=variance,
+            as_of=as_of,
+            finance=finance,
+        ),
+        approvals,
+    )
+    new_assemblies = with_approvals(
+        propose_assemblies(
+            parts, new_parts, lines=lines, booked=audited["booked_cost"], structure=structure, finance=finance
+        ),
+        approvals,
+    )
+    proposed = pd.concat([f for f in (new_parts, new_assemblies) if len(f)] or [new_parts], ignore_index=True)
+    revalued = revaluation(proposed, parts, finance=finance)
+    file = str(bom["source_file"].iloc[0]) if len(bom) else ""
+    findings = [*found, *unlike, *about_parts(parts, lines, file=file), *_unpriced(audited, structure, file=file)]
+    if approvals is not None:
+        findings += lost_approvals(approvals, proposed, file="standards_proposed.csv")
+    parts = pd.concat([parts, variance], axis=1)
+    return Reconciled(
+        parts=parts,
+        rolled=rolled,
+        bridge=_bridges(parts, rolled, finance),
+        proposed=_with_lost(proposed, approvals),
+        revalued=revalued,
+        journal=journal(revalued, currency=fx.currency, as_of=as_of, finance=finance),
+        ageing=ageing(
+            audited.assign(owner=bom["owner"]) if "owner" in bom else audited,
+            as_of=as_of,
+            on_hand_qty=audited["part_no"].map(parts.set_index("part_no")["on_hand_qty"]),
+        ),
+        totals=_totals(parts, revalued, finance),
+        currency=fx.currency,
+        as_of=as_of,
+        findings=tuple(in_order(findings)),
+    )
+
+
+def _bridges(parts: pd.DataFrame, rolled: pd.DataFrame, finance: FinanceSection) -> pd.DataFrame:
+    pieces = []
+    annual = parts.set_index("part_no")["annual_qty"]
+    last = len(rolled) - 1
+    for start in ("standard", "booked"):
+        of_parts = part_bridge(parts, start=start, places=finance.places)
+        of_rolled = rolled_bridge(rolled, start=start, places=finance.places)
+        year = total_bridge(of_parts, of_parts["part_no"].map(annual), places=finance.money_places)
+        scope = pd.Series("assembly", index=of_rolled.index).where(of_rolled.index < last, "product")
+        pieces += [
+            of_parts.assign(scope="part", starts_at=start),
+            of_rolled.assign(scope=scope, starts_at=start),
+            year.to_frame().T.assign(scope="year", starts_at=start, part_no=""),
+        ]
+    order = ["starts_at", "scope", "part_no", "start", *CAUSES, "end"]
+    return pd.concat([p[order] for p in pieces if len(p)], ignore_index=True)
+
+
+def _with_lost(proposed: pd.DataFrame, approvals: pd.DataFrame | None) -> pd.DataFrame:
+    """Rows that people approved and that are proposed no more: kept, so that nothing they wrote is lost."""
+    if approvals is None:
+        return proposed
+    gone = approvals[approvals["approved"].notna() & ~approvals["part_no"].isin(proposed["part_no"])]
+    if gone.empty:
+        return proposed
+    rest = gone[["part_no", "proposed", *APPROVAL]].assign(
+        rule="no standard any more: kept for its approval", state="approved, without effect"
+    )
+    rows = [*proposed.to_dict("records"), *rest.to_dict("records")]
+    return pd.DataFrame(rows, columns=proposed.columns, dtype=object)
+
+
+def _unpriced(audited: pd.DataFrame, structure: Structure, *, file: str) -> list[Finding]:
+    held = structure.built & ~structure.is_assembly & audited["booked_cost"].isna()
+    rows = audited.loc[held, "line_id"]
+    if rows.empty:
+        return []
+    return [
+        warning("K011", "every row that is built in needs a cost to roll up", file=file, column="unit_cost",
+                found=f"{len(rows)} without: {', '.join(rows.head(5))}", assumed="counted as 0",
+                advice="fill in the costs")
+    ]  # fmt: skip
+
+
+def _totals(parts: pd.DataFrame, revalued: pd.DataFrame, finance: FinanceSection) -> dict[str, Decimal | float]:
+    ppv = {name: float(parts[name].sum()) for name in ("ppv_realised", "ppv_expected", "ppv_year", "ppv_at_estimate")}
+    approved = revalued[revalued["state"].str.startswith("approved")]
+    zero = round_money(Decimal(0), finance.money_places)
+    return {
+        **{name: round_money(value, finance.money_places) for name, value in ppv.items()},
+        "revaluation": sum(revalued["revaluation"], zero),
+        "revaluation_approved": sum(approved["revaluation"], zero),
+        "value_at_risk": round_money(float(revalued["value_at_risk"].sum()), finance.money_places),
+    }

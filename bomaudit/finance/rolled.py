@@ -1,0 +1,258 @@
+"""Every assembly and the product, rolled up at each basis: standard, booked, last paid, agreed, today.
+
+Findings: ``K008`` a standard that the roll-up of its parts does not give, ``K009`` the same of a booked assembly cost,
+``K010`` a roll-up in several currencies, which cannot be checked to the cent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bomaudit.finance.bridge import Start, add_up
+from bomaudit.finance.parts import WALK
+from bomaudit.findings import Finding, warning
+from bomaudit.prepare.exact import TotalCheck, reconcile_assemblies, to_decimal
+from bomaudit.prepare.part_graph import PartGraph, graph_of
+from bomaudit.settings import FinanceSection, ReadSection
+
+Floats = NDArray[np.float64]
+
+ROLLED = ("standard", "booked", "last_purchase", "contract", "today")
+PRODUCT = "product"
+"""``part_no`` of the row that adds up everything at the top of the BOM."""
+
+
+@dataclass(frozen=True)
+class Structure:
+    """The BOM rows as a graph of what goes into what, for one unit of each row.
+
+    Attributes
+    ----------
+    graph : PartGraph
+        Nodes are the rows, in order.
+    is_assembly : bool array, shape (rows,)
+        Rows with rows built in below them: their cost is that of those rows.
+    top_qty : array, shape (rows,)
+        Quantity per product of rows at the top, 0 elsewhere. [uom]
+    built : bool array, shape (rows,)
+        Rows that are in the product.
+    """
+
+    graph: PartGraph
+    is_assembly: NDArray[np.bool_]
+    top_qty: Floats
+    built: NDArray[np.bool_]
+
+    def roll_up(self, leaf_cost: Floats) -> Floats:
+        """Cost of one unit of each row, from that of the rows that nothing goes into."""
+        return self.graph.roll_up(np.where(self.built & ~self.is_assembly, leaf_cost, 0.0))
+
+    def per_product(self, unit_cost: Floats) -> float:
+        """Cost of one product, from the unit cost of each row."""
+        tops = self.top_qty != 0
+        return float(self.top_qty[tops] @ unit_cost[tops])
+
+
+def structure_of(lines: pd.DataFrame) -> Structure:
+    """Structure of prepared lines: quantities per parent are those per product, divided by the parent's.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        ``parent_row`` and ``qty_per``, which is 0 for what is not built in.
+    """
+    parent = lines["parent_row"].to_numpy(np.int64)
+    qty = lines["qty_per"].fillna(0.0).to_numpy(np.float64)
+    above = np.where(parent >= 0, qty[np.maximum(parent, 0)], 1.0)
+    rows = np.flatnonzero((parent >= 0) & (qty != 0) & (above != 0))
+    is_assembly = np.zeros(len(lines), dtype=bool)
+    is_assembly[parent[rows]] = True
+    names = np.array([f"row {k}" for k in range(len(lines))], dtype=object)
+    graph = graph_of(names, parent[rows], rows, qty[rows] / above[rows])
+    return Structure(graph, is_assembly, np.where(parent < 0, qty, 0.0), qty != 0)
+
+
+def leaf_costs(audited: pd.DataFrame, parts: pd.DataFrame) -> dict[str, Floats]:
+    """Cost of one unit of each row by basis; where a basis has none, the booked cost stands for it."""
+    booked = audited["booked_cost"].fillna(0.0)
+    by_part = parts.set_index("part_no")
+
+    def of_part(name: str) -> pd.Series:
+        return audited["part_no"].map(by_part[name]).where(audited["part_no"] != "")
+
+    costs = {
+        "standard": of_part("standard_cost"),
+        "booked": booked,
+        "last_purchase": of_part("last_purchase_price"),
+        "contract": audited["contract_price"],
+        "today": audited["estimate"],
+        **{w: audited[w].fillna(0.0).where(audited["estimate"].notna(), 0.0) for w in WALK},
+    }
+    return {name: values.fillna(booked).to_numpy(np.float64) for name, values in costs.items()}
+
+
+def rolled_costs(
+    *,
+    bom: pd.DataFrame,
+    lines: pd.DataFrame,
+    audited: pd.DataFrame,
+    parts: pd.DataFrame,
+    standards: pd.DataFrame,
+    structure: Structure,
+    finance: FinanceSection,
+    read: ReadSection,
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """Cost of one unit of each assembly and of the product, by basis, and how it agrees with what is stated.
+
+    Parameters
+    ----------
+    bom : DataFrame
+        Table ``bom`` as read, rows as ``lines``.
+    lines, audited : DataFrame
+        Prepared and audited lines.
+    parts, standards : DataFrame
+        From :mod:`bomaudit.finance.parts`.
+    structure : Structure
+    finance : FinanceSection
+    read : ReadSection
+        ``scrap``: the convention.
+
+    Returns
+    -------
+    DataFrame
+        ``part_no`` (an assembly once; the last row is the product), ``line_id``, ``description``, ``standard_stated``,
+        ``rolled_standard``, ``standard_difference`` and ``standard_rounding`` (exact, in the stated currency, see
+        :class:`~bomaudit.prepare.exact.TotalCheck`), ``booked_stated``, ``rolled_booked``, ``booked_difference``,
+        ``booked_rounding``, ``rolled_last_purchase``, ``rolled_contract``, ``rolled_today``, ``walk_*``. [currency/uom]
+    findings : list of Finding
+    """
+    costs = {name: structure.roll_up(values) for name, values in leaf_costs(audited, parts).items()}
+    shown = audited[structure.is_assembly & structure.built]
+    shown = shown[(shown["part_no"] == "") | ~shown["part_no"].duplicated()]
+    rows = shown.index.to_numpy()
+    rate = (audited["booked_cost"] / audited["booked_price"]).to_numpy(np.float64)
+    booked = (bom["unit_cost"] * np.where(np.isfinite(rate), rate, np.nan)).to_numpy(np.float64)
+    checks, findings = _exact_checks(bom, lines, standards, structure, finance=finance, read=read)
+    rolled = pd.DataFrame(
+        {
+            "part_no": shown["part_no"],
+            "line_id": shown["line_id"],
+            "description": shown["description"],
+            "standard_stated": shown["part_no"].map(parts.set_index("part_no")["standard_cost"]),
+            "booked_stated": booked[rows],
+            **{f"rolled_{name}": costs[name][rows] for name in ROLLED},
+            **{w: costs[w][rows] for w in WALK},
+            **{
+                f"{kind}_{what}": [getattr(found[r], what) if r in found else default for r in rows]
+                for kind, found in checks.items()
+                for what, default in (("difference", None), ("rounding", ""))
+            },
+        }
+    ).reset_index(drop=True)
+    product = {f"rolled_{name}": structure.per_product(costs[name]) for name in ROLLED}
+    product |= {w: structure.per_product(costs[w]) for w in WALK}
+    last = pd.DataFrame([{"part_no": PRODUCT, "line_id": "", "description": ""} | product])
+    for kind in checks:
+        last[f"{kind}_difference"], last[f"{kind}_rounding"] = [None], ""
+    return pd.concat([rolled.astype({"part_no": "str"}), last], ignore_index=True).reindex(columns=rolled.columns), [
+        *findings,
+        *_differences(rolled, file=str(bom["source_file"].iloc[0]) if len(bom) else ""),
+    ]
+
+
+def rolled_bridge(rolled: pd.DataFrame, *, start: Start, places: int) -> pd.DataFrame:
+    """Bridge of each assembly and of the product, per unit.
+
+    Parameters
+    ----------
+    rolled : DataFrame
+        From :func:`rolled_costs`.
+    start : {"standard", "booked"}
+        A row without a stated standard starts at the roll-up of its parts' standards.
+    places : int
+
+    Returns
+    -------
+    DataFrame
+        ``part_no`` and the columns of :func:`bomaudit.finance.bridge.add_up`. What the stated standard and the roll-up
+        of the parts' standards differ by is ``quantity``, unless it is one of the roundings in use.
+    """
+    walk = rolled[list(WALK)].set_axis([w.removeprefix("walk_") for w in WALK], axis=1)
+    if start == "booked":
+        first = rolled["rolled_booked"]
+        causes = walk
+    else:
+        first = rolled["standard_stated"].fillna(rolled["rolled_standard"])
+        apart = rolled["rolled_standard"] - first
+        rounded = rolled["standard_rounding"] != ""
+        causes = walk.assign(
+            price=rolled["rolled_booked"] - rolled["rolled_standard"],
+            quantity=apart.where(~rounded, 0.0),
+            rounding=apart.where(rounded, 0.0),
+        )
+    bridge = add_up(first, rolled["rolled_today"], causes, places=places)
+    bridge.insert(0, "part_no", rolled.loc[bridge.index, "part_no"])
+    return bridge.reset_index(drop=True)
+
+
+def _exact_checks(
+    bom: pd.DataFrame,
+    lines: pd.DataFrame,
+    standards: pd.DataFrame,
+    structure: Structure,
+    *,
+    finance: FinanceSection,
+    read: ReadSection,
+) -> tuple[dict[str, dict[int, TotalCheck]], list[Finding]]:
+    """Roll-up in the stated currency against stated costs of assemblies, to the last decimal place that is stated."""
+    stated = lines["part_no"].map(standards["standard_stated"]).where(lines["part_no"] != "")
+    unit = {"standard": stated.fillna(bom["unit_cost"]), "booked": bom["unit_cost"]}
+    own = lines["part_no"].map(standards["standard_currency"]).where(stated.notna())
+    currency = {"standard": own.fillna(lines["booked_currency"]), "booked": lines["booked_currency"]}
+    file = str(bom["source_file"].iloc[0]) if len(bom) else ""
+    checks: dict[str, dict[int, TotalCheck]] = {"standard": {}, "booked": {}}
+    findings: list[Finding] = []
+    for kind, held in (("standard", stated), ("booked", bom["unit_cost"])):
+        asked = held.where(structure.is_assembly & structure.built)
+        counted = currency[kind][structure.built & unit[kind].notna()]
+        if not asked.notna().any():
+            continue
+        if len(counted.drop_duplicates()) > 1:
+            findings.append(
+                warning("K010", f"a roll-up of {kind} costs must be in one currency to be checked to the cent",
+                        file=file, found=", ".join(sorted(counted.unique())), assumed="compared in audit currency only")
+            )  # fmt: skip
+            continue
+        frame = bom[["parent_row", "qty", "scrap_rate", "row_kind"]].assign(unit_cost=unit[kind])
+        frame["qty"] = frame["qty"].fillna(1.0)
+        for places in sorted({_places(v, finance) for v in asked.dropna()}):
+            of_these = asked.where(asked.map(lambda v, p=places: np.isfinite(v) and _places(v, finance) == p))
+            checks[kind] |= reconcile_assemblies(
+                frame, of_these, scrap=read.scrap, places=places, built=structure.built
+            )
+    return checks, findings
+
+
+def _places(amount: float, finance: FinanceSection) -> int:
+    """Decimal places that a stated amount shows, at least those of money and at most those of a standard."""
+    shown = -int(to_decimal(amount).as_tuple().exponent)
+    return min(max(shown, finance.money_places), max(finance.places, finance.money_places))
+
+
+def _differences(rolled: pd.DataFrame, *, file: str) -> list[Finding]:
+    findings = []
+    for kind, code, what in (("standard", "K008", "standard"), ("booked", "K009", "booked cost")):
+        apart = rolled[[d is not None and d != 0 for d in rolled[f"{kind}_difference"]]]
+        findings += [
+            warning(code, f"the {what} of an assembly must be the roll-up of its parts", file=file, column=part_no,
+                    found=f"{stated:.10g} stated, roll-up differs by {difference}",
+                    assumed="shown as quantity: other quantities or parts, or labour that the BOM does not list",
+                    advice="list labour and overhead as charges in the BOM, or correct the structure")
+            for part_no, stated, difference in zip(
+                *(apart[c] for c in ("part_no", f"{kind}_stated", f"{kind}_difference")), strict=True)
+        ]  # fmt: skip
+    return findings

@@ -1,0 +1,193 @@
+"""A three-level product reconciles to its stated standard to the cent, and every bridge adds up exactly."""
+
+from dataclasses import fields, replace
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from bomaudit.finance.bridge import CAUSES, add_up
+from bomaudit.finance.reconcile import reconcile
+from bomaudit.settings import from_dict
+
+
+def with_policy(case, **finance):
+    return case | {"settings": from_dict({"files": {"bom": "bom.csv"}, "finance": finance})}
+
+
+def row(frame, part_no):
+    return frame.set_index("part_no").loc[part_no]
+
+
+def test_sample_reconciles_to_its_stated_standard_to_the_cent(case):
+    rolled = reconcile(**case).rolled.set_index("part_no")
+    for name in ("TOP", "Q", "R"):
+        assert rolled.loc[name, "standard_difference"] == 0
+        assert rolled.loc[name, "standard_rounding"] == "total"
+    assert rolled.loc["TOP", "rolled_standard"] == pytest.approx(37.264852, abs=5e-7)
+    assert rolled.loc["product", "rolled_standard"] == pytest.approx(rolled.loc["TOP", "rolled_standard"])
+
+
+def test_stated_standard_that_is_off_is_found_and_becomes_quantity(case):
+    case["standards"].loc[4, "standard_cost"] = 39.26
+    got = reconcile(**case)
+    assert row(got.rolled, "TOP")["standard_difference"] == Decimal("-2.00")
+    assert [f.code for f in got.findings] == ["K008"]
+    bridge = got.bridge[(got.bridge["part_no"] == "TOP") & (got.bridge["starts_at"] == "standard")].iloc[0]
+    assert bridge["quantity"] == Decimal("-1.9951")
+
+
+def test_every_bridge_adds_up_exactly(case):
+    bridge = reconcile(**case).bridge
+    assert set(bridge["scope"]) == {"part", "assembly", "product", "year"}
+    for _, line in bridge.iterrows():
+        assert line["start"] + sum(line[c] for c in CAUSES) == line["end"]
+        assert all(isinstance(line[c], Decimal) for c in ("start", *CAUSES, "end"))
+
+
+def test_bridge_refuses_causes_that_do_not_explain_the_difference():
+    with pytest.raises(ValueError, match="open"):
+        add_up(pd.Series([5.0]), pd.Series([4.0]), pd.DataFrame({"price": [-0.5]}), places=2)
+
+
+def test_bridge_rounding_stays_below_half_a_place_for_each_figure():
+    rng = np.random.default_rng(2)
+    causes = pd.DataFrame(rng.normal(0, 3, (500, len(CAUSES) - 1)), columns=[c for c in CAUSES if c != "rounding"])
+    start = pd.Series(rng.uniform(1, 50, 500))
+    got = add_up(start, start + causes.sum(axis=1), causes, places=2)
+    assert max(abs(v) for v in got["rounding"]) <= Decimal("0.005") * (len(CAUSES) + 1)
+
+
+def test_year_is_parts_times_annual_quantities(case):
+    bridge = reconcile(**case).bridge
+    year = bridge[(bridge["scope"] == "year") & (bridge["starts_at"] == "standard")].iloc[0]
+    assert year["start"] == 10_000 * Decimal("4.00") + 6_000 * Decimal("1.25")
+    assert year["experience"] == 10_000 * Decimal("-0.80") + 6_000 * Decimal("0.25")
+
+
+def test_threshold_keeps_a_standard(case):
+    kept = reconcile(**with_policy(case, threshold=0.20)).proposed
+    assert row(kept, "S")["proposed"] == row(kept, "S")["standard_cost"]
+    assert row(kept, "S")["rule"].startswith("kept: target within 20 %")
+    moved = reconcile(**with_policy(case, threshold=0.19)).proposed
+    assert row(moved, "S")["proposed"] == Decimal("3.2000")
+
+
+def test_parents_follow_their_parts_and_keep_what_else_they_held(case):
+    case["standards"].loc[2, "standard_cost"] = 5.00
+    proposed = reconcile(**case).proposed
+    assert row(proposed, "Q")["proposed"] == Decimal("5.00") - Decimal("0.3556")
+    dropped = reconcile(**with_policy(case, assembly_rest="drop")).proposed
+    assert row(dropped, "Q")["proposed"] == Decimal("4.4222")
+
+
+def test_firm_quote_still_valid_is_taken_and_an_expired_one_is_not(case):
+    from conftest import quotes_frame
+
+    case["quotes"] = quotes_frame(
+        [
+            ("S", "2026-05-01", 3.50, "EUR", 0.0, "firm", "2026-06-30"),
+            ("S", "2026-05-01", 3.30, "EUR", 5000.0, "firm", "2026-12-31"),
+            ("T", "2026-05-01", 1.10, "EUR", 0.0, "firm", "2026-06-29"),
+            ("T", "2026-05-01", 1.00, "EUR", 0.0, "budgetary", "2026-12-31"),
+        ]
+    )
+    proposed = reconcile(**case).proposed
+    assert row(proposed, "S")["proposed"] == Decimal("3.5000")
+    assert row(proposed, "S")["target_basis"] == "firm quote"
+    assert row(proposed, "T")["proposed"] == Decimal("1.5000")
+    assert row(reconcile(**with_policy(case, freeze_firm=False)).proposed, "S")["proposed"] == Decimal("3.2000")
+
+
+def test_never_below_the_agreed_price(case):
+    case["audited"].loc[[2, 7], "contract_price"] = 3.60
+    assert row(reconcile(**case).proposed, "S")["proposed"] == Decimal("3.6000")
+    assert row(reconcile(**with_policy(case, floor_committed=False)).proposed, "S")["proposed"] == Decimal("3.2000")
+
+
+def test_without_evidence_the_standard_stays(case):
+    case["audited"].loc[5, ["estimate", "estimate_low", "estimate_high"]] = np.nan
+    case["standards"].loc[1, ["last_purchase_price"]] = np.nan
+    got = reconcile(**case)
+    assert row(got.proposed, "T")["rule"].startswith("kept: no firm quote")
+    assert "K007" in {f.code for f in got.findings}
+
+
+def test_no_market_means_the_last_purchase_counts(case):
+    case["audited"].loc[5, "status"] = "unknown"
+    assert row(reconcile(**case).proposed, "T")["proposed"] == Decimal("1.4000")
+
+
+def test_journal_balances_and_sums_to_the_revaluation(case):
+    got = reconcile(**case)
+    assert sum(got.journal["debit"]) == sum(got.journal["credit"])
+    stock = got.journal[got.journal["account"] == "Inventory"]
+    assert sum(stock["debit"]) - sum(stock["credit"]) == got.totals["revaluation"] == sum(got.revalued["revaluation"])
+    assert row(got.revalued, "S")["revaluation"] == Decimal("-960.00")
+    assert set(got.journal["date"]) == {"2026-06-30"}
+
+
+def test_account_names_come_from_the_settings(case):
+    got = reconcile(
+        **with_policy(case, inventory_account="1300", revaluation_account="5400", effective_on="2027-01-01")
+    )
+    assert set(got.journal["account"]) == {"1300", "5400"}
+    assert set(got.journal["date"]) == {"2027-01-01"}
+
+
+def test_standard_in_another_currency_is_converted_at_the_day_it_was_set(case):
+    case["standards"].loc[1, ["standard_cost", "currency", "last_purchase_price"]] = 1.40, "USD", np.nan
+    case["standards"].loc[1, "set_on"] = pd.Timestamp("2020-01-02")
+    part = row(reconcile(**case).parts, "T")
+    assert part["standard_cost"] == pytest.approx(1.40 / 1.1193, abs=5e-5)  # ECB reference rate of 2020-01-02
+
+
+def test_mixed_currencies_are_compared_but_not_to_the_cent(case):
+    case["standards"].loc[1, "currency"] = "USD"
+    got = reconcile(**case)
+    assert "K010" in {f.code for f in got.findings}
+    assert row(got.rolled, "TOP")["standard_rounding"] == ""
+
+
+def test_without_standards_the_booked_cost_is_reconciled(case):
+    case["standards"] = case["standards"].iloc[:0]
+    got = reconcile(**case)
+    assert got.proposed.empty
+    assert got.journal.empty
+    assert row(got.rolled, "TOP")["booked_rounding"] == "total"
+    assert [f.code for f in got.findings] == ["K003"]
+
+
+def test_several_standards_of_a_part_are_named_and_the_last_counts(case):
+    again = case["standards"].iloc[[0]].assign(standard_cost=9.0, set_on=pd.Timestamp("2024-01-01"))
+    case["standards"] = pd.concat([case["standards"], again], ignore_index=True)
+    got = reconcile(**case)
+    assert row(got.parts, "S")["standard_cost"] == 4.0
+    assert "K001" in {f.code for f in got.findings}
+
+
+def test_flat_bom_without_an_assembly_has_a_product_row(case):
+    from conftest import bom_frame, lines_of
+
+    rows = [("part", "A", -1, 2, np.nan, 1.5, 1.2, "x"), ("part", "B", -1, 1, np.nan, 3.0, 3.0, "x")]
+    bom, estimate = bom_frame(rows)
+    lines, audited = lines_of(bom, estimate, case["fx"])
+    got = reconcile(**case | {"bom": bom, "lines": lines, "audited": audited})
+    assert got.rolled["part_no"].tolist() == ["product"]
+    assert got.rolled["rolled_booked"].tolist() == [6.0]
+    assert got.rolled["rolled_today"].tolist() == pytest.approx([5.4])
+
+
+def test_inputs_are_left_alone_and_the_same_input_gives_the_same_result(case):
+    before = {k: v.copy() for k, v in case.items() if isinstance(v, pd.DataFrame)}
+    first, second = reconcile(**case), reconcile(**case)
+    for name, frame in before.items():
+        pd.testing.assert_frame_equal(case[name], frame)
+    for field in fields(first):
+        a, b = getattr(first, field.name), getattr(second, field.name)
+        if isinstance(a, pd.DataFrame):
+            pd.testing.assert_frame_equal(a, b)
+        else:
+            assert a == b
+    assert replace(first, currency="USD").currency == "USD"
