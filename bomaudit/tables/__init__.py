@@ -1,0 +1,5 @@
+"""A file → a tidy table: type and encoding, where the table is, what its columns are, what each row is."""
+
+from bomaudit.tables.reading import Inputs, TableRead, empty_frame, read_audit, read_table
+
+__all__ = ["Inputs", "TableRead", "empty_frame", "read_audit", "read_table"]

@@ -1,0 +1,267 @@
+"""Raw cells → numbers, dates, codes and flags, column by column, with what could not be read and what was assumed.
+
+Every distinct text is read once. Nothing is filled in: what cannot be read is missing, with a word why.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bomaudit.tables.files import Cells
+from bomaudit.tables.money import MARK, code_of
+
+Floats = NDArray[np.float64]
+
+_NUMBER = r"\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?(?!\d)|\d{1,3}(?:,\d{2,3})+(?:\.\d+)?(?!\d)|\d{1,3}(?:\.\d{3})+(?:,\d+)?(?!\d)|\d+(?:[.,]\d+)?(?:[eE][-+]?\d{1,3}(?![\w]))?|[.,]\d+"
+_ONE = re.compile(_NUMBER)
+_RANGE = re.compile(
+    rf"^(?P<a>{_NUMBER})\s*(?:-|–|—|~|\.\.+|\bto\b|\bbis\b|\bà\b|\ba\b|\bдо\b|～|〜)\s*(?P<b>{_NUMBER})(?P<rest>.*)$"
+)
+_SINGLE = re.compile(rf"^(?P<sign>[-+])?\s*(?P<a>{_NUMBER})(?P<rest>.*)$", re.DOTALL)
+_APPROX = re.compile(
+    r"^(?:~|≈|±|<|>|≤|≥|ca\.?|approx\.?|about|circa|etwa|rund|env\.?|environ|ok\.|около|约|約)\s*(?=[\d.,$€£¥-])",
+    re.IGNORECASE,
+)
+_PER = re.compile(
+    r"(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b|\bpor\b|\bza\b|\bna\b|\bза\b)\s*(?P<n>\d[\d.,' ]*)?\s*(?P<unit>[^\W\d_%]*\.?)\s*$",
+    re.IGNORECASE,
+)
+DASHES = frozenset({"-", "–", "—", "--", "---", "----", "−", "=", "~", ".", "_", "/", "\\", "*", "?", "??", "x", "X"})
+MISSING_WORDS = frozenset(
+    "na n/a n.a. n.a nan none null nil tbd tba tbc tbq unknown unbekannt k.a. k.a keine inconnu nd n.d. s/d brak b/d нет н/д 无 無 なし 없음 "
+    "#n/a #ref! #value! #name? #div/0! #null! #num!".split()
+)
+ERROR_WORDS = frozenset("#ref! #value! #name? #div/0! #null! #num! #n/a".split())
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """Numbers read from a column.
+
+    Attributes
+    ----------
+    value, low, high : float arrays
+        The number; low and high only where the cell states a range (then value is the middle).
+    currency : object array of str
+        ISO code of the mark in the cell, "" where there is none.
+    per : float array
+        "per 100" in the cell → 100; NaN where not said.
+    unit : object array of str
+        Unit or other words after the number.
+    state : object array of str
+        "" read · blank · dash · words · range · approx · extra (words after the number were passed over) · date · error.
+    """
+
+    value: Floats
+    low: Floats
+    high: Floats
+    currency: NDArray[np.object_]
+    per: Floats
+    unit: NDArray[np.object_]
+    state: NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class _Read:
+    value: float = np.nan
+    low: float = np.nan
+    high: float = np.nan
+    currency: str = ""
+    per: float = np.nan
+    unit: str = ""
+    state: str = ""
+
+
+def plain(text: str) -> str:
+    """One form of a text: compatibility characters folded, spaces single, minus signs and nbsp made plain."""
+    folded = unicodedata.normalize("NFKC", text).replace("−", "-")
+    return re.sub(r"\s+", " ", folded).strip()
+
+
+def decimal_mark(texts: Iterable[str]) -> tuple[str, bool]:
+    """Decimal mark that the texts of a column prove, and whether some cells stay open ("1,234" reads both ways).
+
+    Returns
+    -------
+    mark : str
+        "." or "," where the evidence points one way; "" where there is none or it is even.
+    open : bool
+        True if a cell reads both ways.
+    """
+    point = comma = 0
+    ambiguous = False
+    for text in texts:
+        for token in _ONE.findall(text):
+            verdict = _mark_of(token)
+            point += verdict == "."
+            comma += verdict == ","
+            ambiguous |= verdict == "?"
+    if point == comma:
+        return "", ambiguous
+    return ("." if point > comma else ","), ambiguous
+
+
+def _mark_of(token: str) -> str:
+    """Decimal mark a number proves: "." or ",", "?" where it reads both ways, "" where it has none."""
+    token = re.sub(r"[eE].*$", "", token)
+    points, commas = token.count("."), token.count(",")
+    if points and commas:
+        return "." if token.rfind(".") > token.rfind(",") else ","
+    if points + commas == 0:
+        return ""
+    mark = "." if points else ","
+    if points + commas > 1:
+        return "," if mark == "." else "."
+    head, _, tail = token.partition(mark)
+    if len(tail) != 3 or not head or len(head) > 3 or head.startswith("0"):  # noqa: PLR2004  (groups are of three)
+        return mark
+    return "?"
+
+
+def to_number(token: str, decimal: str) -> float:
+    """Read one number token; ``decimal`` settles what reads both ways ("" counts as ".")."""
+    verdict = _mark_of(token)
+    mark = (decimal or ".") if verdict in ("?", "") else verdict
+    other = "," if mark == "." else "."
+    cleaned = re.sub(r"[ '’]", "", token).replace(other, "")
+    return float(cleaned.replace(mark, "."))
+
+
+def read_amount(text: str, decimal: str = "") -> _Read:
+    """Read the text of a money or quantity cell."""
+    raw = plain(text)
+    if not raw:
+        return _Read(state="blank")
+    lower = raw.lower()
+    if raw in DASHES:
+        return _Read(state="dash")
+    if lower in MISSING_WORDS:
+        return _Read(state="error" if lower in ERROR_WORDS else "words", unit=raw)
+    currency, body = _take_currency(raw)
+    per, body = _take_per(body)
+    negative = bool(re.fullmatch(r"\(\s*[\d.,' ]+\)", body)) or body.endswith("-")
+    body = body.strip("() ").rstrip("-").strip() if negative else body
+    body, approx = _take_approx(body)
+    return _numbers_in(raw, body, decimal, currency=currency, per=per, negative=negative, approx=approx)
+
+
+def _take_currency(raw: str) -> tuple[str, str]:
+    marks = list(MARK.finditer(raw))
+    if not marks:
+        return "", raw
+    body = MARK.sub(" ", raw)
+    body = re.sub(r"\s+", " ", body).strip()
+    body = re.sub(r"^([-+~])\s+", r"\1", body)
+    return code_of(marks[0]), body.removesuffix(".") if body.endswith(" .") else body
+
+
+def _take_per(body: str) -> tuple[float, str]:
+    match = _PER.search(body)
+    if match is None or match.start() == 0:
+        return np.nan, body
+    if not match["n"] and not match["unit"]:
+        return np.nan, body
+    digits = re.sub(r"[ .,']", "", match["n"] or "")
+    return (float(digits) if digits else np.nan), body[: match.start()].strip()
+
+
+def _take_approx(body: str) -> tuple[str, bool]:
+    stripped = _APPROX.sub("", body)
+    return stripped.strip(), stripped != body
+
+
+def _numbers_in(raw: str, body: str, decimal: str, *, currency: str, per: float, negative: bool, approx: bool) -> _Read:
+    spread = _RANGE.match(re.sub(r"(?<=[-–—~])\s*~", "", body))
+    if spread is not None and not negative:
+        low, high = to_number(spread["a"], decimal), to_number(spread["b"], decimal)
+        if low <= high:
+            return _Read((low + high) / 2, low, high, currency, per, spread["rest"].strip(), "range")
+    single = _SINGLE.match(body)
+    if single is None:
+        return _Read(state="words", unit=raw)
+    value = to_number(single["a"], decimal) * (-1 if negative or single["sign"] == "-" else 1)
+    rest = single["rest"].strip()
+    if rest.startswith("%"):
+        value, rest = value / 100, rest[1:].strip()
+    if re.search(r"\d", re.sub(r"\(.*?\)", "", rest)):
+        return _Read(state="words", unit=raw)
+    state = "approx" if approx else ("extra" if rest else "")
+    return _Read(value, currency=currency, per=per, unit=rest, state=state)
+
+
+def amounts(cells: Cells, decimal: str = "") -> Amounts:
+    """Read a column of money or quantities.
+
+    Parameters
+    ----------
+    cells : object array, shape (rows,)
+    decimal : str
+        Decimal mark for texts that read both ways; "" reads them with a point.
+    """
+    n = len(cells)
+    value, low, high, per = (np.full(n, np.nan) for _ in range(4))
+    currency, unit, state = (np.full(n, "", dtype=object) for _ in range(3))
+    types = np.array([_TYPE_CODES.get(type(c), 5) for c in cells], dtype=np.int8)
+    numbers = types == 1
+    value[numbers] = cells[numbers].astype(float)
+    state[types == 2] = "date"  # noqa: PLR2004
+    texts = np.flatnonzero((types == 0) | (types == 5))  # noqa: PLR2004
+    if len(texts):
+        _fill_texts(cells, texts, decimal, (value, low, high, currency, per, unit, state))
+    odd = numbers & ~np.isfinite(value)
+    value[odd], state[odd] = np.nan, "error"
+    return Amounts(value, low, high, currency, per, unit, state)
+
+
+_TYPE_CODES: dict[type, int] = {
+    str: 0, float: 1, int: 1, dt.datetime: 2, dt.date: 2, dt.time: 2, dt.timedelta: 2, bool: 5,
+}  # fmt: skip
+
+
+def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, into: tuple[Any, ...]) -> None:
+    import pandas as pd  # noqa: PLC0415
+
+    value, low, high, currency, per, unit, state = into
+    codes, distinct = pd.factorize(np.array([str(c) for c in cells[where]], dtype=object))
+    reads = [read_amount(t, decimal) for t in distinct]
+    for array, name in ((value, "value"), (low, "low"), (high, "high"), (per, "per")):
+        array[where] = np.array([getattr(r, name) for r in reads], dtype=float)[codes]
+    for array, name in ((currency, "currency"), (unit, "unit"), (state, "state")):
+        array[where] = np.array([getattr(r, name) for r in reads], dtype=object)[codes]
+
+
+def texts(cells: Cells) -> NDArray[np.object_]:
+    """Read a column of words: spaces trimmed, numbers as written without a needless ".0"."""
+    return np.array([_text(c) for c in cells], dtype=object) if len(cells) else np.empty(0, dtype=object)
+
+
+def _text(cell: Any) -> str:
+    if isinstance(cell, str):
+        return cell.strip()
+    if isinstance(cell, bool):
+        return "TRUE" if cell else "FALSE"
+    if isinstance(cell, float):
+        return str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else repr(cell)  # noqa: PLR2004
+    if isinstance(cell, dt.datetime) and cell.time() == dt.time():
+        return cell.date().isoformat()
+    return "" if cell is None else str(cell)
+
+
+_YES = frozenset("y yes true 1 x ✓ ✔ ja j oui o si sí s sim tak t да 是 はい 예 wahr vrai".split())
+_NO = frozenset("n no false 0 nein non não nie нет 否 いいえ 아니오 falsch faux".split())
+
+
+def flags(cells: Cells) -> tuple[NDArray[np.object_], NDArray[np.bool_]]:
+    """Read a column of yes and no; returns True, False or None, and where a text is neither."""
+    words = [_text(c).lower() for c in cells]
+    values = np.array([True if w in _YES else False if w in _NO else None for w in words], dtype=object)
+    unread = np.array([bool(w) and w not in _YES and w not in _NO and w not in DASHES for w in words], dtype=bool)
+    return values, unread

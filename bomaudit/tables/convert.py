@@ -1,0 +1,152 @@
+"""One column of raw cells → the kind the glossary asks for, with a finding for what could not be read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bomaudit.findings import Finding, Severity, note, warning
+from bomaudit.glossary import Column
+from bomaudit.settings import ReadSection
+from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts
+from bomaudit.tables.dates import dates
+from bomaudit.tables.files import Cells, Sheet, letter
+
+SHOWN = 5
+"""Cells with the same trouble that get a finding each; the rest is counted in one more."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a column stands: for findings."""
+
+    sheet: Sheet
+    column: int
+    name: str
+    rows: NDArray[np.intp]
+    """1-based row of each cell."""
+
+    def at(self, i: int) -> dict[str, Any]:
+        """File, sheet, row and column of cell ``i``."""
+        return {
+            "file": self.sheet.file,
+            "sheet": self.sheet.name,
+            "row": int(self.rows[i]),
+            "column": letter(self.column),
+        }
+
+    def whole(self) -> dict[str, Any]:
+        """File, sheet and column."""
+        return {"file": self.sheet.file, "sheet": self.sheet.name, "column": letter(self.column)}
+
+
+def cell_findings(place: Place, where: Sequence[int], cells: Cells, template: Finding) -> list[Finding]:
+    """One finding a cell up to :data:`SHOWN`, then one that counts the rest."""
+    made = [replace(template, **place.at(i), found=repr(_shown(cells[i]))) for i in where[:SHOWN]]
+    if len(where) > SHOWN:
+        rest = [int(place.rows[i]) for i in where[SHOWN:]]
+        found = f"{len(rest)} more such cells, rows {rest[0]} to {rest[-1]}"
+        made.append(replace(template, **place.whole(), found=found))
+    return made
+
+
+def _shown(cell: Any) -> Any:
+    return cell[:60] if isinstance(cell, str) else cell
+
+
+def column_decimal(cells: Cells, read: ReadSection, pooled: str) -> tuple[str, bool]:
+    """Decimal mark for a column, and whether it was assumed: its own evidence, the file's, the setting, a point."""
+    own, open_cells = decimal_mark(str(c) for c in cells if isinstance(c, str))
+    if own or not open_cells:
+        return own or pooled or read.decimal, False
+    return (pooled or read.decimal, False) if pooled or read.decimal else (".", True)
+
+
+def read_amounts(cells: Cells, place: Place, read: ReadSection, pooled: str) -> tuple[Amounts, list[Finding]]:
+    """Read money or quantities and say which cells could not be read, or read only by an assumption."""
+    mark, assumed = column_decimal(cells, read, pooled)
+    got = amounts(cells, mark)
+    findings = []
+    if assumed:
+        where = [i for i, c in enumerate(cells) if isinstance(c, str) and decimal_mark([c])[1]]
+        findings += cell_findings(place, where, cells, warning(
+            "T030", f"{place.name} must show which mark is the decimal one", assumed="read as a decimal point with thousands commas",
+            advice="set decimal in [read] of audit.toml",
+        ))  # fmt: skip
+    for state, template in _TROUBLES.items():
+        where = list(np.flatnonzero(got.state == state))
+        if where:
+            findings += cell_findings(
+                place, where, cells, replace(template, message=template.message.format(place.name))
+            )
+    return got, findings
+
+
+_TROUBLES = {
+    "words": warning("T031", "{} must be a number", assumed="taken as not known", advice="put the number there if it is known"),
+    "dash": note("T032", "{} is left open with a dash", assumed="taken as not known"),
+    "extra": note("T033", "{} has words after the number", assumed="the number was taken"),
+    "approx": note("T034", "{} is stated as approximate", assumed="the number was taken"),
+    "range": warning("T035", "{} is a range", assumed="its middle was taken, its ends kept as low and high"),
+    "date": warning("T036", "{} must be a number, not a date", assumed="taken as not known: a spreadsheet turned it into a date",
+                    advice="type the number again as text or with the other decimal mark"),
+    "error": warning("T037", "{} must be a number, not an error value", assumed="taken as not known", advice="repair the formula"),
+}  # fmt: skip
+
+
+def convert(
+    column: Column, cells: Cells, place: Place, read: ReadSection, pooled: str = ""
+) -> tuple[Any, list[Finding]]:
+    """Convert a column by its glossary kind.
+
+    Returns
+    -------
+    values : array
+        object (text, code), float64 (money, number, share), datetime64[us] (date, period), boolean (flag).
+    findings : list
+    """
+    if column.kind in ("text", "code"):
+        return texts(cells), []
+    if column.kind in ("money", "number", "share"):
+        got, findings = read_amounts(cells, place, read, pooled)
+        return _as_share(got.value, cells, place) if column.kind == "share" else (got.value, findings)
+    if column.kind == "flag":
+        values, unread = flags(cells)
+        template = warning("T038", f"{column.name} must be yes or no", assumed="taken as not known")
+        return pd.array(values, dtype="boolean"), cell_findings(place, list(np.flatnonzero(unread)), cells, template)
+    return _dates(column, cells, place, read)
+
+
+def _as_share(values: NDArray[np.float64], cells: Cells, place: Place) -> tuple[NDArray[np.float64], list[Finding]]:
+    """Numbers above 1 without a percent sign can only be meant as per cent."""
+    plain = np.array([not (isinstance(c, str) and "%" in c) for c in cells], dtype=bool)
+    large = plain & (np.abs(values) > 1)
+    if not large.any():
+        return values, []
+    template = warning(
+        "T039", f"{place.name} must be a share such as 0.12 or 12 %", assumed="numbers above 1 are read as per cent"
+    )
+    where = list(np.flatnonzero(large))
+    return np.where(plain & (np.abs(values) > 1), values / 100, values), cell_findings(place, where, cells, template)
+
+
+def _dates(column: Column, cells: Cells, place: Place, read: ReadSection) -> tuple[Any, list[Finding]]:
+    got = dates(cells, day_first=read.day_first)
+    findings = cell_findings(place, list(np.flatnonzero(got.unread)), cells, warning(
+        "T040", f"{column.name} must be a date such as 2019-03-31, Q1 2019 or 2019", assumed="taken as not known"))  # fmt: skip
+    either = list(np.flatnonzero(got.either))
+    if either:
+        findings += cell_findings(place, either, cells, warning(
+            "T041", f"{column.name} must show whether the day or the month comes first", assumed="day first",
+            advice="set day_first in [read] of audit.toml"))  # fmt: skip
+    coarse = sorted({p for p in got.precision if p in ("month", "quarter", "year")})
+    if coarse and column.kind == "date":
+        findings.append(Finding(
+            code="T042", severity=Severity.NOTE, message=f"{column.name} is stated to the {' or '.join(coarse)} only",
+            assumed="the last day of it is taken", **place.whole()))  # fmt: skip
+    return got.value, findings

@@ -1,0 +1,380 @@
+"""What cells wear beside their values: number formats, indents, hidden rows, comments, merged cells, missing results.
+
+A reader of values loses these. They are looked up only where the values leave something open, and only for the columns that
+need it. XML is scanned or parsed without ever expanding an entity.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+from xml.parsers import expat
+
+from bomaudit.tables.money import code_in_format
+
+_MAX_XLS = 30 << 20
+"""Larger old workbooks are read without formats [bytes]: their only reader of formats is slow."""
+
+
+@dataclass(frozen=True)
+class Dress:
+    """What the cells of one sheet wear; rows and columns 0-based.
+
+    Attributes
+    ----------
+    currencies : dict column → dict row → (ISO code, mark)
+        Currency of the number format of cells in the columns asked for.
+    zeros : dict column → dict row → int
+        Digits that a format such as 00000 pads to.
+    indents : dict column → dict row → int
+    hidden_rows, hidden_columns : frozenset of int
+    comments : dict (row, column) → text
+    merged : tuple of (first row, first column, last row, last column)
+    uncalculated, errors : frozenset of (row, column)
+        Formulas without a stored result; cells with an error value.
+    bold : dict column → frozenset of rows
+    """
+
+    currencies: dict[int, dict[int, tuple[str, str]]] = field(default_factory=dict)
+    zeros: dict[int, dict[int, int]] = field(default_factory=dict)
+    indents: dict[int, dict[int, int]] = field(default_factory=dict)
+    hidden_rows: frozenset[int] = frozenset()
+    hidden_columns: frozenset[int] = frozenset()
+    comments: dict[tuple[int, int], str] = field(default_factory=dict)
+    merged: tuple[tuple[int, int, int, int], ...] = ()
+    uncalculated: frozenset[tuple[int, int]] = frozenset()
+    errors: frozenset[tuple[int, int]] = frozenset()
+
+
+class Forbidden(ValueError):
+    """XML that declares a document type: the way to entity expansion; never needed in a workbook."""
+
+
+def elements(xml: bytes) -> Iterator[tuple[str, dict[str, str], str]]:
+    """Yield (event, attributes, name or text) of an XML part; raises :class:`Forbidden` at a document type."""
+    events: list[tuple[str, dict[str, str], str]] = []
+
+    def forbid(*_args: Any) -> None:
+        raise Forbidden("a document type declaration")
+
+    parser = expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = forbid
+    parser.EntityDeclHandler = forbid
+    parser.buffer_text = True
+    parser.StartElementHandler = lambda tag, attrs: events.append(("start", attrs, tag))
+    parser.EndElementHandler = lambda tag: events.append(("end", {}, tag))
+    parser.CharacterDataHandler = lambda text: events.append(("text", {}, text))
+    for start in range(0, len(xml), 1 << 16):
+        parser.Parse(xml[start : start + (1 << 16)], start + (1 << 16) >= len(xml))
+        yield from events
+        events.clear()
+
+
+def _local(tag: str) -> str:
+    return tag.rsplit(":", 1)[-1]
+
+
+def dress_of(kind: str, data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
+    """Look up what the cells of the given columns of a sheet wear.
+
+    Parameters
+    ----------
+    kind : str
+        xlsx, xls or ods; other kinds wear nothing.
+    data : bytes
+        The file.
+    sheet : str
+    columns : tuple of int
+        0-based columns whose formats and indents are wanted.
+    """
+    readers = {"xlsx": _xlsx, "xls": _xls, "ods": _ods}
+    if kind not in readers:
+        return Dress()
+    try:
+        return readers[kind](data, sheet, columns)
+    except (zipfile.BadZipFile, KeyError, ValueError, IndexError, expat.ExpatError):
+        return Dress()
+
+
+# ---------------------------------------------------------------- xlsx
+
+
+@dataclass(frozen=True)
+class _Style:
+    currency: tuple[str, str]
+    zeros: int
+    indent: int
+
+
+_BUILT_IN_MONEY = frozenset({5, 6, 7, 8, 42, 44})
+"""Number formats that show the currency of the computer they are opened on (ECMA-376 part 1, 18.8.30)."""
+
+
+def _xlsx(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        part = _sheet_part(archive, sheet)
+        xml = archive.read(part)
+        styles = _xlsx_styles(archive.read("xl/styles.xml")) if "xl/styles.xml" in archive.namelist() else []
+        comments = _xlsx_comments(archive, part)
+    currencies: dict[int, dict[int, tuple[str, str]]] = {}
+    zeros: dict[int, dict[int, int]] = {}
+    indents: dict[int, dict[int, int]] = {}
+    if any(s.currency[0] or s.zeros or s.indent for s in styles):
+        for column in columns:
+            worn = {row: styles[s] for row, s in _cell_styles(xml, column) if s < len(styles)}
+            currencies[column] = {r: s.currency for r, s in worn.items() if s.currency[0]}
+            zeros[column] = {r: s.zeros for r, s in worn.items() if s.zeros}
+            indents[column] = {r: s.indent for r, s in worn.items() if s.indent}
+    hidden = _HIDDEN.search(xml) is not None
+    return Dress(
+        currencies, zeros, indents,
+        hidden_rows=frozenset(_hidden_rows(xml)) if hidden else frozenset(),
+        hidden_columns=frozenset(_hidden_columns(xml)) if hidden else frozenset(),
+        comments=comments,
+        merged=tuple(_area(m) for m in re.findall(rb'<(?:\w+:)?mergeCell ref="([A-Z]+\d+:[A-Z]+\d+)"', xml)),
+        uncalculated=frozenset(_cell(m) for m in _uncalculated(xml)),
+        errors=frozenset(_cell(m) for m in re.findall(rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*? t="e"', xml)),
+    )  # fmt: skip
+
+
+_HIDDEN = re.compile(rb'\shidden="(?:1|true)"')
+
+
+def _sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
+    relation = ""
+    for event, attrs, tag in elements(archive.read("xl/workbook.xml")):
+        if event == "start" and _local(tag) == "sheet" and attrs.get("name") == sheet:
+            relation = next((v for k, v in attrs.items() if _local(k) == "id" and ":" in k), "")
+    for event, attrs, _tag in elements(archive.read("xl/_rels/workbook.xml.rels")):
+        if event == "start" and attrs.get("Id") == relation:
+            target = attrs["Target"]
+            return target.lstrip("/") if target.startswith("/") else f"xl/{target}"
+    raise KeyError(sheet)
+
+
+def _xlsx_styles(xml: bytes) -> list[_Style]:
+    formats: dict[int, str] = {}
+    styles: list[_Style] = []
+    inside, number, indent = False, 0, 0
+    for event, attrs, tag in elements(xml):
+        name = _local(tag) if event != "text" else ""
+        if name == "numFmt" and event == "start":
+            formats[int(attrs["numFmtId"])] = attrs.get("formatCode", "")
+        elif name == "cellXfs":
+            inside = event == "start"
+        elif inside and name == "xf":
+            if event == "start":
+                number, indent = int(attrs.get("numFmtId", 0)), 0
+            else:
+                styles.append(_style(number, formats.get(number, ""), indent))
+        elif inside and name == "alignment" and event == "start":
+            indent = int(attrs.get("indent", 0))
+    return styles
+
+
+def _style(number: int, code: str, indent: int) -> _Style:
+    if not code and number in _BUILT_IN_MONEY:
+        return _Style(("USD", "$"), 0, indent)
+    zeros = len(code) if re.fullmatch(r"0{2,}", code) else 0
+    return _Style(code_in_format(code), zeros, indent)
+
+
+def _cell_styles(xml: bytes, column: int) -> Iterator[tuple[int, int]]:
+    from bomaudit.tables.files import letter  # noqa: PLC0415  (files uses this module for one type)
+
+    for row, attrs in re.findall(rb'<(?:\w+:)?c r="%s(\d+)"([^>]*)>' % letter(column).encode(), xml):
+        style = re.search(rb'\bs="(\d+)"', attrs)
+        if style:
+            yield int(row) - 1, int(style.group(1))
+
+
+def _hidden_rows(xml: bytes) -> Iterator[int]:
+    for tag in re.findall(rb"<(?:\w+:)?row [^>]*>", xml):
+        if _HIDDEN.search(tag):
+            number = re.search(rb'\br="(\d+)"', tag)
+            if number:
+                yield int(number.group(1)) - 1
+
+
+def _hidden_columns(xml: bytes) -> Iterator[int]:
+    for tag in re.findall(rb"<(?:\w+:)?col [^>]*>", xml):
+        if _HIDDEN.search(tag):
+            first, last = re.search(rb'\bmin="(\d+)"', tag), re.search(rb'\bmax="(\d+)"', tag)
+            if first and last:
+                yield from range(int(first.group(1)) - 1, min(int(last.group(1)), 1000))
+
+
+def _uncalculated(xml: bytes) -> list[bytes]:
+    if b"<f" not in xml and b":f" not in xml:
+        return []
+    return re.findall(
+        rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*><(?:\w+:)?f(?:>|\s)[^<]*(?:</(?:\w+:)?f>|(?<=/>))(?:<(?:\w+:)?v ?/>|<(?:\w+:)?v></(?:\w+:)?v>)?</(?:\w+:)?c>',
+        xml,
+    )
+
+
+def _xlsx_comments(archive: zipfile.ZipFile, part: str) -> dict[tuple[int, int], str]:
+    folder, _, name = part.rpartition("/")
+    relations = f"{folder}/_rels/{name}.rels"
+    found: dict[tuple[int, int], str] = {}
+    if relations not in archive.namelist():
+        return found
+    for event, attrs, _tag in elements(archive.read(relations)):
+        target = attrs.get("Target", "")
+        if event == "start" and "comments" in target.lower() and target.endswith(".xml"):
+            path = _resolve(folder, target)
+            if path in archive.namelist():
+                found.update(_comment_part(archive.read(path)))
+    return found
+
+
+def _resolve(folder: str, target: str) -> str:
+    if target.startswith("/"):
+        return target[1:]
+    pieces = folder.split("/")
+    for piece in target.split("/"):
+        if piece == "..":
+            pieces.pop()
+        else:
+            pieces.append(piece)
+    return "/".join(pieces)
+
+
+def _comment_part(xml: bytes) -> dict[tuple[int, int], str]:
+    found: dict[tuple[int, int], str] = {}
+    place, text, within = None, "", False
+    for event, attrs, tag in elements(xml):
+        name = _local(tag) if event != "text" else ""
+        if name in ("comment", "threadedComment"):
+            if event == "start":
+                place, text = _cell(attrs.get("ref", "A1").encode()), ""
+            elif place is not None:
+                found[place] = (found[place] + " " if place in found else "") + text.strip()
+        elif name in ("t", "text"):
+            within = event == "start"
+        elif event == "text" and within:
+            text += tag
+    return found
+
+
+def _cell(ref: bytes) -> tuple[int, int]:
+    match = re.match(rb"([A-Z]+)(\d+)", ref)
+    if match is None:
+        raise ValueError(ref)
+    column = 0
+    for code in match.group(1):
+        column = column * 26 + code - 64
+    return int(match.group(2)) - 1, column - 1
+
+
+def _area(ref: bytes) -> tuple[int, int, int, int]:
+    first, _, last = ref.partition(b":")
+    return (*_cell(first), *_cell(last))
+
+
+# ---------------------------------------------------------------- xls
+
+
+def _xls(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
+    if len(data) > _MAX_XLS:
+        return Dress()
+    import xlrd  # noqa: PLC0415  (only where an old workbook leaves something open)
+
+    try:
+        book = xlrd.open_workbook(file_contents=data, formatting_info=True, logfile=io.StringIO())
+        page = book.sheet_by_name(sheet)
+    except (xlrd.XLRDError, AssertionError, NotImplementedError, IndexError, UnicodeError):
+        return Dress()
+    currencies: dict[int, dict[int, tuple[str, str]]] = {c: {} for c in columns}
+    indents: dict[int, dict[int, int]] = {c: {} for c in columns}
+    for column in columns:
+        for row in range(page.nrows if column < page.ncols else 0):
+            style = book.xf_list[page.cell_xf_index(row, column)]
+            found = code_in_format(book.format_map[style.format_key].format_str)
+            if found[0]:
+                currencies[column][row] = found
+            if style.alignment.indent_level:
+                indents[column][row] = style.alignment.indent_level
+    return Dress(
+        currencies, {}, indents,
+        hidden_rows=frozenset(r for r, info in page.rowinfo_map.items() if info.hidden),
+        hidden_columns=frozenset(c for c, info in page.colinfo_map.items() if info.hidden),
+        comments={place: n.text for place, n in page.cell_note_map.items()},
+        merged=tuple((r1, c1, r2 - 1, c2 - 1) for r1, r2, c1, c2 in page.merged_cells),
+    )  # fmt: skip
+
+
+# ---------------------------------------------------------------- ods
+
+
+@dataclass
+class _OdsPlace:
+    """Where the reader stands in a table of an ods file."""
+
+    table: str = ""
+    row: int = 0
+    column: int = 0
+    row_repeat: int = 1
+    last_row: int = -1
+    last_column: int = -1
+
+
+def _ods_cells(xml: bytes) -> Iterator[tuple[_OdsPlace, dict[str, str], int]]:
+    """Yield the place, attributes and column repeat of each cell; and of each table's end with empty attributes."""
+    at = _OdsPlace()
+    for event, attrs, tag in elements(xml):
+        if event == "text":
+            continue
+        name = _local(tag)
+        if event == "start" and name == "table" and "table:name" in attrs:
+            at = _OdsPlace(attrs["table:name"])
+        elif name == "table-row":
+            if event == "start":
+                at.row_repeat, at.column = int(attrs.get("table:number-rows-repeated", 1)), 0
+                yield at, attrs, 0
+            else:
+                at.row += at.row_repeat
+        elif event == "start" and name in ("table-cell", "covered-table-cell"):
+            repeat = int(attrs.get("table:number-columns-repeated", 1))
+            yield at, attrs, repeat
+            at.column += repeat
+
+
+def ods_area(xml: bytes) -> list[tuple[str, int, int]]:
+    """Return name, rows and columns of the used area of each table of an ods file, repeats counted."""
+    areas: dict[str, tuple[int, int]] = {}
+    for at, attrs, repeat in _ods_cells(xml):
+        if repeat and "office:value-type" in attrs:
+            rows, columns = areas.get(at.table, (0, 0))
+            areas[at.table] = (max(rows, at.row + at.row_repeat), max(columns, at.column + repeat))
+    return [(name, *area) for name, area in areas.items()]
+
+
+def _ods(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        xml = archive.read("content.xml")
+    currencies: dict[int, dict[int, tuple[str, str]]] = {c: {} for c in columns}
+    hidden: set[int] = set()
+    merged: list[tuple[int, int, int, int]] = []
+    wanted = set(columns)
+    for at, attrs, repeat in _ods_cells(xml):
+        if at.table != sheet:
+            continue
+        if not repeat:
+            if attrs.get("table:visibility") in ("collapse", "filter"):
+                hidden.update(range(at.row, at.row + min(at.row_repeat, 100_000)))
+            continue
+        code = attrs.get("office:currency", "")
+        if code:
+            for column in wanted.intersection(range(at.column, at.column + repeat)):
+                currencies[column].update(
+                    {r: (code, code) for r in range(at.row, at.row + min(at.row_repeat, 100_000))}
+                )
+        across, down = (int(attrs.get(f"table:number-{k}-spanned", 1)) for k in ("columns", "rows"))
+        if across > 1 or down > 1:
+            merged.append((at.row, at.column, at.row + down - 1, at.column + across - 1))
+    return Dress(currencies, hidden_rows=frozenset(hidden), merged=tuple(merged))

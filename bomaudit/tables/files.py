@@ -1,0 +1,346 @@
+"""A file as it lies on disk → sheets of raw cells: the type by content, the encoding, the delimiter, and what is refused.
+
+Cells are raw values (text, number, bool, date, time); nothing is inferred here. A workbook is opened only after the sizes it
+declares were looked at, so that a file made to fill the memory is refused and not tried.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+import zipfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import zip_longest
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bomaudit.findings import BadInput, Finding, error, note, warning
+from bomaudit.tables.text_files import read_text
+
+Cells = NDArray[np.object_]
+"""One column of raw cells: str, float, int, bool, datetime, date, time, timedelta; "" is blank."""
+
+MAX_UNPACKED = 1 << 30
+"""A workbook whose parts unpack to more than this is refused [bytes]; 1,000,000 lines of 13 columns stay below it."""
+MAX_CELLS = 25_000_000
+"""Largest used area of a sheet, rows × columns; a reader keeps about 32 bytes for each cell of it, used or not."""
+_DEFLATE_LIMIT = 1032
+"""Deflate cannot pack tighter than 1032 to 1 (zlib's technical notes), which bounds what a part can hold whatever it declares."""
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet of raw cells.
+
+    Attributes
+    ----------
+    file, name : str
+        File name and sheet name (empty for text files).
+    columns : tuple of object arrays, each of length n_rows
+        Raw cells, column by column.
+    n_rows : int
+        Rows from the first of the sheet to the last used one.
+    visible : bool
+        False for a hidden sheet.
+    """
+
+    file: str
+    name: str
+    columns: tuple[Cells, ...]
+    n_rows: int
+    visible: bool = True
+
+    def row(self, index: int) -> list[Any]:
+        """Cells of a row by 0-based index."""
+        return [column[index] for column in self.columns]
+
+
+@dataclass(frozen=True)
+class Book:
+    """A file opened: its type, its sheets, and what was noticed while opening it."""
+
+    path: Path
+    kind: str
+    sheets: tuple[Sheet, ...]
+    sha256: str
+    findings: tuple[Finding, ...] = field(default=())
+
+
+def letter(index: int) -> str:
+    """Spreadsheet letter of a 0-based column: 0 → A, 26 → AA."""
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(65 + rest) + text
+    return text
+
+
+def sheet_from_rows(file: str, name: str, rows: Sequence[Sequence[Any]], *, visible: bool = True) -> Sheet:
+    """Turn rows (of equal or unequal length) into a :class:`Sheet`."""
+    columns = tuple(_column(values) for values in zip_longest(*rows, fillvalue=""))
+    return Sheet(file, name, columns, len(rows), visible)
+
+
+def _column(values: Sequence[Any]) -> Cells:
+    column = np.empty(len(values), dtype=object)
+    column[:] = values
+    return column
+
+
+def open_book(path: Path) -> Book:
+    """Read every sheet of a spreadsheet, text table or parquet file; the type is told by content, not by name.
+
+    Raises
+    ------
+    BadInput
+        T001 no such file, T002 empty, T003 encrypted, T004 damaged, T005 unpacks to too much, T006 used area too large,
+        T007 a type that is not read.
+    """
+    if not path.is_file():
+        raise BadInput(error("T001", "the file must exist", file=path.name, advice="correct its name in audit.toml"))
+    data = path.read_bytes()
+    if not data.strip(b"\x00 \t\r\n"):
+        raise BadInput(error("T002", "the file must hold a table", file=path.name, found="an empty file"))
+    kind = file_kind(data)
+    sheets, findings = _READERS[kind](path, data)
+    findings = [*_name_differs(path, kind), *findings]
+    return Book(path, kind, tuple(sheets), hashlib.sha256(data).hexdigest(), tuple(findings))
+
+
+def file_kind(data: bytes) -> str:
+    """Type of a file by its first bytes and, in a container, by its parts."""
+    if data[:4] in (b"PK\x03\x04", b"PK\x05\x06"):
+        return _zip_kind(data)
+    if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        encrypted = "EncryptedPackage".encode("utf-16-le") in data
+        return "encrypted" if encrypted else "xls"
+    if data[:4] == b"PAR1":
+        return "parquet"
+    if data[:5] == b"%PDF-":
+        return "pdf"
+    head = data[:2000].lstrip(b"\xef\xbb\xbf \r\n\t").lower()
+    if head.startswith((b"<!doctype html", b"<html", b"<?xml", b"<table")):
+        return "markup"
+    return "text"
+
+
+def _zip_kind(data: bytes) -> str:
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            names = set(archive.namelist())
+    except (zipfile.BadZipFile, ValueError, OSError):
+        return "damaged"
+    if "xl/workbook.bin" in names:
+        return "xlsb"
+    if any(n.startswith("xl/") for n in names):
+        return "xlsx"
+    return "ods" if "content.xml" in names else "archive"
+
+
+_USUAL_KINDS = {
+    ".xlsx": "xlsx", ".xlsm": "xlsx", ".xltx": "xlsx", ".xls": "xls", ".ods": "ods", ".csv": "text", ".tsv": "text",
+    ".txt": "text", ".parquet": "parquet", ".xlsb": "xlsb",
+}  # fmt: skip
+
+
+def _name_differs(path: Path, kind: str) -> list[Finding]:
+    usual = _USUAL_KINDS.get(path.suffix.lower())
+    if usual is None or usual == kind:
+        return []
+    what = "text table" if kind == "text" else f"{kind} file"
+    return [note("T008", "the name's ending should fit the content", file=path.name, found=f"a {what}",
+                 assumed="read by content")]  # fmt: skip
+
+
+_Opened = tuple[list[Sheet], list[Finding]]
+
+
+def _refuse(path: Path, kind: str) -> BadInput:
+    message, found, advice = _REFUSED[kind]
+    code = {"encrypted": "T003", "damaged": "T004"}.get(kind, "T007")
+    return BadInput(error(code, message, file=path.name, found=found, advice=advice))
+
+
+_REFUSED = {
+    "encrypted": ("the workbook must be readable without a password", "an encrypted workbook", "save it unprotected"),
+    "damaged": ("the workbook must be whole", "a truncated or damaged zip container", "copy the file again"),
+    "archive": ("the file must be a table", "a zip archive without a workbook in it", "unpack it and name the table"),
+    "pdf": ("the file must be a table", "a PDF document", "export the table as xlsx or csv"),
+    "markup": ("the file must be a table", "a web page or XML", "open it in a spreadsheet and save as xlsx"),
+}
+
+
+def _refused_reader(kind: str) -> Any:
+    def read(path: Path, _data: bytes) -> _Opened:
+        raise _refuse(path, kind)
+
+    return read
+
+
+def _read_workbook(path: Path, data: bytes) -> _Opened:
+    import python_calamine as calamine  # noqa: PLC0415  (only where a workbook is read)
+
+    try:
+        with calamine.load_workbook(io.BytesIO(data)) as book:
+            sheets = [
+                sheet_from_rows(path.name, meta.name,
+                                book.get_sheet_by_name(meta.name).to_python(skip_empty_area=False),
+                                visible=str(meta.visible).endswith(".Visible"))
+                for meta in book.sheets_metadata
+                if str(meta.typ).endswith("WorkSheet")
+            ]  # fmt: skip
+    except calamine.PasswordError:
+        raise _refuse(path, "encrypted") from None
+    except (calamine.CalamineError, OSError, ValueError, UnicodeError) as problem:
+        found = str(problem).splitlines()[0][:120] if str(problem) else type(problem).__name__
+        raise BadInput(
+            error("T004", "the workbook must be whole", file=path.name, found=found,
+                  advice="open it in a spreadsheet and save it again")
+        ) from None  # fmt: skip
+    return sheets, _hidden_sheets(sheets)
+
+
+def _read_packed(path: Path, data: bytes) -> _Opened:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        _check_sizes(path, archive)
+        if "xl/workbook.xml" in archive.namelist():
+            _check_areas(path, archive)
+            macros = "xl/vbaProject.bin" in archive.namelist()
+            linked = any(n.startswith("xl/externalLinks/") for n in archive.namelist())
+        else:
+            macros = linked = False
+            _check_repeats(path, archive)
+    sheets, findings = _read_workbook(path, data)
+    if macros:
+        findings.append(note("T009", "macros are never run", file=path.name, found="a workbook with macros"))
+    if linked:
+        findings.append(
+            note("T010", "links to other workbooks are never followed", file=path.name,
+                 assumed="the values last stored in this file are read")
+        )  # fmt: skip
+    return sheets, findings
+
+
+def _hidden_sheets(sheets: Sequence[Sheet]) -> list[Finding]:
+    return [note("T011", "hidden sheets are looked at too", file=s.file, sheet=s.name, found="a hidden sheet")
+            for s in sheets if not s.visible]  # fmt: skip
+
+
+def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
+    declared = sum(part.file_size for part in archive.infolist())
+    lying = any(part.file_size > part.compress_size * _DEFLATE_LIMIT + _CHUNK for part in archive.infolist())
+    possible = [p for p in archive.infolist() if p.compress_size * _DEFLATE_LIMIT > MAX_UNPACKED]
+    if declared > MAX_UNPACKED or lying or any(_unpacks_too_far(archive, p) for p in possible):
+        raise BadInput(
+            error("T005", f"a workbook must unpack to less than {MAX_UNPACKED >> 20} MB", file=path.name,
+                  found=f"parts that declare {declared >> 20} MB", advice="save only the table, as csv or parquet")
+        )  # fmt: skip
+
+
+def _unpacks_too_far(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
+    """Whether the reader of a part would go past what the part declares."""
+    total = 0
+    try:
+        with archive.open(part) as stream:
+            while chunk := stream.read(_CHUNK):
+                total += len(chunk)
+                if total > MAX_UNPACKED:
+                    return True
+    except (zipfile.BadZipFile, OSError, EOFError):
+        return False  # the reader proper reports a damaged part
+    return total > part.file_size
+
+
+def _check_areas(path: Path, archive: zipfile.ZipFile) -> None:
+    """Refuse a sheet whose used area would not fit: one stray cell at the far corner is enough for that."""
+    for name in archive.namelist():
+        if not re.fullmatch(r"xl/worksheets/[^/]+\.xml", name):
+            continue
+        rows, columns = _used_area(archive.read(name))
+        if rows * columns > MAX_CELLS:
+            raise BadInput(_too_large(path, name, rows, columns))
+
+
+def _too_large(path: Path, name: str, rows: int, columns: int) -> Finding:
+    return error("T006", f"the used area of a sheet must stay below {MAX_CELLS:,} cells", file=path.name,
+                 sheet=name.rsplit("/", 1)[-1], found=f"{rows:,} rows × {columns:,} columns",
+                 advice="delete the stray cells far from the table")  # fmt: skip
+
+
+def _used_area(xml: bytes) -> tuple[int, int]:
+    last = xml.rfind(b"<row ")
+    number = re.search(rb'\br="(\d+)"', xml[last : last + 400]) if last >= 0 else None
+    rows = int(number.group(1)) if number else xml.count(b"<row")
+    for length in (3, 2):
+        wide = set(re.findall(rb'<c r="([A-Z]{%d})\d' % length, xml))
+        if wide:
+            return rows, max(_column_number(w) for w in wide)
+    return rows, 26
+
+
+def _column_number(letters: bytes) -> int:
+    value = 0
+    for code in letters:
+        value = value * 26 + code - 64
+    return value
+
+
+def _check_repeats(path: Path, archive: zipfile.ZipFile) -> None:
+    if "content.xml" not in archive.namelist():
+        return
+    from bomaudit.tables.dress import ods_area  # noqa: PLC0415  (needed for this one type)
+
+    content = archive.read("content.xml")
+    repeats = [int(n) for n in re.findall(rb'number-(?:rows|columns)-repeated="(\d{1,9})"', content)]
+    if sum(r for r in repeats if r > 1000) < 1000:  # noqa: PLR2004  (nothing repeated enough to matter)
+        return
+    for name, rows, columns in ods_area(content):
+        if rows * columns > MAX_CELLS:
+            raise BadInput(_too_large(path, name, rows, columns))
+
+
+def _read_text(path: Path, data: bytes) -> _Opened:
+    table = read_text(data)
+    findings = []
+    if table.guessed_encoding:
+        findings.append(
+            warning("T012", "text that is not UTF-8 is read in a guessed encoding", file=path.name,
+                    found=table.encoding, advice="check letters with accents, or save as UTF-8")
+        )  # fmt: skip
+    if table.nulls:
+        findings.append(
+            warning("T013", "text must hold no null characters", file=path.name, assumed="they were removed")
+        )
+    return [sheet_from_rows(path.name, "", table.rows)], findings
+
+
+def _read_parquet(path: Path, data: bytes) -> _Opened:
+    import pyarrow as pa  # noqa: PLC0415  (only where parquet is read)
+    import pyarrow.parquet as pq  # noqa: PLC0415
+
+    try:
+        table = pq.read_table(io.BytesIO(data))
+        columns = []
+        for name, values in zip(table.column_names, table.columns, strict=True):
+            cells = np.empty(table.num_rows + 1, dtype=object)
+            cells[0] = name
+            cells[1:] = ["" if v is None else v for v in values.to_pylist()]
+            columns.append(cells)
+    except (pa.ArrowException, OSError, ValueError) as problem:
+        raise BadInput(
+            error("T004", "the parquet file must be whole", file=path.name, found=str(problem)[:120])
+        ) from None
+    return [Sheet(path.name, "", tuple(columns), table.num_rows + 1)], []
+
+
+_READERS: dict[str, Any] = {
+    "xlsx": _read_packed, "ods": _read_packed, "xlsb": _read_packed, "xls": _read_workbook, "text": _read_text,
+    "parquet": _read_parquet, **{kind: _refused_reader(kind) for kind in _REFUSED},
+}  # fmt: skip

@@ -1,0 +1,162 @@
+"""Who belongs to whom: parents from level numbers, dotted numbers, indentation or a parent column; assemblies never counted twice."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bomaudit.findings import Finding, error, note, warning
+
+Rows = NDArray[np.intp]
+
+
+def parents_by_level(level: NDArray[np.float64]) -> Rows:
+    """Nearest row above with a smaller level; -1 at the top. Rows without a level stand at the top."""
+    parent = np.full(len(level), -1, dtype=np.intp)
+    stack: list[tuple[float, int]] = []
+    for i, depth in enumerate(level.tolist()):
+        if depth != depth:  # noqa: PLR0124  (not a number)
+            continue
+        while stack and stack[-1][0] >= depth:
+            stack.pop()
+        if stack:
+            parent[i] = stack[-1][1]
+        stack.append((depth, i))
+    return parent
+
+
+def parents_by_dots(numbers: NDArray[np.object_]) -> Rows:
+    """Parent of ``1.2.3`` is the row numbered ``1.2``, wherever it stands: people sort such numbers as texts."""
+    keys = [str(n).strip().strip(".") for n in numbers]
+    first: dict[str, int] = {}
+    for i, key in enumerate(keys):
+        if key:
+            first.setdefault(key, i)
+    parent = [first.get(k.rpartition(".")[0], -1) if "." in k else -1 for k in keys]
+    return np.array(parent, dtype=np.intp)
+
+
+def parents_by_number(part_no: NDArray[np.object_], parent_no: NDArray[np.object_]) -> tuple[Rows, Rows]:
+    """Row of the part each row names as its parent, the nearest above where several match; and rows whose parent is absent."""
+    places: dict[str, list[int]] = {}
+    for i, number in enumerate(part_no):
+        if number:
+            places.setdefault(number, []).append(i)
+    parent = np.full(len(part_no), -1, dtype=np.intp)
+    orphans = []
+    for i, wanted in enumerate(parent_no):
+        if not wanted:
+            continue
+        candidates = [p for p in places.get(wanted, ()) if p != i]
+        if not candidates:
+            orphans.append(i)
+            continue
+        above = [p for p in candidates if p < i]
+        parent[i] = above[-1] if above else candidates[0]
+    return parent, np.array(orphans, dtype=np.intp)
+
+
+def cycles(parent: Rows) -> list[list[int]]:
+    """Loops in the parent links, each as the rows it runs through."""
+    state = np.zeros(len(parent), dtype=np.int8)
+    loops = []
+    for start in range(len(parent)):
+        path = []
+        i = start
+        while i >= 0 and state[i] == 0:
+            state[i] = 1
+            path.append(i)
+            i = int(parent[i])
+        if i >= 0 and state[i] == 1 and i in path:
+            loops.append(path[path.index(i) :])
+        for p in path:
+            state[p] = 2
+    return loops
+
+
+def resolve(frame: pd.DataFrame, dotted: NDArray[np.object_] | None = None) -> tuple[pd.DataFrame, list[Finding]]:
+    """Add ``parent_row`` and mark assemblies.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        BOM lines with level, parent_no, row_kind and place columns.
+    dotted : object array or None
+        Level numbers as written, where they are dotted.
+
+    Returns
+    -------
+    frame : DataFrame
+        With ``parent_row`` (position in the frame, -1 at the top) and row_kind ``assembly`` for rows that are broken down.
+    findings : list
+        T060 orphan, T061 cycle (errors), T062 bought assembly.
+    """
+    frame = frame.copy()
+    findings: list[Finding] = []
+    if (frame["parent_no"] != "").any():
+        parent, orphans = parents_by_number(frame["part_no"].to_numpy(), frame["parent_no"].to_numpy())
+        findings += [error("T060", "the parent of a line must be a line", **_place(frame, i), found=frame["parent_no"].iloc[i],
+                           assumed="the line is read as a top line", advice="add the parent or correct its number")
+                     for i in orphans]  # fmt: skip
+    elif dotted is not None:
+        parent = parents_by_dots(dotted)
+        frame["level"] = [float(str(d).strip().strip(".").count(".") + 1) if str(d).strip() else np.nan for d in dotted]
+    else:
+        parent = parents_by_level(frame["level"].to_numpy(dtype=float))
+    for loop in cycles(parent):
+        path = " > ".join(str(frame["part_no"].iloc[i]) for i in [*loop, loop[0]])
+        findings.append(error("T061", "a part must not contain itself", **_place(frame, loop[0]), found=path,
+                              assumed="the loop is cut at this line", advice="correct the parent of one of them"))  # fmt: skip
+        parent[loop[0]] = -1
+    frame["parent_row"] = parent
+    return _assemblies(frame, parent, findings)
+
+
+def _assemblies(frame: pd.DataFrame, parent: Rows, findings: list[Finding]) -> tuple[pd.DataFrame, list[Finding]]:
+    """Rows with lines below them are assemblies; one that alone is priced was bought whole and stays a part."""
+    n = len(frame)
+    has_children = np.zeros(n, dtype=bool)
+    has_children[parent[parent >= 0]] = True
+    if not has_children.any():
+        return frame, findings
+    priced = frame["unit_cost"].notna().to_numpy()
+    below = _priced_below(parent, priced)
+    bought = has_children & priced & ~below
+    rolled = has_children & ~bought
+    kind = frame["row_kind"].to_numpy(dtype=object).copy()
+    kind[rolled & (kind == "part")] = "assembly"
+    frame["row_kind"] = kind
+    if bought.any():
+        i = int(np.flatnonzero(bought)[0])
+        findings.append(note("T062", "an assembly that is priced while none of its lines is counts as a bought part", **_place(frame, i),
+                             found=f"{int(bought.sum())} such assemblies"))  # fmt: skip
+    both = rolled & priced & below
+    if both.any():
+        i = int(np.flatnonzero(both)[0])
+        findings.append(warning("T063", "the cost of an assembly whose lines are priced is not added to theirs", **_place(frame, i),
+                                found=f"{int(both.sum())} such assemblies", assumed="only the lines count"))  # fmt: skip
+    return frame, findings
+
+
+def _priced_below(parent: Rows, priced: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether any line below a row, at whatever depth, has a price."""
+    below = np.zeros(len(parent), dtype=bool)
+    for start in np.flatnonzero(priced):
+        i = int(parent[start])
+        while i >= 0 and not below[i]:
+            below[i] = True
+            i = int(parent[i])
+    return below
+
+
+def _place(frame: pd.DataFrame, i: int) -> dict[str, object]:
+    row = frame.iloc[i]
+    return {"file": row["source_file"], "sheet": row["source_sheet"], "row": int(row["source_row"])}
+
+
+def repeated_numbers(frame: pd.DataFrame) -> Counter[str]:
+    """How often each part number occurs."""
+    return Counter(n for n in frame["part_no"] if n)

@@ -1,0 +1,92 @@
+"""Words that tell what a row is: totals, subtotals, charges, alternatives, in many languages (``words.csv``)."""
+
+from __future__ import annotations
+
+import csv
+import re
+from functools import cache
+from importlib import resources
+
+from bomaudit.tables.headers import fold
+
+_LONGEST_LABEL = 48
+"""A label of a total or a charge is a few words [letters]; a longer text describes a part."""
+_CJK = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af]")
+
+
+@cache
+def _words(kind: str) -> frozenset[str]:
+    text = resources.files("bomaudit.tables").joinpath("words.csv").read_text(encoding="utf-8")
+    rows = [r for r in csv.DictReader(text.splitlines()) if r["kind"] == kind]
+    return frozenset(fold(w) for r in rows for w in r["words"].split(";"))
+
+
+@cache
+def label_kind(text: str) -> str:
+    """Return total, subtotal, charge, or "" for what a short text in a row labels.
+
+    Notes
+    -----
+    The label is the whole text, or its beginning up to a bracket, colon, currency or percentage; "Total torque wrench"
+    is no label, "Total (EUR):" and "VAT 21 %" are.
+    """
+    if len(text) > _LONGEST_LABEL:
+        return ""
+    label = re.sub(r"\(.*?\)|\[.*?\]", " ", text)
+    label = re.split(r"[:=]", label, maxsplit=1)[0]
+    label = re.sub(
+        r"[€$£¥]|\b(?:EUR|USD|GBP|CHF|PLN|JPY|SEK|CAD|AUD|CNY|RUB)\b|[+\-]?\s*\d+(?:[.,]\d+)?\s*%", " ", label
+    )
+    words = fold(label)
+    if not words:
+        return ""
+    for kind in ("subtotal", "total", "charge"):
+        if words in _words(kind):
+            return kind
+    return _longer_label(words)
+
+
+def _longer_label(words: str) -> str:
+    """Labels with more words around: "total for the frame", "gastos de envio firma", "grand total".
+
+    A label of a total begins or ends with the word for it and says nothing that a part has (no digits).
+    """
+    if any(ch.isdigit() for ch in words):
+        return ""
+    tokens = words.split(" ")
+    if _CJK.search(words):
+        return next(
+            (k for k in ("subtotal", "total", "charge") for w in _words(k) if len(w) > 1 and words.startswith(w)), ""
+        )
+    if len(tokens) <= 6:  # noqa: PLR2004
+        for size in (3, 2, 1):
+            head, tail = " ".join(tokens[:size]), " ".join(tokens[-size:])
+            for kind in ("subtotal", "total"):
+                if (head in _words(kind) or tail in _words(kind)) and _plain_rest(tokens, size):
+                    return kind
+            if size > 1 and head in _words("charge"):
+                return "charge"
+    return ""
+
+
+_FILLING = frozenset(
+    "for of the all per cost costs price in off de des du la le les los el der die das fur und et y i e parts bom excl incl without "
+    "with excluding including tax vat shipping materials material components hardware electronics mechanical section overall order "
+    "project robot unit device build kit pieces teile bauteile grand grid net gross ht ttc piezas por para".split()
+)
+
+
+def _plain_rest(tokens: list[str], size: int) -> bool:
+    return all(t in _FILLING for t in tokens[size:]) or all(t in _FILLING for t in tokens[:-size])
+
+
+def is_alternative(text: str) -> bool:
+    """Whether a cell says that its row stands in for another row."""
+    words = fold(text)
+    if not words or len(words) > _LONGEST_LABEL:
+        return False
+    return words in _words("alternative") or any(
+        words.startswith(w + " ") or words.endswith(" " + w)
+        for w in _words("alternative")
+        if " " in w or len(w) > 5  # noqa: PLR2004
+    )

@@ -1,0 +1,71 @@
+"""A well-made audit folder reads as it is written."""
+
+import datetime as dt
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from bomaudit.findings import BadInput
+from bomaudit.glossary import BOM, PLACE_COLUMNS, QUOTES, TABLES_IN
+from bomaudit.settings import from_dict
+from bomaudit.tables import read_audit, read_table
+
+CLEAN = """part_no,description,qty,uom,unit_cost,currency,cost_date,level,annual_volume,safety_relevant
+A-100,drive unit,1,pcs,,EUR,,1,1000,no
+M-200,gear motor 24 V,2,pcs,41.50,EUR,2019-03-31,2,1000,yes
+00123,washer,8,pcs,0.012,EUR,2018-07-01,2,1000,no
+B-300,bracket,1,pcs,3.20,EUR,Q2 2020,1,1000,
+"""
+
+
+def test_a_clean_csv_reads_by_its_canonical_names(tmp_path):
+    (tmp_path / "bom.csv").write_text(CLEAN)
+    got = read_table(tmp_path / "bom.csv", BOM)
+    frame = got.frame
+    assert set(BOM.names) | set(PLACE_COLUMNS) | {"row_kind", "unit_cost_low", "unit_cost_high", "parent_row"} <= set(
+        frame
+    )
+    assert frame["part_no"].tolist() == ["A-100", "M-200", "00123", "B-300"]
+    assert frame["unit_cost"].tolist()[1:] == [41.5, 0.012, 3.2]
+    assert np.isnan(frame["unit_cost"][0])
+    assert frame["parent_row"].tolist() == [-1, 0, 0, -1]
+    assert frame["row_kind"].tolist() == ["assembly", "part", "part", "part"]
+    assert frame["cost_date"][1] == pd.Timestamp("2019-03-31")
+    assert frame["cost_date"][3] == pd.Timestamp("2020-06-30")
+    assert frame["safety_relevant"].tolist()[:3] == [False, True, False]
+    assert frame["source_row"].tolist() == [2, 3, 4, 5]
+    assert set(got.mapping["how"]) == {"exact"}
+
+
+def test_an_audit_folder_reads_every_table_and_types_the_absent_ones(tmp_path):
+    (tmp_path / "bom.csv").write_text(CLEAN)
+    (tmp_path / "quotes.csv").write_text(
+        "part_no,quote_date,unit_price,currency,kind\nM-200,2019-03-01,41.5,EUR,firm\n"
+    )
+    inputs = read_audit(tmp_path, from_dict({"files": {"bom": "bom.csv", "quotes": "quotes.csv"}}))
+    assert set(inputs.tables) == set(TABLES_IN)
+    assert inputs.present["quotes"] == ("part_no", "quote_date", "unit_price", "currency", "kind")
+    assert "fx" not in inputs.present
+    assert list(inputs.tables["fx"].columns) == [*TABLES_IN["fx"].names, *PLACE_COLUMNS]
+    assert inputs.tables["quotes"]["quote_date"][0] == pd.Timestamp("2019-03-01")
+    assert set(inputs.hashes) == {"bom.csv", "quotes.csv"}
+
+
+def test_a_missing_file_is_said_with_its_name(tmp_path):
+    with pytest.raises(BadInput, match="nothing.csv"):
+        read_table(Path(tmp_path / "nothing.csv"), QUOTES)
+
+
+def test_the_same_table_reads_the_same_from_every_file_type(tmp_path):
+    frame = pd.DataFrame({"part_no": ["A1", "007"], "description": ["motor", "nut"], "qty": [1.0, 4.0], "unit_cost": [10.5, 0.02],
+                          "currency": ["EUR", "EUR"], "cost_date": [dt.datetime(2019, 3, 1), dt.datetime(2020, 1, 2)]})  # fmt: skip
+    frame.to_excel(tmp_path / "b.xlsx", index=False)
+    frame.to_csv(tmp_path / "b.csv", index=False)
+    frame.to_csv(tmp_path / "b.tsv", index=False, sep="\t")
+    frame.to_parquet(tmp_path / "b.parquet", index=False)
+    for name in ("b.xlsx", "b.csv", "b.tsv", "b.parquet"):
+        got = read_table(tmp_path / name, BOM).frame
+        for column in frame.columns:
+            assert got[column].tolist() == frame[column].tolist(), (name, column)
