@@ -7,6 +7,7 @@ currency without rates, ``K007`` parts that could not be estimated.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 import numpy as np
@@ -197,6 +198,19 @@ def _named(parts: pd.Series, most: int = 5) -> str:
     return shown + (f" and {len(parts) - most} more" if len(parts) > most else "")
 
 
-def stated_or(values: pd.Series, otherwise: pd.Series) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Take values, and where they are missing the other ones."""
-    return values.fillna(otherwise).to_numpy(np.float64)
+def looked_up(part_no: pd.Series, by_part: pd.Series | Mapping[str, float]) -> pd.Series:
+    """Amount of each part by part number, as floats whatever is in the table; NaN where it has none.
+
+    Parameters
+    ----------
+    part_no : Series of str, shape (rows,)
+    by_part : Series with unique index, or mapping
+        By part number.
+
+    Returns
+    -------
+    Series of float, index as ``part_no``
+    """
+    amounts = pd.Series(by_part, dtype="float64")
+    amounts = amounts[amounts.index != ""]
+    return pd.Series(amounts.reindex(part_no).to_numpy(np.float64), index=part_no.index)

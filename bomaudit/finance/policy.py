@@ -8,6 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pandas as pd
 
+from bomaudit.finance.parts import looked_up
 from bomaudit.finance.rolled import Structure
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.exact import round_money, to_decimal
@@ -72,7 +73,7 @@ def propose(
     held = parts["standard_cost"].notna() & (parts["kind"] == "part")
     rows = parts[held]
     old = rows["standard_cost"].to_numpy(np.float64)
-    firm = rows["part_no"].map(committed).to_numpy(np.float64)
+    firm = looked_up(rows["part_no"], committed).to_numpy(np.float64)
     estimate = rows["estimate"].where(rows["status"] != "unknown").to_numpy(np.float64)
     fresh = pd.Timestamp(as_of) - pd.DateOffset(months=finance.fresh_months)
     paid = rows["last_purchase_price"].where(rows["last_purchase_date"] >= fresh)
@@ -149,9 +150,7 @@ def propose_assemblies(
     held = parts["standard_cost"].notna() & (parts["kind"] == "assembly")
     rows = parts[held]
     by_part = new_parts.set_index("part_no")
-    new, old = (
-        lines["part_no"].map(by_part[c].astype(float)).to_numpy(np.float64) for c in ("new_standard", "standard_cost")
-    )
+    new, old = (looked_up(lines["part_no"], by_part[c]).to_numpy(np.float64) for c in ("new_standard", "standard_cost"))
     moved = structure.roll_up(np.nan_to_num(new - old))
     whole = structure.roll_up(np.nan_to_num(np.where(np.isnan(new), booked.to_numpy(np.float64), new)))
     first = pd.Series(np.arange(len(lines)), index=lines["part_no"])
@@ -211,5 +210,9 @@ def with_approvals(proposed: pd.DataFrame, approvals: pd.DataFrame | None) -> pd
         bool(ok) and isinstance(then, Decimal) and then != now
         for ok, then, now in zip(is_approved, joined["proposed_when_approved"], joined["proposed"], strict=True)
     ]
-    state = np.select([moved, is_approved], ["approved before the proposal changed", "approved"], default="proposed")
+    state = np.select(
+        [np.array(moved, dtype=bool), is_approved.to_numpy(bool)],
+        ["approved before the proposal changed", "approved"],
+        default="proposed",
+    )
     return joined.assign(state=pd.Series(state, index=joined.index, dtype="str"))

@@ -16,7 +16,7 @@ import pandas as pd
 from bomaudit.finance.ageing import ageing
 from bomaudit.finance.approvals import lost_approvals
 from bomaudit.finance.bridge import CAUSES, part_bridge, total_bridge
-from bomaudit.finance.parts import about_parts, part_costs, standards_in_audit_currency
+from bomaudit.finance.parts import about_parts, looked_up, part_costs, standards_in_audit_currency
 from bomaudit.finance.policy import APPROVAL, committed_prices, propose, propose_assemblies, with_approvals
 from bomaudit.finance.revalue import journal, revaluation
 from bomaudit.finance.rolled import Structure, rolled_bridge, rolled_costs, structure_of
@@ -158,7 +158,7 @@ def reconcile(
         ageing=ageing(
             audited.assign(owner=bom["owner"]) if "owner" in bom else audited,
             as_of=as_of,
-            on_hand_qty=audited["part_no"].map(parts.set_index("part_no")["on_hand_qty"]),
+            on_hand_qty=looked_up(audited["part_no"], parts.set_index("part_no")["on_hand_qty"]),
         ),
         totals=_totals(parts, revalued, finance),
         currency=fx.currency,
@@ -174,7 +174,7 @@ def _bridges(parts: pd.DataFrame, rolled: pd.DataFrame, finance: FinanceSection)
     for start in ("standard", "booked"):
         of_parts = part_bridge(parts, start=start, places=finance.places)
         of_rolled = rolled_bridge(rolled, start=start, places=finance.places)
-        year = total_bridge(of_parts, of_parts["part_no"].map(annual), places=finance.money_places)
+        year = total_bridge(of_parts, looked_up(of_parts["part_no"], annual), places=finance.money_places)
         scope = pd.Series("assembly", index=of_rolled.index).where(of_rolled.index < last, "product")
         pieces += [
             of_parts.assign(scope="part", starts_at=start),

@@ -11,6 +11,7 @@ from decimal import Decimal
 import numpy as np
 import pandas as pd
 
+from bomaudit.finance.parts import looked_up
 from bomaudit.prepare.exact import round_money, to_decimal
 from bomaudit.settings import FinanceSection
 
@@ -38,8 +39,8 @@ def revaluation(proposed: pd.DataFrame, parts: pd.DataFrame, *, finance: Finance
     revaluation = quantity on hand × (new - old standard), positive: stock gains.
 
     value_at_risk = quantity on hand × (standard - estimate) where even the high end of the estimate is below the
-    standard that the stock is carried at. A price that has fallen is only a sign: materials for products that sell at or above cost are not
-    written down.
+    standard that the stock is carried at. A price that has fallen is only a sign: materials for products that sell at
+    or above cost are not written down.
 
     References
     ----------
@@ -47,10 +48,10 @@ def revaluation(proposed: pd.DataFrame, parts: pd.DataFrame, *, finance: Finance
        available measure for materials), from memory of the standard.
     """
     by_part = parts.set_index("part_no")
-    rows = proposed.assign(on_hand_qty=proposed["part_no"].map(by_part["on_hand_qty"]))
+    rows = proposed.assign(on_hand_qty=looked_up(proposed["part_no"], by_part["on_hand_qty"]))
     rows = rows[rows["on_hand_qty"].fillna(0.0) != 0].reset_index(drop=True)
     on_hand = [to_decimal(q) for q in rows["on_hand_qty"]]
-    high, middle = (rows["part_no"].map(by_part[c]).to_numpy(np.float64) for c in ("estimate_high", "estimate"))
+    high, middle = (looked_up(rows["part_no"], by_part[c]).to_numpy(np.float64) for c in ("estimate_high", "estimate"))
     old = rows["standard_cost"].astype(float).to_numpy()
     above = high < old
     at_risk = np.where(above, rows["on_hand_qty"].to_numpy(np.float64) * (old - middle), 0.0)

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bomaudit.finance.bridge import Start, add_up
-from bomaudit.finance.parts import WALK
+from bomaudit.finance.parts import WALK, looked_up
 from bomaudit.findings import Finding, warning
 from bomaudit.prepare.exact import TotalCheck, reconcile_assemblies, to_decimal
 from bomaudit.prepare.part_graph import PartGraph, graph_of
@@ -82,7 +82,7 @@ def leaf_costs(audited: pd.DataFrame, parts: pd.DataFrame) -> dict[str, Floats]:
     by_part = parts.set_index("part_no")
 
     def of_part(name: str) -> pd.Series:
-        return audited["part_no"].map(by_part[name]).where(audited["part_no"] != "")
+        return looked_up(audited["part_no"], by_part[name])
 
     costs = {
         "standard": of_part("standard_cost"),
@@ -142,7 +142,7 @@ def rolled_costs(
             "part_no": shown["part_no"],
             "line_id": shown["line_id"],
             "description": shown["description"],
-            "standard_stated": shown["part_no"].map(parts.set_index("part_no")["standard_cost"]),
+            "standard_stated": looked_up(shown["part_no"], parts.set_index("part_no")["standard_cost"]),
             "booked_stated": booked[rows],
             **{f"rolled_{name}": costs[name][rows] for name in ROLLED},
             **{w: costs[w][rows] for w in WALK},
@@ -209,10 +209,10 @@ def _exact_checks(
     read: ReadSection,
 ) -> tuple[dict[str, dict[int, TotalCheck]], list[Finding]]:
     """Roll-up in the stated currency against stated costs of assemblies, to the last decimal place that is stated."""
-    stated = lines["part_no"].map(standards["standard_stated"]).where(lines["part_no"] != "")
+    stated = looked_up(lines["part_no"], standards["standard_stated"])
     unit = {"standard": stated.fillna(bom["unit_cost"]), "booked": bom["unit_cost"]}
-    own = lines["part_no"].map(standards["standard_currency"]).where(stated.notna())
-    currency = {"standard": own.fillna(lines["booked_currency"]), "booked": lines["booked_currency"]}
+    own = lines["part_no"].map(standards["standard_currency"]).astype("str")
+    currency = {"standard": own.where(stated.notna(), lines["booked_currency"]), "booked": lines["booked_currency"]}
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
     checks: dict[str, dict[int, TotalCheck]] = {"standard": {}, "booked": {}}
     findings: list[Finding] = []
@@ -246,7 +246,7 @@ def _places(amount: float, finance: FinanceSection) -> int:
 def _differences(rolled: pd.DataFrame, *, file: str) -> list[Finding]:
     findings = []
     for kind, code, what in (("standard", "K008", "standard"), ("booked", "K009", "booked cost")):
-        apart = rolled[[d is not None and d != 0 for d in rolled[f"{kind}_difference"]]]
+        apart = rolled[rolled[f"{kind}_difference"].map(lambda d: d is not None and d != 0).astype(bool)]
         findings += [
             warning(code, f"the {what} of an assembly must be the roll-up of its parts", file=file, column=part_no,
                     found=f"{stated:.10g} stated, roll-up differs by {difference}",

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from bomaudit.finance.parts import looked_up
 from bomaudit.prepare.currency import Fx
 from bomaudit.settings import FinanceSection
 
@@ -89,10 +90,13 @@ def purchase_variance(
     paid = _prices_paid(parts, quotes, fx=fx, today=today)
     fresh_since = today - pd.DateOffset(months=finance.fresh_months)
     in_force = _mean_in_force(paid, start=start, today=today, fresh_since=min(start, fresh_since))
-    price = parts["part_no"].map(in_force).to_numpy(np.float64)
+    price = looked_up(parts["part_no"], in_force).to_numpy(np.float64)
     newest = paid.drop_duplicates("part_no", keep="last").set_index("part_no")
     fresh = newest.loc[newest["date"] >= fresh_since, "price"]
-    last, contract = parts["part_no"].map(fresh).to_numpy(np.float64), parts["contract_price"].to_numpy(np.float64)
+    last, contract = (
+        looked_up(parts["part_no"], fresh).to_numpy(np.float64),
+        parts["contract_price"].to_numpy(np.float64),
+    )
     trusted = parts["estimate"].where(parts["status"] != "unknown").to_numpy(np.float64)
     choices = [np.isfinite(contract), np.isfinite(last), np.isfinite(trusted)]
     expected = np.select(choices, [contract, last, trusted], default=np.nan)
@@ -113,7 +117,7 @@ def purchase_variance(
             "ppv_at_estimate": price_variance(
                 quantity=annual * (1 - gone), actual_price=parts["estimate"], standard_price=standard
             ),
-            "one_sided": parts["part_no"].map(_one_sided(paid, standard_of)).fillna(0).astype("int64"),
+            "one_sided": looked_up(parts["part_no"], _one_sided(paid, standard_of)).fillna(0).astype("int64"),
         },
         index=parts.index,
     )
@@ -169,7 +173,7 @@ def _one_sided(paid: pd.DataFrame, standard: pd.Series) -> dict[str, int]:
     """How many of the newest purchases in a row are on the same side of the standard, by part."""
     newest_first = paid.iloc[::-1]
     part = newest_first["part_no"]
-    side = pd.Series(np.sign(newest_first["price"] - part.map(standard)), index=part.index).fillna(0.0)
+    side = pd.Series(np.sign(newest_first["price"] - looked_up(part, standard)), index=part.index).fillna(0.0)
     same = (side == side.groupby(part).transform("first")) & (side != 0)
     runs = same.astype(int).groupby(part).cumprod().groupby(part).sum()
     return dict(zip(runs.index.astype(str), runs.astype(int).tolist(), strict=True))

@@ -3,6 +3,7 @@
 from dataclasses import fields, replace
 from decimal import Decimal
 
+import finance_case
 import numpy as np
 import pandas as pd
 import pytest
@@ -83,9 +84,7 @@ def test_parents_follow_their_parts_and_keep_what_else_they_held(case):
 
 
 def test_firm_quote_still_valid_is_taken_and_an_expired_one_is_not(case):
-    from conftest import quotes_frame
-
-    case["quotes"] = quotes_frame(
+    case["quotes"] = finance_case.quotes_frame(
         [
             ("S", "2026-05-01", 3.50, "EUR", 0.0, "firm", "2026-06-30"),
             ("S", "2026-05-01", 3.30, "EUR", 5000.0, "firm", "2026-12-31"),
@@ -168,11 +167,9 @@ def test_several_standards_of_a_part_are_named_and_the_last_counts(case):
 
 
 def test_flat_bom_without_an_assembly_has_a_product_row(case):
-    from conftest import bom_frame, lines_of
-
     rows = [("part", "A", -1, 2, np.nan, 1.5, 1.2, "x"), ("part", "B", -1, 1, np.nan, 3.0, 3.0, "x")]
-    bom, estimate = bom_frame(rows)
-    lines, audited = lines_of(bom, estimate, case["fx"])
+    bom, estimate = finance_case.bom_frame(rows)
+    lines, audited = finance_case.lines_of(bom, estimate, case["fx"])
     got = reconcile(**case | {"bom": bom, "lines": lines, "audited": audited})
     assert got.rolled["part_no"].tolist() == ["product"]
     assert got.rolled["rolled_booked"].tolist() == [6.0]

@@ -1,7 +1,7 @@
 """Variances, revaluation and price-volume-mix against worked examples.
 
-* C. S. Warren, J. M. Reeve, J. Duchac, "Managerial Accounting", exercises on direct materials variances (inputs and results
-  as printed there; positive here is unfavourable).
+* C. S. Warren, J. M. Reeve, J. Duchac, "Managerial Accounting", exercises on direct materials variances (inputs and
+  results as printed there; positive here is unfavourable).
 * A course exercise on standard costs: inputs as set, answers by arithmetic.
 * Revaluation and price-volume-mix: arithmetic of the definitions; common practice, no published source.
 """
@@ -16,14 +16,15 @@ from bomaudit.settings import FinanceSection
 
 
 @pytest.mark.parametrize(
-    ("actual_qty", "actual_price", "standard_qty", "standard_price", "price", "quantity", "total"),
+    ("actual", "standard", "price", "quantity", "total"),
     [
-        (450, 6.50, 430, 6.90, -180, 138, -42),
-        (183_200, 5.80, 185_000, 6.00, -36_640, -10_800, -47_440),
-        (27_600, 4.70, 27_000, 5.00, -8_280, 3_000, -5_280),
+        ((450, 6.50), (430, 6.90), -180, 138, -42),
+        ((183_200, 5.80), (185_000, 6.00), -36_640, -10_800, -47_440),
+        ((27_600, 4.70), (27_000, 5.00), -8_280, 3_000, -5_280),
     ],
 )
-def test_material_variances(actual_qty, actual_price, standard_qty, standard_price, price, quantity, total):
+def test_material_variances(actual, standard, price, quantity, total):
+    (actual_qty, actual_price), (standard_qty, standard_price) = actual, standard
     of_price = price_variance(quantity=actual_qty, actual_price=actual_price, standard_price=standard_price)
     of_quantity = quantity_variance(actual=actual_qty, standard=standard_qty, standard_price=standard_price)
     assert of_price == pytest.approx(price)
