@@ -109,7 +109,9 @@ def load_library(folder: Path | None = None) -> Library:
 
 def _read(path: Path, table: Table) -> pd.DataFrame:
     if not path.is_file():
-        raise BadInput(error("L001", "the library must hold this file", file=str(path), advice="install bomaudit again"))
+        raise BadInput(
+            error("L001", "the library must hold this file", file=str(path), advice="install bomaudit again")
+        )
     raw = pd.read_csv(path, dtype="str", keep_default_na=False, encoding="utf-8")
     missing = [c for c in table.names if c not in raw.columns]
     if missing:
@@ -170,14 +172,46 @@ def _check_curves(library: Library) -> Iterator[Finding]:
     known |= {CLASS_MARK + i.removeprefix("class_") for i in c["curve_id"] if i.startswith("class_")}
     rate = 1 - 2 ** -c["exponent"]
     class_mean = c["curve_id"].str.startswith("class_") | (c["how_obtained"] == "class prior")
-    yield from _rows(c, c["curve_id"].duplicated() | (c["curve_id"] == ""), file, "L101", "curve_id must be one of its kind", "curve_id")
+    yield from _rows(
+        c,
+        c["curve_id"].duplicated() | (c["curve_id"] == ""),
+        file,
+        "L101",
+        "curve_id must be one of its kind",
+        "curve_id",
+    )
     yield from _rows(c, ~c["commodity"].isin(known), file, "L102", "commodity must be in the catalogue", "commodity")
     yield from _rows(c, c["source"].str.strip() == "", file, "L103", "every curve needs a source", "source")
-    yield from _rows(c, ~c["how_obtained"].isin(HOW_OBTAINED), file, "L104", f"how_obtained is one of {', '.join(HOW_OBTAINED)}", "how_obtained")
-    yield from _rows(c, ~c["price_basis"].isin(["real", "nominal"]), file, "L105", "price_basis is real or nominal", "price_basis")
-    yield from _rows(c, ~c["measured_on"].isin(["price", "cost"]), file, "L106", "measured_on is price or cost", "measured_on")
-    yield from _rows(c, ~c["applies_to"].isin(["whole_price", "conversion"]), file, "L107", "applies_to is whole_price or conversion", "applies_to")
-    yield from _rows(c, ~(c["exponent_sd"] >= 0) | ~np.isfinite(c["exponent"]), file, "L108", "exponent and its sd must be numbers, sd not negative", "exponent_sd")
+    yield from _rows(
+        c,
+        ~c["how_obtained"].isin(HOW_OBTAINED),
+        file,
+        "L104",
+        f"how_obtained is one of {', '.join(HOW_OBTAINED)}",
+        "how_obtained",
+    )
+    yield from _rows(
+        c, ~c["price_basis"].isin(["real", "nominal"]), file, "L105", "price_basis is real or nominal", "price_basis"
+    )
+    yield from _rows(
+        c, ~c["measured_on"].isin(["price", "cost"]), file, "L106", "measured_on is price or cost", "measured_on"
+    )
+    yield from _rows(
+        c,
+        ~c["applies_to"].isin(["whole_price", "conversion"]),
+        file,
+        "L107",
+        "applies_to is whole_price or conversion",
+        "applies_to",
+    )
+    yield from _rows(
+        c,
+        ~(c["exponent_sd"] >= 0) | ~np.isfinite(c["exponent"]),
+        file,
+        "L108",
+        "exponent and its sd must be numbers, sd not negative",
+        "exponent_sd",
+    )
     off = (rate - c["learning_rate"]).abs() > _RATE_TOLERANCE
     yield from _rows(c, off & ~class_mean, file, "L109", "learning_rate must be 1 - 2^-exponent", "learning_rate")
 
@@ -185,19 +219,51 @@ def _check_curves(library: Library) -> Iterator[Finding]:
 def _check_commodities(library: Library) -> Iterator[Finding]:
     c, file = library.commodities, "commodities.csv"
     classes = {i.removeprefix("class_") for i in library.curves["curve_id"] if i.startswith("class_")}
-    yield from _rows(c, c["commodity"].duplicated() | (c["commodity"] == ""), file, "L201", "commodity must be named once", "commodity")
-    yield from _rows(c, ~c["class"].isin(classes), file, "L202", "class must have a pooled prior in curves.csv", "class")
+    yield from _rows(
+        c,
+        c["commodity"].duplicated() | (c["commodity"] == ""),
+        file,
+        "L201",
+        "commodity must be named once",
+        "commodity",
+    )
+    yield from _rows(
+        c, ~c["class"].isin(classes), file, "L202", "class must have a pooled prior in curves.csv", "class"
+    )
     yield from _rows(c, c["source"].str.strip() == "", file, "L203", "every commodity needs a source", "source")
     yield from _rows(c, c["keywords"].str.strip() == "", file, "L204", "every commodity needs keywords", "keywords")
     for share in ("materials_share", "labour_share", "energy_share"):
         yield from _rows(c, ~c[share].between(0, 1), file, "L205", f"{share} must be between 0 and 1", share)
     conversion = c["labour_share"] + c["energy_share"]
-    yield from _rows(c, conversion > 1 + _SHARE_TOLERANCE, file, "L206", "labour and energy are shares of the conversion", "labour_share")
+    yield from _rows(
+        c,
+        conversion > 1 + _SHARE_TOLERANCE,
+        file,
+        "L206",
+        "labour and energy are shares of the conversion",
+        "labour_share",
+    )
     yield from _rows(c, ~(c["process_noise"] > 0), file, "L207", "process_noise must be > 0", "process_noise")
-    yield from _rows(c, ~(c["markup_mature"] >= 1) | ~(c["markup_early"] >= c["markup_mature"]), file, "L208", "markup_early ≥ markup_mature ≥ 1", "markup_early")
+    yield from _rows(
+        c,
+        ~(c["markup_mature"] >= 1) | ~(c["markup_early"] >= c["markup_mature"]),
+        file,
+        "L208",
+        "markup_early ≥ markup_mature ≥ 1",
+        "markup_early",
+    )
     yield from _rows(c, ~(c["elasticity"] > 1), file, "L209", "elasticity must be > 1", "elasticity")
-    yield from _rows(c, ~c["price_break_slope"].between(-1, 0), file, "L210", "price_break_slope must be between -1 and 0", "price_break_slope")
-    yield from _rows(c, c["basket"].map(_bad_basket), file, "L211", "basket shares must be > 0 and add up to 1", "basket")
+    yield from _rows(
+        c,
+        ~c["price_break_slope"].between(-1, 0),
+        file,
+        "L210",
+        "price_break_slope must be between -1 and 0",
+        "price_break_slope",
+    )
+    yield from _rows(
+        c, c["basket"].map(_bad_basket), file, "L211", "basket shares must be > 0 and add up to 1", "basket"
+    )
     learns = (c["class"] == "raw_material") & (c["trend"] != 0)
     yield from _rows(c, learns, file, "L212", "a raw material carries no trend", "trend")
 
@@ -211,16 +277,41 @@ def _bad_basket(text: str) -> bool:
 
 
 def _check_series(library: Library) -> Iterator[Finding]:
-    for frame, file, column in ((library.volumes, "volumes.csv", "commodity"), (library.input_prices, "input_prices.csv", "series")):
-        yield from _rows(frame, frame["source"].str.strip() == "", file, "L301", "every figure needs a source", "source")
+    for frame, file, column in (
+        (library.volumes, "volumes.csv", "commodity"),
+        (library.input_prices, "input_prices.csv", "series"),
+    ):
+        yield from _rows(
+            frame, frame["source"].str.strip() == "", file, "L301", "every figure needs a source", "source"
+        )
         yield from _rows(frame, frame["period"].isna(), file, "L302", "period must be a period", "period")
         key = [column, "period"] + (["currency"] if column == "series" else [])
         yield from _rows(frame, frame.duplicated(key), file, "L303", "a period must be stated once", column)
     v = library.volumes
-    yield from _rows(v, ~((v["volume"] > 0) | (v["cumulative_volume"] > 0)), "volumes.csv", "L304", "volume or cumulative_volume must be > 0", "volume")
-    yield from _rows(library.input_prices, ~(library.input_prices["value"] > 0), "input_prices.csv", "L305", "value must be > 0", "value")
+    yield from _rows(
+        v,
+        ~((v["volume"] > 0) | (v["cumulative_volume"] > 0)),
+        "volumes.csv",
+        "L304",
+        "volume or cumulative_volume must be > 0",
+        "volume",
+    )
+    yield from _rows(
+        library.input_prices,
+        ~(library.input_prices["value"] > 0),
+        "input_prices.csv",
+        "L305",
+        "value must be > 0",
+        "value",
+    )
     given = set(library.input_prices["series"])
     wanted = sorted({s for text in library.commodities["basket"] if not _bad_basket(text) for s in parse_basket(text)})
     for name in wanted:
         if name not in given:
-            yield warning("L306", f"no starter series for {name}", file="input_prices.csv", assumed="general inflation stands in and the interval widens", advice=f"give {name} in input_prices")
+            yield warning(
+                "L306",
+                f"no starter series for {name}",
+                file="input_prices.csv",
+                assumed="general inflation stands in and the interval widens",
+                advice=f"give {name} in input_prices",
+            )

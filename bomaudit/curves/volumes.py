@@ -303,7 +303,9 @@ def _indices(
     spread = [np.concatenate([np.zeros(1 + n), s]) for n, s in zip(count, sd, strict=True)]
     before = np.array([(k[1] - k[0]) / (t[1] - t[0]) for k, t in zip(known, time, strict=True)])
     after = np.array([(m[-1] - m[-2]) / (HORIZONS[-1] - HORIZONS[-2]) for m in mean])
-    growth = np.array([(k[-1] - k[-2]) / (h.ends[-1] - t[-len(HORIZONS) - 2]) for k, t, h in zip(known, time, histories, strict=True)])
+    growth = np.array(
+        [(k[-1] - k[-2]) / (h.ends[-1] - t[-len(HORIZONS) - 2]) for k, t, h in zip(known, time, histories, strict=True)]
+    )
     lines = Timelines(
         names=names, start=np.cumsum([0, *points], dtype=np.int64)[:-1], count=np.array(points, dtype=np.int64),
         time=_joined(time), value=_joined(mean), before=before, after=after,

@@ -1,0 +1,98 @@
+"""Everything fitted, in one frozen bundle: what an estimate needs, at any date."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from bomaudit.curves.experience import ExperienceFit
+from bomaudit.curves.inputs import InputPrices, Rates
+from bomaudit.curves.library import Library
+from bomaudit.curves.pooling import Floats
+from bomaudit.curves.priors import Catalogue
+from bomaudit.curves.timelines import Codes
+from bomaudit.curves.volumes import VolumeIndices
+from bomaudit.findings import Finding
+from bomaudit.settings import ModelSection
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Fitted curves, as of one day.
+
+    Attributes
+    ----------
+    library : Library
+    catalogue : Catalogue
+        Structure and prior of each commodity; codes of commodities are positions in its names.
+    experience : ExperienceFit
+    volumes : VolumeIndices
+    inputs : InputPrices
+    own_volume : DataFrame
+        Index commodity: slope, slope_sd, n_breaks.
+    fx : Rates
+    quotes : DataFrame
+        Usable quotes, sorted by part and date.
+    classification : (float, float)
+        Mean and standard deviation of yearly real price change over commodities, for lines of unsure commodity. [ln/year]
+    model : ModelSection
+    as_of : date
+        Day the curves know the world up to.
+    findings : tuple of Finding
+    assumptions : DataFrame
+        name, value, stated, source.
+    """
+
+    library: Library
+    catalogue: Catalogue
+    experience: ExperienceFit
+    volumes: VolumeIndices
+    inputs: InputPrices
+    own_volume: pd.DataFrame
+    fx: Rates
+    quotes: pd.DataFrame
+    classification: tuple[float, float]
+    model: ModelSection
+    as_of: date
+    findings: tuple[Finding, ...]
+    assumptions: pd.DataFrame
+
+    @property
+    def maturity(self) -> pd.DataFrame:
+        """One row a commodity with a volume index: see :class:`bomaudit.curves.volumes.VolumeIndices`."""
+        return self.volumes.maturity
+
+    def column(self, name: str) -> Floats:
+        """Figures of a catalogue column, by commodity code."""
+        return self.catalogue.frame[name].to_numpy(dtype=float)
+
+    def is_(self, name: str, value: str) -> npt.NDArray[np.bool_]:
+        """Whether a catalogue column holds a word, by commodity code."""
+        return (self.catalogue.frame[name] == value).to_numpy(dtype=bool)
+
+    @property
+    def volume_codes(self) -> Codes:
+        """Volume index of each commodity code, -1 for none."""
+        return self.volumes.lines.codes(np.array(self.catalogue.names, dtype=object))
+
+    @property
+    def whole_price(self) -> npt.NDArray[np.bool_]:
+        """Whether a commodity's exponent is one of whole prices, by commodity code.
+
+        Own quotes are whole prices: where they bear on the exponent, a prior measured on the conversion share has been
+        carried over to the whole price and stays there.
+        """
+        drawn = self.experience.frame["data_weight"].to_numpy(dtype=float) > _DRAWN
+        return np.asarray(self.is_("applies_to", "whole_price") | drawn)
+
+    @property
+    def takes_markup(self) -> npt.NDArray[np.bool_]:
+        """Whether a commodity's curve was measured on costs, so that the mark-up still has to be added."""
+        return np.asarray(self.is_("measured_on", "cost") & ~(self.whole_price & self.is_("applies_to", "conversion")))
+
+
+_DRAWN = 0.05  # weight of own quotes above which they, not the library, say what was measured

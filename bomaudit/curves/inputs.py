@@ -1,0 +1,362 @@
+"""Input prices: materials, labour, energy and general inflation, in the currency that the supplier prices in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from bomaudit.curves.library import parse_basket
+from bomaudit.curves.pooling import Floats
+from bomaudit.curves.timelines import Codes, Timelines, codes_of, years_of
+from bomaudit.findings import Finding, note
+
+GENERAL, LABOUR, ENERGY = "general_inflation", "labour", "energy"
+RESERVED = (GENERAL, LABOUR, ENERGY)
+
+_MATERIAL_NOISE = 0.20
+"""Wandering of a material price with no series, about that of the metals of the World Bank. [ln/sqrt(year)]"""
+_GENERAL_NOISE = 0.02
+"""Wandering of general inflation, labour and energy where no series says more. [ln/sqrt(year)]"""
+_LEAST_CHANGES = 5  # yearly changes that a noise is estimated from
+_TREND_YEARS = 10.0  # general inflation goes on as it did over so many years
+_YEAR, _QUARTER, _MONTH = 1.0, 0.25, 1 / 12
+_TODAY_TOLERANCE = 1e-9
+
+
+class Rates(Protocol):
+    """Exchange rates into one audit currency, as :class:`bomaudit.prepare.currency.Fx` gives them."""
+
+    @property
+    def currency(self) -> str:
+        """Audit currency."""
+
+    def rate(self, currencies: npt.ArrayLike, dates: npt.ArrayLike) -> Floats:
+        """Audit currency for one unit of each currency on each date."""
+
+    def log_sd_per_year(self, currencies: npt.ArrayLike) -> Floats:
+        """Standard deviation of a year's change of the log rate."""
+
+
+@dataclass(frozen=True)
+class InputPrices:
+    """Input price series.
+
+    Attributes
+    ----------
+    materials : Timelines
+        ln value in each series' own currency, by series. [ln]
+    material_currency : tuple of str
+        Currency of each series.
+    wanted : tuple of str
+        Every series that is given or that a basket names; factors and ``slots`` count in it.
+    noise : array, shape (wanted,)
+        Wandering. [ln/sqrt(year)]
+    general, labour, energy : Timelines
+        ln index by currency. [ln]
+    slots : array of int, shape (commodities, most materials of a basket)
+        Series of each basket, position in ``wanted``, -1 for none.
+    weights : array, shape as slots
+        Shares of the materials. [-]
+    """
+
+    materials: Timelines
+    material_currency: tuple[str, ...]
+    wanted: tuple[str, ...]
+    noise: Floats
+    general: Timelines
+    labour: Timelines
+    energy: Timelines
+    slots: Codes
+    weights: Floats
+
+    def log_ratio(self, series: npt.ArrayLike, then: npt.ArrayLike, now: npt.ArrayLike) -> Floats:
+        """Change of ln value of material series between dates, in their own currencies; NaN where not given.
+
+        Parameters
+        ----------
+        series : array of str, shape (n,)
+        then, now : array of datetime64, shape (n,)
+
+        Returns
+        -------
+        array, shape (n,)
+            [ln]
+        """
+        codes = self.materials.codes(series)
+        return self.materials.at(codes, years_of(now)) - self.materials.at(codes, years_of(then))
+
+    def log_inflation(self, currency: npt.ArrayLike, then: npt.ArrayLike, now: npt.ArrayLike) -> Floats:
+        """Change of ln general price level of each currency; NaN where no series is known. Arguments as above."""
+        codes = self.general.codes(currency)
+        return self.general.at(codes, years_of(now)) - self.general.at(codes, years_of(then))
+
+
+def read_input_prices(
+    own: pd.DataFrame, starter: pd.DataFrame, *, baskets: pd.Series, currency: str, as_of: date
+) -> tuple[InputPrices, list[Finding]]:
+    """Series from the audit's own rows and, for series they lack, the library's.
+
+    Parameters
+    ----------
+    own, starter : DataFrame
+        Table ``input_prices`` of the glossary. An average over a period counts at its middle.
+    baskets : Series of str
+        Basket of each commodity, in catalogue order.
+    currency : str
+        Audit currency: of own series that state none.
+    as_of : date
+        Periods whose middle is later are plans and are left out.
+
+    Returns
+    -------
+    prices : InputPrices
+    findings : list of Finding
+    """
+    table, findings = _merged(own, starter, currency, as_of)
+    general = _by_currency(table, GENERAL)
+    labour, energy = (_by_currency(table, name) for name in (LABOUR, ENERGY))
+    goods = table[~table["series"].isin(RESERVED)]
+    materials = _with_slopes(Timelines.of(goods["series"], goods["time"], goods["log"]), goods, general)
+    parsed = [parse_basket(str(b)) for b in baskets]
+    wanted = tuple(sorted({*materials.names, *(s for b in parsed for s in b)}))
+    width = max((len(b) for b in parsed), default=0)
+    slots, weights = np.full((len(parsed), width), -1, dtype=np.int64), np.zeros((len(parsed), width))
+    for row, basket in enumerate(parsed):
+        slots[row, : len(basket)] = [wanted.index(s) for s in basket]
+        weights[row, : len(basket)] = list(basket.values())
+    home = goods.drop_duplicates("series").set_index("series")["currency"]
+    noise = np.array([_noise(materials, s) for s in wanted], dtype=float)
+    prices = InputPrices(
+        materials, tuple(str(home[n]) for n in materials.names), wanted, noise, general, labour, energy, slots, weights
+    )
+    return prices, findings
+
+
+def _merged(own: pd.DataFrame, starter: pd.DataFrame, currency: str, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
+    home = own["currency"].str.upper()
+    own = own.assign(currency=home.where(home != "", currency), own=True)
+    key = np.where(own["series"].isin(RESERVED), own["series"] + own["currency"], own["series"])
+    kept = starter[
+        ~np.isin(
+            np.where(starter["series"].isin(RESERVED), starter["series"] + starter["currency"], starter["series"]), key
+        )
+    ]
+    table = pd.concat([own, kept.assign(own=False)], ignore_index=True)
+    table = table[(table["value"] > 0) & table["period"].notna() & (table["series"] != "")]
+    table = table.sort_values(["series", "currency", "period"], kind="stable")
+    end = years_of(table["period"].to_numpy())
+    group = [table["series"], table["currency"]]
+    step = pd.Series(end, index=table.index).groupby(group, sort=False).diff()
+    step = step.groupby(group, sort=False).transform("median").fillna(_YEAR)
+    length = np.select([step < (_MONTH + _QUARTER) / 2, step < (_QUARTER + _YEAR) / 2], [_MONTH, _QUARTER], _YEAR)
+    table = table.assign(time=end - length / 2, log=np.log(table["value"]))
+    later = table["time"] > years_of(np.array([np.datetime64(as_of, "D")]))[0] + _TODAY_TOLERANCE
+    findings = []
+    if (later & table["own"]).any():
+        file = str(own["source_file"].iloc[0]) if "source_file" in own else ""
+        findings.append(
+            note("I001", f"{int((later & table['own']).sum())} input prices are of periods after {as_of}", file=file,
+                 column="period", assumed="left out: plans, not data")
+        )  # fmt: skip
+    return table[~later], findings
+
+
+def _by_currency(table: pd.DataFrame, series: str) -> Timelines:
+    rows = table[table["series"] == series]
+    lines = Timelines.of(rows["currency"], rows["time"], rows["log"])
+    slope = np.array([_slope(lines, k) for k in range(len(lines.names))], dtype=float)
+    return Timelines(lines.names, lines.start, lines.count, lines.time, lines.value, slope, slope)
+
+
+def _slope(lines: Timelines, k: int) -> float:
+    """Mean yearly change over the last years of a series."""
+    at = slice(int(lines.start[k]), int(lines.start[k] + lines.count[k]))
+    time, value = lines.time[at], lines.value[at]
+    recent = time >= time[-1] - _TREND_YEARS - _TODAY_TOLERANCE
+    time, value = time[recent], value[recent]
+    return float((value[-1] - value[0]) / (time[-1] - time[0])) if len(time) > 1 else 0.0
+
+
+def _with_slopes(lines: Timelines, goods: pd.DataFrame, general: Timelines) -> Timelines:
+    """Material prices stay where they are in real terms outside their points."""
+    home = goods.drop_duplicates("series").set_index("series")["currency"].reindex(list(lines.names))
+    codes = general.codes(home.to_numpy(dtype=object)) if len(lines.names) else np.zeros(0, dtype=np.int64)
+    slope = np.where(codes >= 0, np.append(general.after, 0.0)[codes], 0.0)
+    return Timelines(lines.names, lines.start, lines.count, lines.time, lines.value, slope, slope)
+
+
+def _noise(lines: Timelines, series: str) -> float:
+    """Wandering of a series from changes over whole years; the usual one where it is short or not given."""
+    if series not in lines.names:
+        return _MATERIAL_NOISE
+    k = lines.names.index(series)
+    years = np.arange(lines.first[k], lines.last[k] + _TODAY_TOLERANCE)
+    if len(years) <= _LEAST_CHANGES:
+        return _MATERIAL_NOISE
+    return float(np.std(np.diff(lines.at(np.full(len(years), k, dtype=np.int64), years)), ddof=1))
+
+
+@dataclass(frozen=True)
+class Escalation:
+    """Ratios of input prices over spans, in the price currency, and how unsure each is.
+
+    Attributes
+    ----------
+    general, labour, energy : array, shape (spans,)
+        Ratios. [-]
+    material : array, shape (spans, slots)
+        Ratio of each material of the basket. [-]
+    general_sd, labour_sd, energy_sd : array, shape (spans,)
+    material_sd : array, shape (spans, slots)
+        Standard deviation of the ln ratio. [ln]
+    """
+
+    general: Floats
+    labour: Floats
+    energy: Floats
+    material: Floats
+    general_sd: Floats
+    labour_sd: Floats
+    energy_sd: Floats
+    material_sd: Floats
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Stretches of time that prices are carried over, one row each.
+
+    Attributes
+    ----------
+    commodity : array of int, shape (spans,)
+        Position in the catalogue.
+    currency : array of int, shape (spans,)
+        Position in ``currencies``.
+    currencies : tuple of str
+    custom : array of bool, shape (spans,)
+        Made to drawing: only part of the industry's learning counts.
+    then, now : array of datetime64[D], shape (spans,)
+    """
+
+    commodity: Codes
+    currency: Codes
+    currencies: tuple[str, ...]
+    custom: npt.NDArray[np.bool_]
+    then: npt.NDArray[np.datetime64]
+    now: npt.NDArray[np.datetime64]
+
+    def take(self, rows: npt.NDArray[np.int64], *, now: npt.NDArray[np.datetime64] | None = None) -> Spans:
+        """Some of the spans, optionally to other ends."""
+        return Spans(
+            self.commodity[rows], self.currency[rows], self.currencies, self.custom[rows], self.then[rows],
+            self.now[rows] if now is None else now,
+        )  # fmt: skip
+
+
+def escalate(prices: InputPrices, spans: Spans, fx: Rates) -> Escalation:
+    """Input price ratios of every span.
+
+    Parameters
+    ----------
+    prices : InputPrices
+    spans : Spans
+    fx : Rates
+        Carries a series stated in one currency over to the price currency, at the rates of both dates.
+
+    Returns
+    -------
+    Escalation
+
+    Notes
+    -----
+    General inflation of the price currency; else of the audit currency; else none. Labour and energy follow general
+    inflation where their own series are missing, and so does a material that no series is given for, each with the
+    wandering it then may have had.
+    """
+    t, u = years_of(spans.then), years_of(spans.now)
+    years = np.abs(u - t)
+    general, general_sd = _index_ratio(prices.general, _general_code(prices, spans, fx), t, u, years, fallback=None)
+    labour, labour_sd = _index_ratio(
+        prices.labour, _own_code(prices.labour, spans), t, u, years, fallback=(general, general_sd)
+    )
+    energy, energy_sd = _index_ratio(
+        prices.energy, _own_code(prices.energy, spans), t, u, years, fallback=(general, general_sd)
+    )
+    material, material_sd = _materials(prices, spans, fx, t, u, general)
+    return Escalation(
+        np.exp(general), np.exp(labour), np.exp(energy), material, general_sd, labour_sd, energy_sd, material_sd
+    )
+
+
+def _own_code(lines: Timelines, spans: Spans) -> Codes:
+    return np.append(codes_of(np.array(spans.currencies, dtype=object), lines.names), -1)[spans.currency]
+
+
+def _general_code(prices: InputPrices, spans: Spans, fx: Rates) -> Codes:
+    own = _own_code(prices.general, spans)
+    home = prices.general.codes(np.array([fx.currency], dtype=object))[0]
+    return np.where(own >= 0, own, home)
+
+
+def _index_ratio(
+    lines: Timelines, codes: Codes, t: Floats, u: Floats, years: Floats, *, fallback: tuple[Floats, Floats] | None
+) -> tuple[Floats, Floats]:
+    known = codes >= 0
+    if fallback is None:
+        log, sd = np.zeros(len(t)), _GENERAL_NOISE * np.sqrt(years) + 0.0
+    else:
+        log, sd = fallback[0], np.hypot(fallback[1], _GENERAL_NOISE * np.sqrt(years))
+    if not known.any():
+        return log, sd
+    change = lines.at(codes, u) - lines.at(codes, t)
+    gap = np.minimum(lines.outside(codes, u) + lines.outside(codes, t), years)
+    return np.where(known, change, log), np.where(known, _GENERAL_NOISE * np.sqrt(np.where(known, gap, 0.0)), sd)
+
+
+def _materials(
+    prices: InputPrices, spans: Spans, fx: Rates, t: Floats, u: Floats, general: Floats
+) -> tuple[Floats, Floats]:
+    """Ratio of each basket slot and sd of its log; empty slots are 1 and 0."""
+    width = prices.slots.shape[1]
+    ratio, sd = np.ones((len(t), width)), np.zeros((len(t), width))
+    years = np.abs(u - t)
+    series_of = codes_of(np.array(prices.wanted, dtype=object), prices.materials.names)
+    carried = _currency_change(prices, spans, fx)
+    for k in range(width):
+        wanted = prices.slots[spans.commodity, k]
+        rows = np.flatnonzero(wanted >= 0)
+        if not len(rows):
+            continue
+        code = series_of[wanted[rows]]
+        given = code >= 0
+        log, gap = general[rows].copy(), years[rows].copy()
+        have, found = rows[given], code[given]
+        if len(have):
+            log[given] = prices.materials.at(found, u[have]) - prices.materials.at(found, t[have])
+            log[given] += carried(have, found)
+            outside = prices.materials.outside(found, u[have]) + prices.materials.outside(found, t[have])
+            gap[given] = np.minimum(outside, years[have])
+        ratio[rows, k], sd[rows, k] = np.exp(log), prices.noise[wanted[rows]] * np.sqrt(gap)
+    return ratio, sd
+
+
+def _currency_change(prices: InputPrices, spans: Spans, fx: Rates):  # type: ignore[no-untyped-def]
+    """Function of rows and series: ln change of the series' currency in units of the price currency."""
+    homes = tuple(dict.fromkeys(prices.material_currency))
+    of_series = codes_of(np.array(prices.material_currency, dtype=object), homes)
+    price = np.array(spans.currencies, dtype=object)[spans.currency]
+    own = np.log(fx.rate(price, spans.now)) - np.log(fx.rate(price, spans.then)) if homes else np.zeros(len(price))
+    moved = [
+        np.log(fx.rate(np.full(len(price), h), spans.now)) - np.log(fx.rate(np.full(len(price), h), spans.then))
+        for h in homes
+    ]
+    table = np.nan_to_num(np.stack(moved, axis=1) - own[:, None]) if homes else np.zeros((len(price), 1))
+
+    def change(rows: npt.NDArray[np.int64], series: Codes) -> Floats:
+        return np.asarray(table[rows, of_series[series]])
+
+    return change

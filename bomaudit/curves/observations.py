@@ -1,0 +1,154 @@
+"""From quotes to observations: real prices at one quantity, beside the experience of their market."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from bomaudit.curves.inputs import InputPrices, Rates, Spans, escalate
+from bomaudit.curves.pooling import Floats
+from bomaudit.curves.priors import Catalogue
+from bomaudit.curves.timelines import codes_of, years_of
+from bomaudit.curves.volumes import VolumeIndices
+from bomaudit.settings import ModelSection
+
+QUOTED = ("part_no", "commodity", "quote_date", "unit_price", "currency", "min_qty", "annual_qty", "kind", "supplier")
+
+
+def quotes_with_market(quotes: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
+    """Quotes with the commodity and sourcing of their part: the BOM's word first, then the quote's own.
+
+    Parameters
+    ----------
+    quotes : DataFrame
+        Usable quotes.
+    lines : DataFrame
+        Prepared lines.
+
+    Returns
+    -------
+    DataFrame
+        ``quotes`` with ``commodity`` filled where known and ``custom`` (bool).
+    """
+    parts = lines[lines["auditable"]].drop_duplicates("part_no").set_index("part_no")
+    of_bom = quotes["part_no"].map(parts["commodity"]).fillna("").astype("str")
+    custom = quotes["part_no"].map(parts["sourcing"] == "custom")
+    return quotes.assign(
+        commodity=of_bom.where(of_bom != "", quotes["commodity"]).astype("str"),
+        custom=custom.fillna(False).astype(bool),  # noqa: FBT003  (pandas' own argument)
+    )
+
+
+def booked_as_quotes(lines: pd.DataFrame) -> pd.DataFrame:
+    """Booked costs with a date of their own as observations beside the quotes.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines.
+
+    Returns
+    -------
+    DataFrame, columns as quotes
+        Lines whose basis is their cost date; ``kind`` "" marks them. Those with a quote behind them are in the quotes.
+    """
+    own = lines[lines["auditable"] & (lines["basis"] == "cost_date") & (lines["commodity"] != "")]
+    own = own.drop_duplicates("part_no")
+    return pd.DataFrame(
+        {
+            "part_no": own["part_no"], "commodity": own["commodity"], "quote_date": own["basis_date"],
+            "unit_price": own["price_at_basis"], "currency": own["price_currency"], "min_qty": 0.0,
+            "annual_qty": own["annual_qty_then"], "kind": "", "supplier": own["supplier"],
+            "custom": own["sourcing"] == "custom",
+        }
+    )  # fmt: skip
+
+
+def observe(
+    quoted: pd.DataFrame,
+    *,
+    catalogue: Catalogue,
+    volumes: VolumeIndices,
+    inputs: InputPrices,
+    slopes: pd.Series,
+    fx: Rates,
+    model: ModelSection,
+    today: np.datetime64,
+) -> pd.DataFrame:
+    """Observations that exponents and trends are fitted to.
+
+    Parameters
+    ----------
+    quoted : DataFrame
+        Columns :data:`QUOTED` and custom.
+    catalogue : Catalogue
+    volumes : VolumeIndices
+    inputs : InputPrices
+    slopes : Series
+        Price-break slope by commodity.
+    fx : Rates
+    model : ModelSection
+        quote_noise, booked_noise, spillover.
+    today : datetime64[D]
+        Money of this day.
+
+    Returns
+    -------
+    DataFrame
+        commodity, part_no, date, log_price (real, materials held, audit currency), log_experience, noise.
+
+    Notes
+    -----
+    Prices of one part are taken in the currency of its newest quote. :math:`\\ln p + \\ln E_g + s_m (\\ln E_m - \\ln E_g)`
+    to today, to first order what whole-price learning leaves. Experience of a custom part counts by the spillover.
+    """
+    quoted = quoted[(quoted["commodity"] != "") & (quoted["unit_price"] > 0)].sort_values(
+        ["part_no", "quote_date"], kind="stable"
+    )
+    currency = quoted.groupby("part_no")["currency"].transform("last")
+    day = quoted["quote_date"].to_numpy().astype("datetime64[D]")
+    own, home = (fx.rate(c.to_numpy(dtype=object), day) for c in (quoted["currency"], currency))
+    kept = fx.rate(currency.to_numpy(dtype=object), np.full(len(quoted), today))
+    code = codes_of(quoted["commodity"].to_numpy(dtype=object), catalogue.names)
+    currencies = tuple(sorted(set(currency)))
+    spans = Spans(
+        code, codes_of(currency.to_numpy(dtype=object), currencies), currencies, quoted["custom"].to_numpy(dtype=bool),
+        day, np.full(len(quoted), today),
+    )  # fmt: skip
+    log_price = np.log(quoted["unit_price"].to_numpy(dtype=float) * own / home * kept)
+    log_price = log_price + _to_today(spans, catalogue, inputs, fx) - _quantity(quoted, slopes)
+    experience = volumes.at(
+        volumes.lines.codes(quoted["commodity"].to_numpy(dtype=object)), years_of(day)
+    )[0]  # fmt: skip
+    noise = quoted["kind"].map({**model.quote_noise, "": model.booked_noise}).fillna(model.quote_noise["budgetary"])
+    return pd.DataFrame(
+        {
+            "commodity": quoted["commodity"].to_numpy(), "part_no": quoted["part_no"].to_numpy(),
+            "date": quoted["quote_date"].to_numpy(), "log_price": log_price,
+            "log_experience": experience * np.where(spans.custom, model.spillover, 1.0),
+            "noise": noise.to_numpy(dtype=float),
+        }
+    )  # fmt: skip
+
+
+def _to_today(spans: Spans, catalogue: Catalogue, inputs: InputPrices, fx: Rates) -> Floats:
+    moved = escalate(inputs, spans, fx)
+    share = catalogue.frame["materials_share"].to_numpy(dtype=float)[spans.commodity]
+    weights = inputs.weights[spans.commodity]
+    materials = (weights * moved.material).sum(axis=1) + (1 - weights.sum(axis=1)) * moved.general
+    return np.asarray(np.log(moved.general) + share * (np.log(materials) - np.log(moved.general)))
+
+
+def _quantity(quoted: pd.DataFrame, slopes: pd.Series) -> Floats:
+    """Part of ln price that is owed to the quantity, where every quote of the part states one."""
+    quantity = order_quantity(quoted)
+    stated = pd.Series(np.isfinite(quantity), index=quoted.index).groupby(quoted["part_no"]).transform("all")
+    slope = quoted["commodity"].map(slopes).to_numpy(dtype=float)
+    return np.where(stated, slope * np.log(np.where(np.isfinite(quantity), quantity, 1.0)), 0.0)
+
+
+def order_quantity(quoted: pd.DataFrame) -> npt.NDArray[np.float64]:
+    """Quantity a quote is for: its price break, else its annual quantity; NaN where it states neither."""
+    breaks, annual = quoted["min_qty"].to_numpy(dtype=float), quoted["annual_qty"].to_numpy(dtype=float)
+    return np.where(breaks > 0, breaks, np.where(annual > 0, annual, np.nan))

@@ -1,0 +1,199 @@
+"""Newer quotes: what was stated after the basis date moves the estimate, as much as it deserves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from bomaudit.curves.observations import order_quantity
+from bomaudit.curves.pooling import Floats
+
+Rows = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class NewerQuotes:
+    """Pairs of a line and a quote of its part after the line's basis date.
+
+    Attributes
+    ----------
+    line : array of int, shape (pairs,)
+        Position of the line, rising; within a line by date.
+    quote : array of int, shape (pairs,)
+        Position in the quotes.
+    passed_over : array of int, shape (lines,)
+        Quotes of the part after the basis date that were not used: other price breaks of the same offer.
+    """
+
+    line: Rows
+    quote: Rows
+    passed_over: Rows
+
+
+def find_newer(lines: pd.DataFrame, quotes: pd.DataFrame, *, as_of: date) -> NewerQuotes:
+    """Quotes after each line's basis date and not after ``as_of``; of several price breaks one.
+
+    Parameters
+    ----------
+    lines : DataFrame, shape (lines,)
+        part_no, basis_date, price_at_basis, annual_qty_now.
+    quotes : DataFrame
+        Usable quotes.
+    as_of : date
+
+    Returns
+    -------
+    NewerQuotes
+
+    Notes
+    -----
+    Of the price breaks of one offer (part, date, supplier) the one nearest to the break that the booked cost stands on
+    is used; where that is not known, the largest that the annual quantity reaches, else the smallest.
+    """
+    position = np.arange(len(lines))
+    mine = np.isin(lines["part_no"].to_numpy(dtype=object), quotes["part_no"].unique()) if len(quotes) else position < 0
+    left = lines.loc[mine, ["part_no", "basis_date", "price_at_basis", "annual_qty_now"]].assign(line=position[mine])
+    right = quotes[["part_no", "quote_date", "unit_price", "min_qty", "supplier"]].assign(
+        quote=np.arange(len(quotes)), quantity=order_quantity(quotes)
+    )
+    pairs = left.merge(right, on="part_no")
+    stood_on = _own_break(pairs)
+    pairs = pairs[(pairs["quote_date"] > pairs["basis_date"]) & (pairs["quote_date"] <= pd.Timestamp(as_of))]
+    wanted = pairs["line"].map(stood_on).to_numpy(dtype=float)
+    annual, least = pairs["annual_qty_now"].to_numpy(dtype=float), np.maximum(pairs["min_qty"].to_numpy(), 1.0)
+    reach = np.where(least <= annual, np.log(np.maximum(annual, 1.0) / least), _FAR + np.log(least))
+    distance = np.where(np.isfinite(wanted), np.abs(np.log(least / np.where(np.isfinite(wanted), wanted, 1.0))), reach)
+    pairs = pairs.assign(distance=distance).sort_values(["line", "quote_date", "supplier", "distance"], kind="stable")
+    used = pairs.drop_duplicates(["line", "quote_date", "supplier"], keep="first")
+    dropped = np.bincount(pairs["line"], minlength=len(lines)) - np.bincount(used["line"], minlength=len(lines))
+    return NewerQuotes(used["line"].to_numpy(), used["quote"].to_numpy(), dropped)
+
+
+_FAR = 100.0  # ln; any break within reach comes before any out of reach
+
+
+def _own_break(pairs: pd.DataFrame) -> pd.Series:
+    """Price break behind each line's booked cost, by line; only lines where it is known."""
+    same = pairs[(pairs["quote_date"] == pairs["basis_date"]) & (pairs["min_qty"] > 0)]
+    away = np.abs(np.log(same["unit_price"] / same["price_at_basis"]))
+    nearest = same.assign(away=away).sort_values(["line", "away"], kind="stable").drop_duplicates("line")
+    return nearest.set_index("line")["min_qty"]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What newer quotes do to the estimate of each line.
+
+    Attributes
+    ----------
+    shift : array, shape (lines,)
+        Change of ln price. [ln]
+    weight : array, shape (pairs,)
+        Weight of each quote in the estimate.
+    total : array, shape (lines,)
+        Sum of the weights of a line: what is left to the booked cost is 1 minus this.
+    """
+
+    shift: Floats
+    weight: Floats
+    total: Floats
+
+
+def weigh(
+    line: Rows,
+    deviation: Floats,
+    noise: Floats,
+    loadings: Floats,
+    wander: Floats,
+    *,
+    target_loadings: Floats,
+    start: Floats,
+) -> Evidence:
+    r"""Best linear estimate of today's ln price from newer quotes, for every line at once.
+
+    Parameters
+    ----------
+    line : array of int, shape (pairs,)
+        Line of each quote, rising; within a line by date.
+    deviation : array, shape (pairs,)
+        ln quote minus ln price that was expected at its date. [ln]
+    noise : array, shape (pairs,)
+        Standard deviation of the quote around the market price. [ln]
+    loadings : array, shape (pairs, factors)
+        Change of the expected ln price at the quote's date per standard deviation of each uncertain factor. [ln]
+    wander : array, shape (pairs,)
+        Variance that the market's wandering has built up by the quote's date, not falling within a line. [ln²]
+    target_loadings : array, shape (lines, factors)
+        As ``loadings``, at the as-of date.
+    start : array, shape (lines,)
+        Variance of the starting level: basis noise and date. [ln²]
+
+    Returns
+    -------
+    Evidence
+
+    Notes
+    -----
+    The level starts with variance :math:`v_0`, drifts as expected but for the factors' errors, and wanders as a
+    Brownian motion: a local-level model. Its Kalman filter is, for a fixed set of dates, the regression
+    :math:`w = (K + R)^{-1} k` with :math:`K_{ij} = v_0 + \min(q_i, q_j) + \sum_f l_{if} l_{jf}`,
+    :math:`R = diag(r_i^2)` and :math:`k_i = v_0 + q_i + \sum_f l_{if} l_{Tf}`; it is solved here for all lines with the
+    same number of quotes together.
+
+    References
+    ----------
+    .. [1] J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, 2nd ed., 2012, chapter 2 (from memory).
+    """
+    lines = len(start)
+    count = np.bincount(line, minlength=lines)
+    first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(np.int64)
+    weight, shift, total = np.zeros(len(line)), np.zeros(lines), np.zeros(lines)
+    for n in np.unique(count[count > 0]):
+        rows = np.flatnonzero(count == n)
+        at = first[rows][:, None] + np.arange(n)[None, :]
+        load, grown, v0 = loadings[at], wander[at], start[rows]
+        cross = v0[:, None] + grown + np.einsum("gnf,gf->gn", load, target_loadings[rows])
+        covariance = v0[:, None, None] + np.minimum(grown[:, :, None], grown[:, None, :])
+        covariance = covariance + np.einsum("gnf,gmf->gnm", load, load) + (noise[at] ** 2)[:, :, None] * np.eye(n)
+        solved = np.linalg.solve(covariance, cross[:, :, None])[:, :, 0]
+        weight[at] = solved
+        shift[rows], total[rows] = (solved * deviation[at]).sum(axis=1), solved.sum(axis=1)
+    return Evidence(shift, weight, total)
+
+
+def left_to_wander(line: Rows, weight: Floats, wander: Floats, target_wander: Floats) -> Floats:
+    r"""Variance of wandering that is left after the quotes, per line.
+
+    Parameters
+    ----------
+    line, weight, wander
+        As in :func:`weigh`, weights from its result.
+    target_wander : array, shape (lines,)
+        As ``wander``, at the as-of date, at least that of every quote.
+
+    Returns
+    -------
+    array, shape (lines,)
+        :math:`q_T - 2 \sum w_i q_i + \sum_{ij} w_i w_j \min(q_i, q_j)`. [ln²]
+
+    Notes
+    -----
+    With :math:`q` rising within a line the double sum is the sum over quotes of the increment of :math:`q` times the
+    squared weight of that quote and all later ones.
+    """
+    lines = len(target_wander)
+    tail = np.zeros(len(line))
+    once = np.bincount(line, weight * wander, minlength=lines)
+    if len(line):
+        reverse = np.cumsum(weight[::-1])[::-1]
+        ends = np.append(np.flatnonzero(np.diff(line)) + 1, len(line))
+        after = np.append(reverse, 0.0)[ends][np.searchsorted(ends, np.arange(len(line)), side="right")]
+        tail = reverse - after
+    starts = np.concatenate([[True], np.diff(line) > 0]) if len(line) else np.zeros(0, dtype=bool)
+    increment = np.where(starts, wander, np.diff(wander, prepend=0.0))
+    twice = np.bincount(line, increment * tail**2, minlength=lines)
+    return np.asarray(np.maximum(target_wander - 2 * once + twice, 0.0))
