@@ -21,6 +21,9 @@ from bomaudit.report.look import Tone
 Role = Literal["entered", "given", "worked_out"]
 """entered: change it freely, formulas follow · given: from the audit, does not follow · worked_out: a formula."""
 
+Address = Callable[[str], str]
+"""Name of a column → its cell in the same row."""
+
 HEAD_ROW = 3
 """0-based row of the heads; title, explanation and a blank row stand above."""
 LONGEST = 32_000
@@ -49,6 +52,9 @@ class Col:
         In characters.
     formula : callable, optional
         From a function that gives the address of another column in the same row to the formula.
+    live : str
+        Column of the frame that says for each row whether the formula gives the audit's figure; "" where it always
+        does. Elsewhere the figure stands as a value.
     """
 
     name: str
@@ -56,7 +62,8 @@ class Col:
     role: Role = "given"
     note: str = ""
     width: int = 12
-    formula: Callable[[Callable[[str], str]], str] | None = None
+    formula: Callable[[Address], str] | None = None
+    live: str = ""
 
 
 class Styles:
@@ -66,6 +73,7 @@ class Styles:
         self._book, self._day = book, day
         self.get = cache(self._get)
         self.state = cache(self._state)
+        self.ink = cache(lambda tone: book.add_format({"font_color": tone.light}))
         self.title = book.add_format({"bold": True, "font_size": 15, "font_color": look.INK})
         self.quiet = book.add_format({"font_color": "#555c66", "text_wrap": True, "valign": "top"})
         self.head = book.add_format(
@@ -153,11 +161,11 @@ def write_sheet(
 
 def _write_column(sheet: Worksheet, styles: Styles, frame: pd.DataFrame, column: Col, *, place: dict[str, int]) -> None:
     i = place[column.name]
-    style = styles.get(column.style, column.role)
-    values = frame[column.name].tolist()
-    for k, value in enumerate(values):
-        row = HEAD_ROW + 1 + k
-        if column.formula is None or _missing(value):
+    live = frame[column.live].tolist() if column.live else [column.formula is not None] * len(frame)
+    worked_out, plain = styles.get(column.style, "worked_out"), styles.get(column.style, column.role)
+    for k, value in enumerate(frame[column.name].tolist()):
+        row, style = HEAD_ROW + 1 + k, worked_out if live[k] else plain
+        if column.formula is None or not live[k] or _missing(value):
             number_or_blank(sheet, row, i, value, style)
         else:
             formula = column.formula(lambda name, row=row: f"${xl_col_to_name(place[name])}{row + 1}")  # type: ignore[misc]

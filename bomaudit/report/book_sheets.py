@@ -8,11 +8,9 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from bomaudit.glossary import DECISIONS_OUT, LINES, REQUOTES, Column
-from bomaudit.report.book import Col
-from bomaudit.report.content import FLAGGED, Content, by_verdict
-
-Address = Callable[[str], str]
+from bomaudit.glossary import LINES, REQUOTES, Column
+from bomaudit.report.book import Address, Col
+from bomaudit.report.content import FLAGGED, Content
 
 _WIDE = {"description": 34, "title": 40, "reason": 60, "part_no": 16, "supplier": 20, "commodity": 20, "line_id": 9}
 _ENTERED = ("booked_cost", "estimate", "qty_per", "annual_volume")
@@ -21,7 +19,7 @@ _YEARLY = ("exposure_per_year", "value_of_asking", "cost_of_asking", "npv", "npv
            "change_cost", "regret_of_waiting")  # fmt: skip
 
 
-def _col(column: Column, currency: str, **more: object) -> Col:
+def col(column: Column, currency: str, **more: object) -> Col:
     """Column of a sheet as the glossary has it, its unit and meaning as a note."""
     style = "signed_share" if column.name == "drift" else _STYLES.get(column.kind, "text")
     if column.name in _YEARLY:
@@ -51,54 +49,13 @@ def line_columns(content: Content) -> list[Col]:
     columns = []
     for name in names:
         role = "worked_out" if name in formulas else "entered" if name in _ENTERED else "given"
-        columns.append(_col(LINES.column(name), content.currency, role=role, formula=formulas.get(name)))
+        columns.append(col(LINES.column(name), content.currency, role=role, formula=formulas.get(name)))
     return columns
-
-
-def decision_frame(content: Content) -> pd.DataFrame:
-    """Decisions in order, with what the formulas of the sheet give."""
-    frame = by_verdict(content.decisions)
-    return frame.assign(saving_per_year=-frame["saving_today"] * frame["annual_volume"])
-
-
-def decision_columns(content: Content) -> list[Col]:
-    """Columns of the sheet ``Decisions``."""
-    order = ["decision", "title", "verdict", "chosen", "best_today", "switch_to", "annual_volume", "years_left",
-             "change_cost", "saving_booked", "saving_today", "saving_low", "saving_high"]  # fmt: skip
-    rest = [n for n in DECISIONS_OUT.names if n not in order]
-    entered = {"annual_volume": "entered", "years_left": "entered", "change_cost": "entered"}
-    columns = [_col(DECISIONS_OUT.column(n), content.currency, role=entered.get(n, "given")) for n in [*order, *rest]]
-    yearly = Col("saving_per_year", "signed", "worked_out", f"switching saves a year [{content.currency}/year]", 14,
-                 lambda at: f"=-{at('saving_today')}*{at('annual_volume')}")  # fmt: skip
-    return [*columns[: len(order)], yearly, *columns[len(order) :]]
-
-
-def element_frame(content: Content) -> pd.DataFrame:
-    """Elements of all options, as the audit priced them."""
-    return content.elements
-
-
-def element_columns(content: Content) -> list[Col]:
-    """Columns of the sheet ``Elements``."""
-    unit = f"[{content.currency}/unit]"
-    known = {
-        "decision": Col("decision", width=14), "option": Col("option", width=14), "element": Col("element", width=28),
-        "kind": Col("kind"), "part_no": Col("part_no", width=16), "qty": Col("qty", "number"), "basis": Col("basis"),
-        "booked_per_unit": Col("booked_per_unit", "price", "given", f"as booked {unit}"),
-        "today_per_unit": Col("today_per_unit", "price", "given", f"today {unit}"),
-        "low": Col("low", "price", "given", f"low end {unit}"),
-        "high": Col("high", "price", "given", f"high end {unit}"),
-    }  # fmt: skip
-    return [known.get(str(n), Col(str(n), _guess(content.elements[n]))) for n in content.elements.columns]
-
-
-def _guess(values: pd.Series) -> str:
-    return "price" if pd.api.types.is_float_dtype(values) else "text"
 
 
 def requote_columns(content: Content) -> list[Col]:
     """Columns of the sheet ``Re-quotes``."""
-    return [_col(c, content.currency) for c in REQUOTES.columns]
+    return [col(c, content.currency) for c in REQUOTES.columns]
 
 
 def market_frame(content: Content) -> pd.DataFrame:

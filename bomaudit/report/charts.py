@@ -109,20 +109,24 @@ def bridge(currency: str) -> alt.Chart:
 
 
 def tornado(currency: str) -> alt.Chart:
-    """Draw what moves a decision: its saving at the low and high end of each driver.
+    """Draw what moves a decision: its net present value at the low and high end of each driver.
 
-    Data columns: rank, driver, low, high [currency/unit].
+    Data columns: rank, driver, low, high [currency], at_low, at_high (the driver there, as written), now [currency].
     """
     base = alt.Chart(alt.NamedData("tornado")).encode(
         y=alt.Y("driver:N", sort=alt.SortField("rank"), title=None, axis=alt.Axis(labelLimit=260, ticks=False))
     )
     bars = base.mark_bar(height={"band": 0.55}, color=look.STATUS["drifting"].light).encode(
-        x=alt.X("low:Q", title=f"the choice saves, {currency} a unit"),
+        x=alt.X("low:Q", title=f"switching is worth, {currency} (below 0: it costs)", axis=alt.Axis(format="~s")),
         x2="high:Q",
-        tooltip=["driver:N", alt.Tooltip("low:Q", format="+.2f"), alt.Tooltip("high:Q", format="+.2f")],
+        tooltip=["driver:N", "at_low:N", alt.Tooltip("low:Q", format="+,.0f"), "at_high:N",
+                 alt.Tooltip("high:Q", format="+,.0f")],
+    )  # fmt: skip
+    now = base.mark_rule(color=look.INK, strokeWidth=1.5).encode(x="min(now):Q", y=alt.value(0), y2=alt.value("height"))
+    nought = base.mark_rule(color=FRAME, strokeDash=[4, 3]).encode(
+        x=alt.datum(0), y=alt.value(0), y2=alt.value("height")
     )
-    nought = base.mark_rule(color=FRAME).encode(x=alt.datum(0))
-    return _sized(bars + nought, high=alt.Step(28))
+    return _sized(bars + nought + now, high=alt.Step(28))
 
 
 def paths(currency: str) -> alt.Chart:

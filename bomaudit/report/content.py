@@ -34,8 +34,11 @@ class Content:
         Of the audit.
     lines, decisions, requotes : DataFrame
         Columns of ``glossary.LINES``, ``DECISIONS_OUT`` and ``REQUOTES``.
-    elements, tornado, paths : DataFrame
-        What a decision is made of, what moves it, and cost per unit of its options over time.
+    elements, options, tornado, drivers, paths, portfolio : DataFrame
+        What a decision is made of, what its options cost, what moves it, where its variance comes from, cost per unit
+        of its options over time, and how decisions add up; columns as in ``decide.Decided``.
+    growth : Series of float
+        Change of the annual volume from year to year, by decision. [1/year]
     evidence : Series of str
         Quotes used and passed over, by ``line_id``.
     findings, assumptions : DataFrame
@@ -58,8 +61,12 @@ class Content:
     decisions: pd.DataFrame
     requotes: pd.DataFrame
     elements: pd.DataFrame
+    options: pd.DataFrame
     tornado: pd.DataFrame
+    drivers: pd.DataFrame
     paths: pd.DataFrame
+    portfolio: pd.DataFrame
+    growth: pd.Series
     evidence: pd.Series
     findings: pd.DataFrame
     assumptions: pd.DataFrame
@@ -102,8 +109,12 @@ def gather(audit: Audit, *, redact: bool = False) -> Content:
         decisions=audit.decided.decisions,
         requotes=audit.decided.requotes,
         elements=audit.decided.elements,
+        options=audit.decided.options,
         tornado=audit.decided.tornado,
+        drivers=audit.decided.drivers,
         paths=audit.decided.paths,
+        portfolio=audit.decided.portfolio,
+        growth=audit.inputs.tables["decisions"].groupby("decision")["volume_growth"].first(),
         evidence=pd.Series(evidence.to_numpy(), index=audit.lines["line_id"].to_numpy(), dtype="str"),
         findings=to_frame(audit.findings),
         assumptions=audit.assumptions,

@@ -168,7 +168,7 @@ def _decision(content: Content, d: dict[Any, Any], reach: float) -> dict[str, An
         "elements": element_rows(content, name),
         "bridge_words": f"{title}: saving as booked, what moved, saving today, {cur} a unit",
         "tornado": bool((content.tornado["decision"] == name).any()),
-        "tornado_words": f"{title}: saving at the low and high end of each driver, {cur} a unit",
+        "tornado_words": f"{title}: what switching is worth at the low and high end of each driver, {cur}",
         "paths": bool((content.paths["decision"] == name).any()),
         "paths_words": f"{title}: cost per unit of the options over time, {cur}",
     }  # fmt: skip

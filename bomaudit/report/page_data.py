@@ -45,7 +45,7 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
     str
         JSON without "<", so that nothing in it can end the element that holds it.
     """
-    n = content.numbers
+    n, npv = content.numbers, content.decisions.set_index("decision")["npv"]
     data = {
         "language": n.language,
         "locale": _LOCALES[n.language],
@@ -68,7 +68,7 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
         "charts": {
             "ageing": ageing_rows(content.lines),
             "bridge": {d["decision"]: bridge_rows(content, d, n) for d in content.decisions.to_dict("records")},
-            "tornado": {str(k): tornado_rows(f) for k, f in content.tornado.groupby("decision", sort=False)},
+            "tornado": {str(k): tornado_rows(f, n, npv[k]) for k, f in content.tornado.groupby("decision", sort=False)},
             "paths": {str(k): path_rows(f, content) for k, f in content.paths.groupby("decision", sort=False)},
         },
         "lines": line_columns(content, lines),
@@ -145,15 +145,15 @@ def bridge_rows(content: Content, decision: dict[Any, Any], n: Numbers) -> list[
     return rows
 
 
-def tornado_rows(frame: pd.DataFrame, *, most: int = 10) -> list[dict[str, object]]:
-    """Rows of the chart ``tornado``: the widest first."""
-    widest = frame.assign(width=(frame["high"] - frame["low"]).abs()).sort_values(
-        "width", ascending=False, kind="stable"
-    )
+def tornado_rows(frame: pd.DataFrame, n: Numbers, npv: float, *, most: int = 10) -> list[dict[str, object]]:
+    """Rows of the chart ``tornado``: the widest first, as the frame has them."""
+    write = {"what_if": n.plain, "part": n.price, "element": n.price}
+    columns = ["driver", "kind", "low", "high", "at_low", "at_high"]
     return [
-        {"rank": i, "driver": d, "low": short(low), "high": short(high)}
-        for i, (d, low, high) in enumerate(_rows(widest.head(most), ["driver", "low", "high"]))
-    ]
+        {"rank": i, "driver": words.driver(d), "low": short(low), "high": short(high), "now": short(npv),
+         "at_low": write[kind](at_low), "at_high": write[kind](at_high)}
+        for i, (d, kind, low, high, at_low, at_high) in enumerate(_rows(frame.head(most), columns))
+    ]  # fmt: skip
 
 
 def path_rows(frame: pd.DataFrame, content: Content) -> list[dict[str, object]]:

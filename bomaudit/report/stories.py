@@ -14,6 +14,9 @@ from bomaudit.report import words
 from bomaudit.report.content import Content, count_statuses, count_verdicts, stake
 from bomaudit.report.numbers import Numbers
 
+MOST_MOVES = 8
+"""Elements that a bridge names; the rest is summed."""
+
 Section = tuple[str, tuple[str, ...]]
 """Title and its points."""
 
@@ -176,22 +179,31 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
 
 
 def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
-    """Steps from the saving as booked to the saving today, one an element that moved."""
-    moved = moves(content, decision)
-    level, bars = decision["saving_booked"], []
-    bars.append(Bar("choice saves, as booked", 0.0, level, n.price(level, signed=True), level=True))
-    for label, change in moved:
+    """Steps from the saving as booked to the saving today, against the option to switch to."""
+    rows = content.elements[content.elements["decision"] == decision["decision"]]
+    sign = rows["option"].map({decision["switch_to"]: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
+    level = float((sign * rows["booked_per_unit"]).sum())
+    bars = [Bar("choice saves, as booked", 0.0, level, n.price(level, signed=True), level=True)]
+    for label, change in moves(rows, sign):
         bars.append(Bar(label, level, level + change, n.price(change, signed=True)))
         level += change
     today = decision["saving_today"]
     return (*bars, Bar("choice saves, today", 0.0, today, n.price(today, signed=True), level=True))
 
 
-def moves(content: Content, decision: dict[Any, Any]) -> Sequence[tuple[str, float]]:
-    """Elements of the two options that moved since, as changes of the saving, and what is left."""
-    rows = content.elements[content.elements["decision"] == decision["decision"]]
-    sign = rows["option"].map({decision["switch_to"]: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
+def moves(rows: pd.DataFrame, sign: pd.Series) -> Sequence[tuple[str, float]]:
+    """Elements that moved since, as changes of the saving, largest first; small ones together.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Elements of one decision.
+    sign : Series
+        1 for the option to switch to, -1 for the chosen one, 0 for others.
+    """
     change = sign * (rows["today_per_unit"] - rows["booked_per_unit"])
-    moved = [(f"{o}: {e}", float(c)) for o, e, c in zip(rows["option"], rows["element"], change, strict=True) if c]
-    rest = decision["saving_today"] - decision["saving_booked"] - sum(c for _, c in moved)
-    return [*moved, ("other", rest)] if abs(rest) > 0.005 else moved  # noqa: PLR2004
+    order = change.abs().sort_values(ascending=False, kind="stable").index
+    label = rows["option"] + ": " + rows["element"]
+    named = [(label[i], float(change[i])) for i in order if change[i]]
+    rest = sum(c for _, c in named[MOST_MOVES:])
+    return [*named[:MOST_MOVES], *([("all others", rest)] if rest else [])]

@@ -281,3 +281,19 @@ SHEET: Mapping[str, str] = {
     "Findings": "What was missing, doubtful or contradictory, where it stands, and what was done about it.",
 }
 """What a sheet of the workbook holds."""
+
+_DRIVER_KIND: Mapping[str, str] = {
+    "exponent": "how fast {0} learns",
+    "volume": "how many {0} the market made",
+    "input": "price of {0}",
+    "fx": "exchange rate of {0}",
+    "own_volume": "own quantity of {0}",
+}
+
+
+def driver(name: str) -> str:
+    """Name a shared cause of price changes in words; parts and elements keep their own names."""
+    kind, colon, of = name.partition(":")
+    if colon and kind in _DRIVER_KIND:
+        return _DRIVER_KIND[kind].format(of.replace("_", " "))
+    return _DRIVER_KIND[kind].format("all parts") if kind in _DRIVER_KIND else name

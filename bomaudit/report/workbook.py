@@ -14,13 +14,10 @@ from xlsxwriter import Workbook
 
 from bomaudit.report import look, words
 from bomaudit.report.book import DAYS, HEAD_ROW, Styles, column_range, mark_states, write_sheet
+from bomaudit.report.book_decisions import decision_columns, decision_frame, element_columns, element_frame
 from bomaudit.report.book_sheets import (
     assumption_columns,
     assumption_frame,
-    decision_columns,
-    decision_frame,
-    element_columns,
-    element_frame,
     finding_columns,
     line_columns,
     market_columns,
@@ -46,22 +43,26 @@ def write(content: Content, path: Path) -> None:
     styles = Styles(book, DAYS[content.settings.report.language])
     shown = by_weight(content.lines).head(MOST_LINES)
     write_summary(book, styles, content, shown)
-    _write_decisions(book, styles, content)
+    _write_decisions(book, styles, content, shown)
     _write_lines(book, styles, content, shown)
     _write_rest(book, styles, content)
     book.close()
 
 
-def _write_decisions(book: Workbook, styles: Styles, content: Content) -> None:
-    frame, columns = decision_frame(content), decision_columns(content)
+def _write_decisions(book: Workbook, styles: Styles, content: Content, shown: pd.DataFrame) -> None:
+    elements = element_frame(content, shown)
+    frame, columns = decision_frame(content, elements), decision_columns(content)
     sheet = write_sheet(book, styles, "Decisions", frame, columns, title="Decisions",
                         says=words.SHEET["Decisions"])  # fmt: skip
     mark_states(sheet, styles, columns, "verdict", rows=len(frame), tones=look.VERDICT)
-    frame, columns = element_frame(content), element_columns(content)
-    write_sheet(book, styles, "Elements", frame, columns, title="Elements of the decisions",
+    book.define_name("decision_name", "=" + column_range("Decisions", columns, "decision", len(frame)))
+    for name in ("discounted_products", "discounted_years"):
+        book.define_name(f"decision_{name}", "=" + column_range("Decisions", columns, name, len(frame)))
+    columns = element_columns(content)
+    write_sheet(book, styles, "Elements", elements, columns, title="Elements of the decisions",
                 says=words.SHEET["Elements"])  # fmt: skip
-    for name in ("decision", "option", "booked_per_unit", "today_per_unit"):
-        book.define_name(f"element_{name}", "=" + column_range("Elements", columns, name, len(frame)))
+    for name in ("decision", "option", "today_per_unit"):
+        book.define_name(f"element_{name}", "=" + column_range("Elements", columns, name, len(elements)))
 
 
 def _write_lines(book: Workbook, styles: Styles, content: Content, shown: pd.DataFrame) -> None:
@@ -72,11 +73,10 @@ def _write_lines(book: Workbook, styles: Styles, content: Content, shown: pd.Dat
     mark_states(sheet, styles, columns, "status", rows=len(shown), tones=look.STATUS)
     for name in ("line_id", "status", "estimate", "booked_cost", "exposure_per_year"):
         book.define_name(f"line_{name.removeprefix('line_')}", "=" + column_range("Lines", columns, name, len(shown)))
-    drift = next(i for i, c in enumerate(columns) if c.name == "exposure_per_year")
-    sheet.conditional_format(
-        HEAD_ROW + 1, drift, HEAD_ROW + max(len(shown), 1), drift,
-        {"type": "data_bar", "bar_color": look.DOWN.light, "bar_negative_color": look.UP.light, "bar_solid": True},
-    )  # fmt: skip
+    money = next(i for i, c in enumerate(columns) if c.name == "exposure_per_year")
+    for criterion, tone in ((">", look.DOWN), ("<", look.UP)):
+        rule = {"type": "cell", "criteria": criterion, "value": 0, "format": styles.ink(tone)}
+        sheet.conditional_format(HEAD_ROW + 1, money, HEAD_ROW + max(len(shown), 1), money, rule)
 
 
 def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
@@ -84,14 +84,31 @@ def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
                 says=words.SHEET["Re-quotes"])  # fmt: skip
     write_sheet(book, styles, "Markets", market_frame(content), market_columns(content), title="Markets",
                 says=words.SHEET["Markets"])  # fmt: skip
-    frame = assumption_frame(content)
-    write_sheet(book, styles, "Assumptions", frame, assumption_columns(), title="Assumptions",
-                says=words.SHEET["Assumptions"])  # fmt: skip
-    at = {n: HEAD_ROW + 2 + i for i, n in enumerate(frame["name"])}
-    for setting, name in (("decide.discount_rate", "discount_rate"), ("decide.inflation", "inflation")):
-        if setting in at:
-            book.define_name(name, f"=Assumptions!$B${at[setting]}")
+    _write_assumptions(book, styles, content)
     columns = finding_columns()
     sheet = write_sheet(book, styles, "Findings", content.findings, columns, title="What the data did not say",
                         says=words.SHEET["Findings"])  # fmt: skip
     mark_states(sheet, styles, columns, "severity", rows=len(content.findings), tones=look.SEVERITY)
+
+
+def _write_assumptions(book: Workbook, styles: Styles, content: Content) -> None:
+    """Settings by name, and below them what the other sheets' formulas take from them."""
+    frame = assumption_frame(content)
+    sheet = write_sheet(book, styles, "Assumptions", frame, assumption_columns(), title="Assumptions",
+                        says=words.SHEET["Assumptions"])  # fmt: skip
+    at = {n: f"$B${HEAD_ROW + 2 + i}" for i, n in enumerate(frame["name"])}
+    rate, inflation, basis, timing = (at[f"decide.{n}"] for n in ("discount_rate", "inflation", "rate_basis", "timing"))
+    rules, row = content.settings.decide, HEAD_ROW + 2 + len(frame)
+    real = rules.discount_rate if rules.rate_basis == "real" else (1 + rules.discount_rate) / (1 + rules.inflation) - 1
+    follow = (
+        ("real_rate", f'=IF({basis}="real",{rate},(1+{rate})/(1+{inflation})-1)', real, "real discount rate, 1/year"),
+        ("cash_shift", f'=IF({timing}="mid_year",0.5,1)', 0.5 if rules.timing == "mid_year" else 1.0,
+         "part of a year after which its cash falls"),
+    )  # fmt: skip
+    for i, (name, formula, value, says) in enumerate(follow):
+        sheet.write_string(row + i, 0, name)
+        sheet.write_formula(row + i, 1, formula, styles.get("log", "worked_out"), value)
+        sheet.write_string(row + i, 3, says)
+        book.define_name(name, f"=Assumptions!$B${row + i + 1}")
+    for setting in ("discount_rate", "inflation"):
+        book.define_name(setting, "=Assumptions!" + at[f"decide.{setting}"])

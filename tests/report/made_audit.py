@@ -14,6 +14,9 @@ from bomaudit.glossary import DECISIONS_OUT, LINES, REQUOTES, VARIANCE_PARTS, WA
 from bomaudit.settings import from_dict
 
 COMMODITIES = ("dc_motor", "controller_board", "steel_sheet", "fastener", "battery_pack", "cable_harness")
+ELEMENTS = ["decision", "option", "element", "kind", "part_no", "qty", "basis", "spent", "booked_per_unit",
+            "today_per_unit", "low", "high", "moved"]  # fmt: skip
+OPTIONS = ["decision", "option", "chosen", "cost_booked", "cost_today", "switch_cost", "npv"]
 RISKY = '=HYPERLINK("x") <b>Ölfilter & Söhne</b>'
 
 
@@ -94,6 +97,8 @@ def made_decisions() -> pd.DataFrame:
         annual_volume=4200.0, years_left=5.0, change_cost=60_000.0, break_even_part="00001-A", break_even_price=7.7,
         evpi=2500.0, ask_first="00001-A", value_of_asking=900.0, rule="cautious_end", reason="the rule that fired",
     )  # fmt: skip
+    years = ((1.08 / 1.02) ** -(np.arange(5) + 0.5)).sum()
+    frame["npv"] = -frame["saving_today"] * frame["annual_volume"] * years - frame["change_cost"]
     frame["switch_to"] = ["membrane", "brushless", "moulded", "own", "disc"]
     frame["npv_low"], frame["npv_high"] = frame["npv"] - 40_000, frame["npv"] + 40_000
     frame["p_pays_back"], frame["payback_years"] = frame["p_flip"] * 0.9, [1.6, 11.9, np.nan, np.nan, 2.4]
@@ -120,18 +125,23 @@ def made_audit(count: int = 40, language: str = "en", **report: object) -> Simpl
         note("M001", "no volumes for steel_sheet", assumed="half the past trend"),
     )  # fmt: skip
     assumptions = pd.DataFrame(
-        [
-            ("model.spillover", "0.5", "default", "share of the industry's learning"),
-            ("decide.discount_rate", "0.08", "audit.toml", "nominal discount rate a year"),
-        ],
+        [("model.spillover", "0.5", "default", "share of the industry's learning"),
+         ("decide.discount_rate", "0.08", "audit.toml", "nominal discount rate a year"),
+         ("decide.rate_basis", "nominal", "default", "what discount_rate is"),
+         ("decide.inflation", "0.02", "default", "general inflation expected"),
+         ("decide.timing", "mid_year", "default", "when a year's cash falls")],
         columns=["name", "value", "stated", "source"],
-    )
+    )  # fmt: skip
     estimates = SimpleNamespace(frame=pd.DataFrame({"evidence": ["used: firm quote of Supplier A at 4.10"] * count}))
-    decided = SimpleNamespace(decisions=decisions, requotes=requotes, **made_decision_parts(decisions), findings=())
+    decided = SimpleNamespace(
+        decisions=decisions, requotes=requotes, **made_decision_parts(decisions, lines), findings=()
+    )
+    register = pd.DataFrame({"decision": decisions["decision"], "volume_growth": np.nan})
     return SimpleNamespace(
         settings=settings, title="Hand-made audit", as_of=date(2026, 6, 30), currency="EUR", lines=lines,
         decided=decided, findings=findings, assumptions=assumptions, estimates=estimates,
-        inputs=SimpleNamespace(present={"bom": ("part_no",), "quotes": ("part_no",)}, hashes={"bom.xlsx": "ab" * 32}),
+        inputs=SimpleNamespace(present={"bom": ("part_no",), "quotes": ("part_no",)}, tables={"decisions": register},
+                               hashes={"bom.xlsx": "ab" * 32}),
         curves=SimpleNamespace(experience=SimpleNamespace(frame=made_fits())),
     )  # fmt: skip
 
@@ -145,25 +155,43 @@ def made_fits() -> pd.DataFrame:
     )  # fmt: skip
 
 
-def made_decision_parts(decisions: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    elements, tornado, paths = [], [], []
+def made_decision_parts(decisions: pd.DataFrame, lines: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Elements and options that add up to the decisions; the choice costs 40 a unit."""
+    elements, tornado, paths, options = [], [], [], []
+    part = lines.iloc[0]
     for d in decisions.itertuples():
-        other = d.switch_to
-        for option, booked, today in ((d.chosen, 40.0, 40.0), (other, 40 + d.saving_booked, 40 + d.saving_today)):
-            elements += [
-                (d.decision, option, f"{option} part", "part", "00001-A", 1.0, "per_unit", booked - 8, today - 8,
-                 today - 10, today - 6, "market grew"),
-                (d.decision, option, "fitting", "labour", "", 1.0, "per_unit", 8.0, 8.0, 7.0, 9.0, ""),
+        rate, years = 1.08 / 1.02 - 1, np.arange(5)
+        products = d.annual_volume * ((1 + rate) ** -(years + 0.5)).sum()
+        once = 12_000.0
+        for option, booked, today in ((d.chosen, 40.0, 40.0), (d.switch_to, 40 + d.saving_booked, 40 + d.saving_today)):
+            rival = option != d.chosen
+            rows = [
+                ("fitting", "labour", "", 1.0, "per_unit", 8.0, 8.0, 7.0, 9.0, ""),
+                ("bracket", "part", part.part_no, 2.0, "per_unit", 2 * part.booked_cost, 2 * part.estimate,
+                 2 * part.estimate_low, 2 * part.estimate_high, "experience -1.20"),
+                ("mould", "tooling", "", 1.0, "once", once / products * rival, once / products * rival, 0, 0, ""),
             ]  # fmt: skip
+            left = (sum(r[5] for r in rows), sum(r[6] for r in rows))
+            rows.append(("pump", "part", "P-X", 1.0, "per_unit", booked - left[0], today - left[1], today - left[1] - 2,
+                         today - left[1] + 2, "market grew"))  # fmt: skip
+            elements += [(d.decision, option, *r[:5], False, *r[5:]) for r in rows]
             dates = pd.date_range("2016-06-30", "2031-06-30", freq="YE")
-            cost = np.linspace(booked, today, len(dates))
-            paths += [(d.decision, option, t, c) for t, c in zip(dates, cost, strict=True)]
+            paths += [(d.decision, option, t, c) for t, c in zip(dates, np.linspace(booked, today, 15), strict=True)]
+            options.append(
+                (d.decision, option, not rival, booked, today, d.change_cost * rival, d.npv if rival else np.nan)
+            )
         tornado += [
-            (d.decision, n, d.saving_today - w, d.saving_today + w) for n, w in (("copper", 1.5), ("own quote", 4))
-        ]
+            (d.decision, "00001-A", "part", 3.0, 4.5, d.npv - 30_000, d.npv + 30_000),
+            (d.decision, "annual volume", "what_if", 3150.0, 5250.0, d.npv * 0.75, d.npv * 1.25),
+        ]  # fmt: skip
+    drivers = [(d, f"input:{m}", "factor", s, np.nan, np.nan) for d in decisions["decision"]
+               for m, s in (("copper", 0.6), ("steel", 0.4))]  # fmt: skip
+    portfolio = decisions.loc[decisions["verdict"].isin(["reopen", "review"]), ["decision", "verdict", "npv"]]
     return {
-        "elements": pd.DataFrame(elements, columns=["decision", "option", "element", "kind", "part_no", "qty", "basis",
-                                                    "booked_per_unit", "today_per_unit", "low", "high", "moved"]),
-        "tornado": pd.DataFrame(tornado, columns=["decision", "driver", "low", "high"]),
+        "elements": pd.DataFrame(elements, columns=ELEMENTS),
+        "options": pd.DataFrame(options, columns=OPTIONS),
+        "tornado": pd.DataFrame(tornado, columns=["decision", "driver", "kind", "at_low", "at_high", "low", "high"]),
+        "drivers": pd.DataFrame(drivers, columns=["decision", "driver", "kind", "variance_share", "evpi", "evsi"]),
         "paths": pd.DataFrame(paths, columns=["decision", "option", "date", "cost_per_unit"]),
+        "portfolio": portfolio.assign(counted=True, npv_counted=portfolio["npv"], because=""),
     }  # fmt: skip

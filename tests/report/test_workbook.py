@@ -1,0 +1,165 @@
+"""The workbook: what it shows without recalculation is what an office suite computes, and changes propagate."""
+
+from __future__ import annotations
+
+import math
+import shutil
+import subprocess
+from pathlib import Path
+
+import openpyxl
+import pytest
+from made_audit import RISKY, made_audit
+
+from bomaudit.report import workbook
+from bomaudit.report.book import HEAD_ROW, LONGEST, fit
+from bomaudit.report.book_decisions import discounted_years
+from bomaudit.report.content import gather
+
+OFFICE = shutil.which("soffice")
+needs_office = pytest.mark.skipif(OFFICE is None, reason="no office suite (soffice) to recalculate the workbook with")
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("book") / "report.xlsx"
+    workbook.write(gather(made_audit(40)), path)
+    return path
+
+
+def recalculated(path: Path, out: Path) -> openpyxl.Workbook:
+    """Open in a headless office suite, recalculate everything, save, read the results."""
+    out.mkdir()
+    profile = f"-env:UserInstallation=file://{out}/profile"
+    subprocess.run(
+        [OFFICE, profile, "--headless", "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", out, path],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    return openpyxl.load_workbook(out / path.name, data_only=True)
+
+
+def without_results(path: Path, to: Path, changes: dict[tuple[str, str], float] | None = None) -> Path:
+    """Copy with cells changed and no stored results: whatever is read later was computed."""
+    copy = openpyxl.load_workbook(path)
+    for (sheet, cell), value in (changes or {}).items():
+        copy[sheet][cell] = value
+    copy.save(to)
+    return to
+
+
+def cell_of(sheet, head: str, row: int) -> str:
+    heads = {c.value: c.column_letter for c in sheet[HEAD_ROW + 1]}
+    return f"{heads[head]}{HEAD_ROW + 1 + row}"
+
+
+@needs_office
+def test_every_stored_result_is_what_an_office_suite_computes(book, tmp_path):
+    formulas = openpyxl.load_workbook(book)
+    stored = openpyxl.load_workbook(book, data_only=True)
+    computed = recalculated(without_results(book, tmp_path / "bare.xlsx"), tmp_path / "office")
+    compared = 0
+    for sheet in formulas:
+        for row in sheet.iter_rows():
+            for cell in row:
+                if cell.data_type != "f":
+                    continue
+                ours, theirs = stored[sheet.title][cell.coordinate].value, computed[sheet.title][cell.coordinate].value
+                assert theirs == pytest.approx(ours, rel=1e-6, abs=1e-9), (
+                    f"{sheet.title}!{cell.coordinate} {cell.value}"
+                )
+                compared += 1
+    assert compared > 150
+
+
+@needs_office
+def test_a_changed_estimate_moves_exposure_saving_and_present_value(book, tmp_path):
+    source = openpyxl.load_workbook(book, data_only=True)
+    elements, lines, decisions = source["Elements"], source["Lines"], source["Decisions"]
+    row = next(r for r in range(1, 30) if elements[cell_of(elements, "line id", r)].value)
+    line = elements[cell_of(elements, "line id", row)].value
+    at = next(r for r in range(1, 41) if lines[cell_of(lines, "line id", r)].value == line)
+    estimate = cell_of(lines, "estimate", at)
+    dearer = lines[estimate].value + 10
+    changed = {("Lines", estimate): dearer}
+    new = recalculated(without_results(book, tmp_path / "changed.xlsx", changed), tmp_path / "office")
+    quantity = lines[cell_of(lines, "qty per", at)].value * lines[cell_of(lines, "annual volume", at)].value
+    fell = (
+        lines[cell_of(lines, "exposure per year", at)].value
+        - new["Lines"][cell_of(lines, "exposure per year", at)].value
+    )
+    assert fell == pytest.approx(10 * quantity)
+    # two of the part in both options: what each costs rises, the saving does not move
+    today = cell_of(elements, "today per unit", row)
+    assert new["Elements"][today].value == pytest.approx(elements[today].value + 20)
+    saving = cell_of(decisions, "saving today", 1)
+    assert new["Decisions"][saving].value == pytest.approx(decisions[saving].value)
+
+
+@needs_office
+def test_a_changed_discount_rate_and_volume_move_present_value(book, tmp_path):
+    source = openpyxl.load_workbook(book, data_only=True)
+    names, decisions = source["Assumptions"], source["Decisions"]
+    rate = next(f"B{r}" for r in range(1, 40) if names[f"A{r}"].value == "decide.discount_rate")
+    volume = cell_of(decisions, "annual volume", 1)
+    changed = {("Assumptions", rate): 0.02, ("Decisions", volume): 1000.0}
+    new = recalculated(without_results(book, tmp_path / "changed.xlsx", changed), tmp_path / "office")["Decisions"]
+    # 2 % nominal and 2 % inflation: no discounting, five years of 1,000 products
+    assert new[cell_of(decisions, "discounted products", 1)].value == pytest.approx(5000)
+    saving = new[cell_of(decisions, "saving today", 1)].value
+    cost = decisions[cell_of(decisions, "change cost", 1)].value
+    assert new[cell_of(decisions, "npv", 1)].value == pytest.approx(-5000 * saving - cost)
+
+
+def test_saving_and_present_value_are_formulas_where_elements_give_them(book):
+    decisions = openpyxl.load_workbook(book)["Decisions"]
+    for row in range(1, 6):
+        assert decisions[cell_of(decisions, "saving today", row)].data_type == "f"
+        assert decisions[cell_of(decisions, "npv", row)].data_type == "f"
+
+
+def test_text_that_looks_like_a_formula_stays_text(book):
+    lines = openpyxl.load_workbook(book)["Lines"]
+    cells = [c for row in lines.iter_rows() for c in row if c.value == RISKY]
+    assert cells
+    assert all(c.data_type == "s" and c.hyperlink is None for c in cells)
+
+
+def test_every_line_of_the_bom_stands_in_the_book_once(book):
+    lines = openpyxl.load_workbook(book)["Lines"]
+    ids = [lines[cell_of(lines, "line id", r)].value for r in range(1, 41)]
+    assert sorted(ids) == [f"L{k:04d}" for k in range(1, 41)]
+
+
+def test_same_audit_same_bytes(book, tmp_path):
+    again = tmp_path / "again.xlsx"
+    workbook.write(gather(made_audit(40)), again)
+    assert again.read_bytes() == book.read_bytes()
+
+
+def test_a_book_that_holds_fewer_lines_says_so(tmp_path, monkeypatch):
+    monkeypatch.setattr(workbook, "MOST_LINES", 10)
+    workbook.write(gather(made_audit(40)), tmp_path / "cut.xlsx")
+    lines = openpyxl.load_workbook(tmp_path / "cut.xlsx")["Lines"]
+    assert "10 of 40 lines" in lines["A2"].value
+
+
+def test_a_text_too_long_for_a_cell_is_cut_and_says_so():
+    assert fit("a" * 40_000) == "a" * LONGEST + " [cut here: 40000 characters]"
+    assert fit("short") == "short"
+
+
+def test_heads_are_frozen_filtered_explained_and_printed_on_each_page(book):
+    for name in ("Decisions", "Lines", "Re-quotes", "Findings", "Assumptions", "Elements", "Markets"):
+        sheet = openpyxl.load_workbook(book)[name]
+        assert sheet.freeze_panes == f"C{HEAD_ROW + 2}", name
+        assert sheet.auto_filter.ref, name
+        assert sheet.print_title_rows == f"${HEAD_ROW + 1}:${HEAD_ROW + 1}", name
+    lines = openpyxl.load_workbook(book)["Lines"]
+    assert lines[cell_of(lines, "drift", 0)].comment.text.startswith("estimate / booked_cost - 1")
+
+
+def test_annuity_of_the_sheet_is_the_textbook_one():
+    # 5 years at 8 %: 3.9927, printed annuity tables in any finance text, e.g. Brealey, Myers and Allen, table 3
+    assert discounted_years([5.0], [0.0], 0.08, 1.0)[0] == pytest.approx(3.9927, abs=5e-5)
+    assert discounted_years([2.5], [0.0], 0.0, 0.5)[0] == pytest.approx(2.5)
+    assert math.isclose(discounted_years([3.0], [0.1], 0.1, 1.0)[0], 3 / 1.1)
