@@ -40,14 +40,14 @@ GROUND_DARK = "#16191d"
 INK = "#20262e"
 INK_DARK = "#e8e6e1"
 
-_TEAL = Tone("#1f6b70", "#6cc5c1", "#ddefee", "#17383a", "●", "cyan")
-_OCHRE = Tone("#8a5a00", "#e9b44c", "#f8ecd2", "#43330f", "◆", "yellow")
-_BERRY = Tone("#9c1f4a", "#f58aa9", "#f9e0e8", "#4a1b2c", "▲", "magenta")
-_STONE = Tone("#5b616b", "#a9b0ba", "#e9e9e7", "#2f353c", "○", "bright_black")
-_BLUE = Tone("#34509c", "#9db4f5", "#e2e8f8", "#232f52", "◷", "blue")
+_TEAL = Tone("#0d4456", "#bef4ec", "#dcebee", "#143438", "●", "cyan")
+_OCHRE = Tone("#894c01", "#f4b854", "#f8ead4", "#402d0c", "◆", "yellow")
+_BERRY = Tone("#910f30", "#e76886", "#f8dfe4", "#41121f", "▲", "magenta")
+_STONE = Tone("#636567", "#afb3bf", "#ececea", "#2b3036", "○", "dim")
+_BLUE = Tone("#164bda", "#6691e8", "#e3e9fb", "#17233f", "◷", "blue")
+_PLUM = Tone("#691991", "#eab1f4", "#efe3f5", "#3c1a48", "◼", "bright_magenta")
 
 STATUS: dict[str, Tone] = {"current": _TEAL, "drifting": _OCHRE, "stale": _BERRY, "unknown": _STONE}
-_PLUM = Tone("#6d3aa0", "#c7a3ee", "#eee4f7", "#3a2650", "◼", "bright_magenta")
 VERDICT: dict[str, Tone] = {"reopen": _BERRY, "review": _PLUM, "requote": _OCHRE, "watch": _BLUE, "stands": _TEAL}
 SEVERITY: dict[str, Tone] = {"error": _BERRY, "warning": _OCHRE, "note": _STONE}
 

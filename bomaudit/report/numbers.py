@@ -16,10 +16,12 @@ _DECIMAL: dict[str, str] = {"en": ".", "de": ",", "fr": ","}
 _PERCENT: dict[str, str] = {"en": "%", "de": "\u00a0%", "fr": "\u202f%"}
 _DAY: dict[str, str] = {"en": "%Y-%m-%d", "de": "%d.%m.%Y", "fr": "%d/%m/%Y"}
 MISSING = "–"
-_WHOLE_FROM = 1000.0
-"""From here on cents are noise."""
-_FINE_BELOW = 1.0
-"""Below one unit of money two decimals hide the price of a screw."""
+
+
+def price_decimals(value: float) -> int:
+    """Decimals of a price: none from a thousand, cents from one, three from a tenth, four below: screws cost tenths."""
+    size = abs(value)
+    return 0 if size >= 1000 else 2 if size >= 1 or size == 0 else 3 if size >= 0.1 else 4  # noqa: PLR2004
 
 
 @dataclass(frozen=True)
@@ -46,11 +48,12 @@ class Numbers:
         sign = "" if nought else self.minus if value < 0 else "+" if signed else ""
         return sign + text
 
-    def price(self, value: float, *, signed: bool = False) -> str:
-        """Write a price of one unit: whole above a thousand, cents above one, four decimals below. [currency/uom]."""
-        size = abs(value)
-        decimals = 0 if size >= _WHOLE_FROM else 2 if size >= _FINE_BELOW or size == 0 else 4
-        return self.plain(value, decimals, signed=signed)
+    def price(self, value: float, *, signed: bool = False, like: float | None = None) -> str:
+        """Write a price of one unit: whole from a thousand, cents from one, finer below. [currency/uom].
+
+        ``like`` is a price whose decimals are used instead, so that the figures of a span match.
+        """
+        return self.plain(value, price_decimals(value if like is None else like), signed=signed)
 
     def amount(self, value: float, *, signed: bool = False) -> str:
         """Write an amount of money: whole, small ones with cents. [currency]."""
@@ -79,12 +82,14 @@ class Numbers:
             return ">99" + _PERCENT[self.language]
         return self.plain(100 * value) + _PERCENT[self.language]
 
-    def span(self, low: float, high: float, *, prices: bool = False) -> str:
+    def span(self, low: float, high: float, *, prices: bool = False, signed: bool = False) -> str:
         """Write an interval."""
         if not (math.isfinite(low) and math.isfinite(high)):
             return MISSING
-        write = self.price if prices else self.about
-        return f"{write(low)} to {write(high)}"
+        if prices:
+            most = max(abs(low), abs(high))
+            return f"{self.price(low, like=most, signed=signed)} to {self.price(high, like=most, signed=signed)}"
+        return f"{self.about(low, signed=signed)} to {self.about(high, signed=signed)}"
 
     def years(self, value: float) -> str:
         """Write a length of time. [year]."""

@@ -14,7 +14,8 @@
     const text = part ? whole + point + part : whole;
     return (!/[1-9]/.test(text) ? "" : x < 0 ? "\u2212" : signed ? "+" : "") + text;
   };
-  const price = (x, signed) => plain(x, Math.abs(x) >= 1000 ? 0 : Math.abs(x) >= 1 || x === 0 ? 2 : 4, signed);
+  const decimals = (x) => (Math.abs(x) >= 1000 ? 0 : Math.abs(x) >= 1 || x === 0 ? 2 : Math.abs(x) >= 0.1 ? 3 : 4);
+  const price = (x, signed) => plain(x, decimals(x), signed);
   const amount = (x, signed) => plain(x, Math.abs(x) >= 100 || x === 0 ? 0 : 2, signed);
   const about = (x, signed) => {
     if (!x) return amount(x);
@@ -23,7 +24,7 @@
   };
   const share = (x, signed) => (x === null ? MISSING : plain(100 * x, Math.abs(x) >= 0.0095 ? 0 : 1, signed) + percent);
   const chance = (x) => (x === null ? MISSING : x < 0.01 ? "<1" + percent : x > 0.99 ? ">99" + percent : plain(100 * x) + percent);
-  const span = (a, b) => (a === null || b === null ? MISSING : `${price(a)} to ${price(b)}`);
+  const span = (a, b) => (a === null || b === null ? MISSING : `${plain(a, decimals(b))} to ${plain(b, decimals(b))}`);
   const fill = (template, parts) => template.replace(/\{(\w+)\}/g, (_, name) => parts[name]);
 
   const make = (name, props = {}, ...children) => {

@@ -154,7 +154,7 @@ def _decisions(content: Content) -> dict[str, Any]:
 def _decision(content: Content, d: dict[Any, Any], reach: float) -> dict[str, Any]:
     n, cur = content.numbers, content.currency
     story = tell_decision(content, d, n)
-    span = n.span(d["saving_low"], d["saving_high"], prices=True)
+    span = n.span(d["saving_low"], d["saving_high"], prices=True, signed=True)
     title, name = story.title, d["decision"]
     return {
         "key": name, "title": title, "verdict": d["verdict"], "verdict_name": words.VERDICT_NAME[d["verdict"]],

@@ -94,7 +94,7 @@ def _decision_table(content: Content, n: Numbers) -> Table:
     for d in by_verdict(content.decisions).to_dict("records"):
         title = d["title"] or d["decision"]
         saving = f"{n.price(d['saving_booked'], signed=True)} → {n.price(d['saving_today'], signed=True)}"
-        span = f"({n.span(d['saving_low'], d['saving_high'], prices=True)})"
+        span = f"({n.span(d['saving_low'], d['saving_high'], prices=True, signed=True)})"
         safety = "\n[italic]bears on safety: review first[/]" if _true(d["safety_relevant"]) else ""
         table.add_row(
             _tag(VERDICT[d["verdict"]], words.VERDICT_NAME[d["verdict"]]),
@@ -239,7 +239,14 @@ def _table(*headers: str, pad: bool = True) -> Table:
 
 
 def _put(console: Console, block: RenderableType) -> None:
-    console.print(block, width=min(console.width, WIDEST), highlight=False, soft_wrap=False)
+    """Print a block no wider than reads well; without trailing blanks where it goes to a file or a pipe."""
+    width = min(console.width, WIDEST)
+    if console.is_terminal:
+        console.print(block, width=width, highlight=False)
+        return
+    with console.capture() as held:
+        console.print(block, width=width, highlight=False)
+    console.file.writelines(line.rstrip() + "\n" for line in held.get().splitlines())
 
 
 def _true(value: object) -> bool:

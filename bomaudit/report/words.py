@@ -228,7 +228,7 @@ def worth_points(numbers: Numbers, *, currency: str, decision: Mapping[str, Any]
     d = decision
     worth = (
         f"switching is worth {numbers.about(d['npv'], signed=True)} {currency} "
-        f"({numbers.span(d['npv_low'], d['npv_high'])}) over {numbers.years(d['years_left'])} years at "
+        f"({numbers.span(d['npv_low'], d['npv_high'], signed=True)}) over {numbers.years(d['years_left'])} years at "
         f"{numbers.plain(d['annual_volume'])} products a year"
     )
     said = [
