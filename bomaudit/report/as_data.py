@@ -98,7 +98,11 @@ def summary(audit: Audit) -> dict[str, Any]:
 def requotes(audit: Audit, top: int) -> dict[str, Any]:
     """List the ``top`` parts to ask new quotes for, every column of glossary ``REQUOTES``."""
     frame = audit.decided.requotes.head(top)
-    return {"schema": "bomaudit-requotes/1", "currency": audit.currency, "requotes": _records(frame, tuple(frame))}
+    return {
+        "schema": "bomaudit-requotes/1",
+        "currency": audit.currency,
+        "requotes": _records(frame, tuple(map(str, frame.columns))),
+    }
 
 
 def checked(opened: Opened) -> dict[str, Any]:

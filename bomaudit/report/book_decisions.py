@@ -109,7 +109,7 @@ def spread(content: Content) -> pd.DataFrame:
 def close(mine: npt.ArrayLike, theirs: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     """Whether two figures are the same to the last digits; unknown ones never are."""
     a, b = np.asarray(mine, dtype=float), np.asarray(theirs, dtype=float)
-    return np.abs(a - b) <= _SAME * np.maximum(np.abs(a), np.abs(b)) + 1e-12
+    return np.asarray(np.abs(a - b) <= _SAME * np.maximum(np.abs(a), np.abs(b)) + 1e-12)
 
 
 def decision_columns(content: Content) -> list[Col]:

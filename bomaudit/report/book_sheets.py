@@ -92,12 +92,12 @@ def market_columns(content: Content) -> list[Col]:
 
 def assumption_frame(content: Content) -> pd.DataFrame:
     """Assumptions, figures as numbers so that formulas can use them."""
-    return content.assumptions.assign(value=[_figure(v) for v in content.assumptions["value"]])
+    return content.assumptions.assign(value=[_figure(str(v)) for v in content.assumptions["value"]])
 
 
-def _figure(value: object) -> object:
+def _figure(value: str) -> str | float:
     try:
-        number = float(str(value))
+        number = float(value)
     except ValueError:
         return value
     return number if math.isfinite(number) else value

@@ -13,6 +13,9 @@ import altair as alt
 from bomaudit.report import look
 from bomaudit.report.look import Tone
 
+Drawn = alt.Chart | alt.LayerChart
+"""A finished declaration."""
+
 FRAME = "#7d838c"
 """Axes and rules; also the placeholder that the page swaps for its own."""
 _FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
@@ -43,7 +46,7 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
     return {name: chart.to_dict(validate=False) for name, chart in charts.items()}
 
 
-def line_map(currency: str) -> alt.Chart:
+def line_map(currency: str) -> Drawn:
     """Draw lines by age and drift, size the money a year, one mark a line.
 
     Data columns: age [year], drift [share], money [currency/year], status, id, label.
@@ -70,7 +73,7 @@ def line_map(currency: str) -> alt.Chart:
     return _sized(nought + points)
 
 
-def ageing(currency: str) -> alt.Chart:
+def ageing(currency: str) -> Drawn:
     """Draw booked spend a year by age of the booked cost, stacked by status.
 
     Data columns: age (whole years), spend [currency/year], status, rank.
@@ -89,7 +92,7 @@ def ageing(currency: str) -> alt.Chart:
     )
 
 
-def bridge(currency: str) -> alt.Chart:
+def bridge(currency: str) -> Drawn:
     """Draw a saving as booked, the elements that moved, and the saving today.
 
     Data columns: rank, label, start, end [currency/unit], kind (ends, for the choice, against it), text.
@@ -108,7 +111,7 @@ def bridge(currency: str) -> alt.Chart:
     return _sized(bars + nought + text, high=alt.Step(30))
 
 
-def tornado(currency: str) -> alt.Chart:
+def tornado(currency: str) -> Drawn:
     """Draw what moves a decision: its net present value at the low and high end of each driver.
 
     Data columns: rank, driver, low, high [currency], at_low, at_high (the driver there, as written), now [currency].
@@ -129,7 +132,7 @@ def tornado(currency: str) -> alt.Chart:
     return _sized(bars + nought + now, high=alt.Step(28))
 
 
-def paths(currency: str) -> alt.Chart:
+def paths(currency: str) -> Drawn:
     """Draw cost per unit of the options over time, today marked.
 
     Data columns: date, cost [currency/unit], option, today (date of the audit).
@@ -146,7 +149,7 @@ def paths(currency: str) -> alt.Chart:
     return _sized(lines + today, high=260)
 
 
-def curve(currency: str) -> alt.Chart:
+def curve(currency: str) -> Drawn:
     """Draw a market: real price against cumulative volume, own quotes, the curve and its band, log by log.
 
     Data columns: kind (quote, curve), volume, price, low, high [indexed], label.
@@ -178,9 +181,9 @@ def _states(field: str, tones: dict[str, Tone], title: str | None) -> alt.Color:
     return alt.Color(f"{field}:N", title=title, scale=scale)
 
 
-def _sized(chart: Any, high: Any = _HIGH) -> Any:
+def _sized(chart: Any, high: Any = _HIGH) -> Drawn:
     """Set size and the look that all charts share."""
-    return (
+    drawn: Drawn = (
         chart.properties(width=_WIDE, height=high, background="transparent", padding=4)
         .configure(font=_FONT)
         .configure_view(stroke=None)
@@ -191,3 +194,4 @@ def _sized(chart: Any, high: Any = _HIGH) -> Any:
         .configure_legend(labelColor=look.INK, titleColor=look.INK, labelFontSize=12, titleFontSize=12,
                           titleFontWeight="normal", orient="top", direction="horizontal")
     )  # fmt: skip
+    return drawn

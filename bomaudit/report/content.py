@@ -149,7 +149,7 @@ def _redacted(content: Content) -> Content:
 def _without(frame: pd.DataFrame, names: list[str]) -> pd.DataFrame:
     """Replace each name in each text column by a stand-in."""
     out = frame.copy()
-    for column in frame.select_dtypes(include="str").columns:
+    for column in [str(c) for c, t in frame.dtypes.items() if isinstance(t, pd.StringDtype)]:
         for name in names:
             out[column] = out[column].str.replace(name, "(supplier)", regex=False)
     return out

@@ -147,13 +147,16 @@ def bridge_rows(content: Content, decision: dict[Any, Any], n: Numbers) -> list[
 
 def tornado_rows(frame: pd.DataFrame, n: Numbers, npv: float, *, most: int = 10) -> list[dict[str, object]]:
     """Rows of the chart ``tornado``: the widest first, as the frame has them."""
-    write = {"what_if": n.plain, "part": n.price, "element": n.price}
     columns = ["driver", "kind", "low", "high", "at_low", "at_high"]
     return [
         {"rank": i, "driver": words.driver(d), "low": short(low), "high": short(high), "now": short(npv),
-         "at_low": write[kind](at_low), "at_high": write[kind](at_high)}
+         "at_low": _end(n, kind, at_low), "at_high": _end(n, kind, at_high)}
         for i, (d, kind, low, high, at_low, at_high) in enumerate(_rows(frame.head(most), columns))
     ]  # fmt: skip
+
+
+def _end(n: Numbers, kind: str, value: float) -> str:
+    return n.plain(value, 0 if abs(value) >= 100 else 1) if kind == "what_if" else n.price(value)  # noqa: PLR2004
 
 
 def path_rows(frame: pd.DataFrame, content: Content) -> list[dict[str, object]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 from rich.console import Console, Group, RenderableType
@@ -164,10 +164,10 @@ def _finding_lines(findings: pd.DataFrame, most: int | None) -> RenderableType:
     return Group(*lines)
 
 
-def _said(row: dict[str, object]) -> str:
+def _said(row: dict[Any, Any]) -> str:
     place = {k: row[k] for k in ("code", "message", "file", "sheet", "column", "found", "assumed", "advice")}
     number = row["row"]
-    return str(Finding(**place, severity=Severity(row["severity"]), row=None if pd.isna(number) else int(number)))  # type: ignore[arg-type,call-overload]
+    return str(Finding(**place, severity=Severity(row["severity"]), row=None if pd.isna(number) else int(number)))
 
 
 def show_line(story: LineStory, console: Console) -> None:

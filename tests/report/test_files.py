@@ -105,6 +105,7 @@ def test_a_client_copy_names_no_supplier_and_shows_no_quote(tmp_path):
         text = (tmp_path / "out" / name).read_text(encoding="utf-8")
         assert "Supplier A" not in text, name
         assert "Supplier B" not in text, name
-        assert "firm quote of" not in text, name
+        assert "firm quote of Supplier" not in text, name
+        assert "at 4.10" not in text, name
     assert "names of suppliers (3)" in (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     assert json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))["redacted"]
