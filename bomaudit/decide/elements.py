@@ -262,9 +262,8 @@ def _hang(e: pd.DataFrame, lines: pd.DataFrame, prices: Prices) -> tuple[sparse.
     known = np.isfinite(booked_cost)
     without = np.asarray(use @ (~known).astype(float)) > 0
     booked = np.asarray(use @ np.where(known, booked_cost, 0.0))
-    position = (
-        pd.Series(np.arange(len(parts)), index=parts["line"]).reindex(np.arange(len(lines))).to_numpy(dtype=float)
-    )
+    of_line = pd.Series(np.arange(len(parts)), index=parts["line"])[(parts["line"] >= 0).to_numpy()]
+    position = of_line.reindex(np.arange(len(lines))).to_numpy(dtype=float)
     estimated = np.isfinite(position)
     constant = np.asarray(use @ np.where(known & ~estimated, booked_cost, 0.0))
     take = sparse.csr_array(
