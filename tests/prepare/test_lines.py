@@ -1,0 +1,108 @@
+"""One row a BOM line, ready to estimate; what was filled in is said."""
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from bomaudit.curves.library import load_library
+from bomaudit.frames import conform
+from bomaudit.glossary import BOM, QUOTES
+from bomaudit.prepare.currency import reference_rates
+from bomaudit.prepare.lines import prepare_lines
+from bomaudit.settings import from_dict
+
+AS_OF = date(2026, 6, 30)
+COMMODITIES = load_library().commodities
+ROW = {"part_no": "A", "description": "Ball bearing", "qty": 2.0, "unit_cost": 10.0, "currency": "EUR",
+       "cost_date": "2016-06-30", "commodity": "bearing"}  # fmt: skip
+
+
+def prepared(*rows, quotes=(), **settings):
+    bom = conform(pd.DataFrame([ROW | {"part_no": f"A{k}"} | row for k, row in enumerate(rows)]), BOM)
+    kinds = [row.get("row_kind", "part") for row in rows]
+    bom = bom.assign(source_file="bom.xlsx", source_sheet="BOM", source_row=range(2, len(bom) + 2), row_kind=kinds,
+                     parent_row=[row.get("parent_row", -1) for row in rows])  # fmt: skip
+    frame = conform(pd.DataFrame(list(quotes), columns=list(QUOTES.names)), QUOTES)
+    frame["min_qty"] = frame["min_qty"].fillna(0.0)
+    return prepare_lines(bom, quotes=frame, commodities=COMMODITIES, fx=reference_rates("EUR"),
+                         settings=from_dict({"files": {"bom": "bom.xlsx"}} | settings), as_of=AS_OF)  # fmt: skip
+
+
+def test_a_full_row_needs_no_assumption_but_the_annual_volume():
+    lines, findings = prepared({"annual_volume": 100.0})
+    line = lines.iloc[0]
+    assert line["auditable"]
+    assert line["age_years"] == pytest.approx(10.0, abs=0.01)
+    assert line["booked_extended"] == pytest.approx(20.0)
+    assert line["annual_qty_now"] == pytest.approx(200.0)
+    assert findings == []
+
+
+def test_booked_in_dollars_counts_at_the_rate_of_its_day():
+    """ECB reference rate of 2015-01-02: 1.2043 USD per EUR."""
+    line = prepared({"currency": "USD", "cost_date": "2015-01-02", "unit_cost": 12.043})[0].iloc[0]
+    assert line["booked_cost"] == pytest.approx(10.0)
+    assert line["price_at_basis"] == pytest.approx(12.043)
+    assert (line["booked_currency"], line["currency"], line["price_currency"]) == ("USD", "EUR", "USD")
+
+
+def test_quantities_multiply_down_the_structure_with_scrap():
+    """2 assemblies of 3 parts each, 10 % of the parts lost: 2 × 3 / 0.9 (divide) or 2 × 3 × 1.1 (multiply)."""
+    rows = ({"row_kind": "assembly", "qty": 2.0}, {"qty": 3.0, "scrap_rate": 0.1, "parent_row": 0})
+    assert prepared(*rows)[0]["qty_per"].iloc[1] == pytest.approx(6 / 0.9)
+    assert prepared(*rows, read={"scrap": "multiply"})[0]["qty_per"].iloc[1] == pytest.approx(6.6)
+
+
+@pytest.mark.parametrize(
+    ("row", "why"),
+    [
+        ({"unit_cost": np.nan}, "no booked cost"),
+        ({"unit_cost": 0.0}, "booked cost is 0"),
+        ({"unit_cost": -1.0}, "booked cost is negative"),
+        ({"unit_cost": np.inf}, "not a finite number"),
+        ({"currency": "XXX"}, "no exchange rate for XXX"),
+    ],
+)
+def test_a_line_that_cannot_be_audited_stays_with_its_reason(row, why):
+    lines, findings = prepared({}, row)
+    assert len(lines) == 2
+    assert not lines["auditable"].iloc[1]
+    assert why in lines["why_not"].iloc[1]
+    assert [(f.code, f.row) for f in findings if f.code == "B103"] == [("B103", 3)]
+
+
+def test_assemblies_and_charges_are_no_parts():
+    lines, findings = prepared({"row_kind": "assembly"}, {"row_kind": "charge", "description": "freight"})
+    assert list(lines["auditable"]) == [False, False]
+    assert not [f for f in findings if f.code == "B103"]
+
+
+def test_what_is_filled_in_is_said():
+    _, findings = prepared({"cost_date": None, "qty": np.nan, "commodity": "", "description": "zzz"})
+    assert {f.code for f in findings} == {"B102", "B104", "B106", "B107"}
+
+
+def test_a_commodity_may_come_from_a_quote_or_from_words():
+    quote = {"part_no": "A0", "quote_date": "2015-01-01", "unit_price": 3.0, "currency": "EUR", "commodity": "pump"}
+    lines, _ = prepared({"commodity": ""}, {"commodity": ""}, quotes=[quote])
+    assert list(lines["commodity_basis"]) == ["quotes", "keywords"]
+    assert lines["commodity"].iloc[1] == "bearing"
+    assert 0.5 <= lines["commodity_confidence"].iloc[1] < 1
+
+
+def test_a_cost_of_tomorrow_counts_as_of_today():
+    lines, findings = prepared({"cost_date": "2027-01-01"})
+    assert lines["age_years"].iloc[0] == 0
+    assert "B105" in {f.code for f in findings}
+
+
+def test_inputs_are_left_as_they_were():
+    bom = conform(pd.DataFrame([ROW]), BOM).assign(
+        source_file="b", source_sheet="", source_row=2, row_kind="part", parent_row=-1)  # fmt: skip
+    before = bom.copy(deep=True)
+    quotes = conform(pd.DataFrame(columns=list(QUOTES.names)), QUOTES)
+    prepare_lines(bom, quotes=quotes, commodities=COMMODITIES, fx=reference_rates("EUR"),
+                  settings=from_dict({"files": {"bom": "b"}}), as_of=AS_OF)  # fmt: skip
+    pd.testing.assert_frame_equal(bom, before)
