@@ -169,10 +169,9 @@ def account(
     spent = is_spent(register, e, as_of=day or as_of)
 
     def weight(products: Floats, years: Floats) -> Floats:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.select(
-                [basis == "once", basis == "per_year"], [1 / products[d], (years / products)[d]], default=1.0
-            )
+        left = np.where(products > 0, products, np.nan)
+        per_year, once = (years / left)[d], (1.0 / left)[d]
+        return np.select([basis == "once", basis == "per_year"], [once, per_year], default=1.0)
 
     return Accounts(
         decision_of=decision_of,

@@ -111,7 +111,7 @@ def build_case(
         register=register,
         costed=costed,
         accounts=accounts,
-        model=build_model(accounts, costed),
+        model=build_model(accounts, costed, spread=rules.spread),
         switch_cost=switch_cost,
         booked=accounts.per_option(e["booked"].to_numpy(dtype=float), weight=accounts.booked_weight),
         today=today,

@@ -12,6 +12,7 @@ from bomaudit.curves.library import Library
 from bomaudit.decide.alternates import as_decisions
 from bomaudit.decide.case import build_case
 from bomaudit.decide.elements import find_sources, lines_needed
+from bomaudit.decide.judged import Decided, judge_case
 from bomaudit.decide.market import Market
 from bomaudit.decide.register import Register, missing_volume, read_register
 from bomaudit.estimate import Estimates

@@ -112,7 +112,7 @@ def _regret(case: Case, tips: pd.DataFrame) -> Floats:
 def name_known(case: Case, outcomes: Outcomes) -> pd.DataFrame:
     """Value of knowing, with names: d, decision, driver, part_no, kind, position, evpi, evsi."""
     known = outcomes.known
-    e = case.costed.elements.iloc[case.model.range_element]
+    e = case.costed.elements.iloc[case.model.ranges.element]
     parts = case.model.prices.parts["part_no"].to_numpy(dtype=object)
     labels = {
         "part": parts, "element": (e["option"] + ": " + e["element"]).to_numpy(dtype=object),

@@ -100,7 +100,7 @@ def judge_case(
     rules, confidence = settings.decide, settings.audit.confidence
     noise = settings.model.quote_noise["firm"]
     outcomes = simulate(case.model, case.target, rules=rules, confidence=confidence, quote_noise=noise)
-    variance = range_variance(case, rules.spread)
+    variance = range_variance(case)
     timing = look_around(case, prices_at, range_variance=variance, rules=rules, confidence=confidence, as_of=as_of)
     evens = break_evens(case)
     known = name_known(case, outcomes)
@@ -116,7 +116,7 @@ def judge_case(
         elements=show_elements(case, confidence),
         requotes=rank_requotes(audited, outside_parts(case, confidence), of_parts, rules=rules),
         tornado=tornado(case, rules=rules, confidence=confidence, as_of=as_of),
-        drivers=show_drivers(variance_shares(case, rules.spread), known),
+        drivers=show_drivers(variance_shares(case), known),
         break_evens=show_break_evens(case, evens),
         paths=timing.paths,
         portfolio=portfolio,

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from bomaudit.decide.causes import KINDS, Causes, find_causes
 from bomaudit.decide.draws import REPLICATES, normal_scores, power_of_two
-from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_costs, draw_some, standard_error
-from bomaudit.decide.value_of_asking import partial_information, perfect_information, reliability
+from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, standard_error
+from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
 from bomaudit.settings import DecideSection
 
 Floats = npt.NDArray[np.float64]
@@ -18,6 +20,12 @@ Ints = npt.NDArray[np.int64]
 
 _MOST_DRAWS = 1 << 17
 """Where the draws stop growing: 131,072 points bring a probability below 0.14 % even if they were plain random."""
+
+_WORKERS = 2
+_ROUNDING = 1e-12
+"""Differences below this share of the cost are rounding: options that are alike must not seem to flip."""
+_WORTH_LOOKING = 0.1
+"""A cause is looked at if knowing it could be worth a tenth of a quote."""
 
 
 @dataclass(frozen=True)
@@ -59,22 +67,37 @@ def simulate(model: Model, target: Ints, *, rules: DecideSection, confidence: fl
     columns = assign_columns(model)
     draws = power_of_two(rules.draws)
     scores = normal_scores(max(columns.count, 1), draws=draws, seed=rules.seed)
-    heads: list[dict[str, float]] = []
-    known: list[pd.DataFrame] = []
-    reader = _Reader(model, target, rules, confidence, quote_noise)
-    for drawn in draw_costs(model, columns, scores, spread=rules.spread):
-        for d in drawn.decisions:
-            head, parts = reader.read(drawn, d, columns, scores)
-            while head["p_error"] > rules.standard_error and head["draws"] < _MOST_DRAWS:
-                head, parts = reader.again(d, draws=int(head["draws"]) * 4)
-            heads.append(head)
-            known.append(parts)
-    names = ["d", "kind", "position", "evpi", "evsi"]
-    found = [k for k in known if len(k)]
-    return Outcomes(
-        pd.DataFrame(heads, columns=_HEAD),
-        pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=names),
-    )
+    reader = _Reader(model, target, find_causes(model), rules, confidence, quote_noise)
+
+    def read(decisions: range) -> list[tuple[dict[str, float], _Known | None]]:
+        drawn = draw_some(model, columns, scores, decisions)
+        return [reader.sure(drawn, d, columns, scores) for d in decisions]
+
+    with ThreadPoolExecutor(_WORKERS) as pool:  # the array work lets other threads run; results come in order
+        found = [pair for pairs in pool.map(read, in_chunks(model, draws)) for pair in pairs]
+    heads = pd.DataFrame([head for head, _ in found], columns=_HEAD)
+    return Outcomes(heads, _tabulated([k for _, k in found if k is not None]))
+
+
+@dataclass(frozen=True)
+class _Known:
+    d: int
+    kind: Ints
+    position: Ints
+    evpi: Floats
+    evsi: Floats
+
+
+def _tabulated(known: list[_Known]) -> pd.DataFrame:
+    def joined(name: str, kind: type) -> npt.NDArray[np.generic]:
+        return np.concatenate([np.empty(0, dtype=kind), *(np.asarray(getattr(k, name), dtype=kind) for k in known)])
+
+    d = np.repeat(np.array([k.d for k in known], dtype=np.int64), [len(k.kind) for k in known])
+    kind = np.array(KINDS, dtype=object)[joined("kind", np.int64)]
+    return pd.DataFrame(
+        {"d": d, "kind": kind, "position": joined("position", np.int64), "evpi": joined("evpi", np.float64),
+         "evsi": joined("evsi", np.float64)}
+    )  # fmt: skip
 
 
 _HEAD = [
@@ -87,11 +110,19 @@ _HEAD = [
 class _Reader:
     model: Model
     target: Ints
+    causes: Causes
     rules: DecideSection
     confidence: float
     quote_noise: float
 
-    def read(self, drawn: Draws, d: int, columns: Columns, scores: Floats) -> tuple[dict[str, float], pd.DataFrame]:
+    def sure(self, drawn: Draws, d: int, columns: Columns, scores: Floats) -> tuple[dict[str, float], _Known | None]:
+        """Read a decision, with more draws until its probabilities are sure enough."""
+        head, known = self.read(drawn, d, columns, scores)
+        while head["p_error"] > self.rules.standard_error and head["draws"] < _MOST_DRAWS:
+            head, known = self.again(d, draws=int(head["draws"]) * 2)
+        return head, known
+
+    def read(self, drawn: Draws, d: int, columns: Columns, scores: Floats) -> tuple[dict[str, float], _Known | None]:
         accounts = self.model.accounts
         rows = slice(accounts.first_option[d] - drawn.first_option, accounts.first_option[d + 1] - drawn.first_option)
         options = np.arange(accounts.first_option[d], accounts.first_option[d + 1])
@@ -101,7 +132,8 @@ class _Reader:
         products, paid = accounts.products[d], accounts.switch_cost[others][:, None]
         to = int(np.flatnonzero(others == self.target[d])[0])
         npv = products * saved - paid
-        flip, pays = saved.max(axis=0) > 0, npv[to] > 0
+        nothing = _ROUNDING * np.abs(cost[chosen - options[0]])
+        flip, pays = (saved > nothing).any(axis=0), npv[to] > products * nothing[0]
         tail = (1.0 - self.confidence) / 2.0
         low, high = np.quantile(-saved[to], [tail, 1.0 - tail])
         money = (products * np.array([-high, -low]) - paid[to]) if np.isfinite(products) else np.full(2, np.nan)
@@ -115,36 +147,33 @@ class _Reader:
             "evpi_all": perfect_information(npv) if known else np.nan, "draws": float(cost.shape[1]),
         }  # fmt: skip
         if not known or head["evpi_all"] <= self.rules.cost_of_asking:
-            return head, pd.DataFrame()
-        return head, self._known(drawn, d, npv, options, columns, scores)
+            return head, None
+        return head, self._known(drawn, d, npv, columns, scores)
 
-    def _known(
-        self, drawn: Draws, d: int, npv: Floats, options: Ints, columns: Columns, scores: Floats
-    ) -> pd.DataFrame:
-        """Value of knowing each part, range and shared factor of the decision."""
-        model, held = self.model, slice(options[0], options[-1] + 1)
-        parts = np.unique(model.part_use[held].indices)
-        own = np.searchsorted(drawn.parts, parts)
-        sure = reliability(model.prices.parts["sd_log"].to_numpy(dtype=float)[parts], self.quote_noise)
-        part_scores = drawn.part_scores[own]
-        moving = np.flatnonzero(part_scores.any(axis=1))
-        parts, part_scores, sure = parts[moving], part_scores[moving], sure[moving]
-        ranges = np.unique(model.range_use[held].indices)
-        range_scores = drawn.range_scores[np.searchsorted(drawn.ranges, ranges)]
-        factors = np.unique(model.prices.loadings[parts].indices)
-        factors = factors[columns.factor[factors] >= 0]
-        stacked = [part_scores, *([range_scores] if len(ranges) else []), scores[columns.factor[factors]]]
-        evpi = partial_information(npv, np.concatenate(stacked))
-        evsi = partial_information(npv, part_scores, sure)
-        kind = ["part"] * len(parts) + ["element"] * len(ranges) + ["factor"] * len(factors)
-        frame = pd.DataFrame({"d": d, "kind": kind, "position": np.concatenate([parts, ranges, factors]), "evpi": evpi})
-        return frame.assign(evsi=np.concatenate([evsi, np.full(len(ranges) + len(factors), np.nan)]))
+    def _known(self, drawn: Draws, d: int, npv: Floats, columns: Columns, scores: Floats) -> _Known:
+        """Value of knowing each part, range and shared factor that could be worth a quote."""
+        model, causes = self.model, self.causes
+        held = causes.of(d)
+        could_be = most_it_could_be(npv.mean(axis=1), causes.reach[held] * model.accounts.products[d])
+        rows = np.flatnonzero(could_be > self.rules.cost_of_asking * _WORTH_LOOKING) + held.start
+        kind, position = causes.kind[rows], causes.position[rows]
+        score = np.empty((len(rows), npv.shape[1]))
+        score[kind == 0] = drawn.part_scores[np.searchsorted(drawn.parts, position[kind == 0])]
+        if (kind == 1).any():
+            score[kind == 1] = drawn.range_scores[np.searchsorted(drawn.ranges, position[kind == 1])]
+        score[kind == 2] = scores[columns.factor[position[kind == 2]]]  # noqa: PLR2004  (third of KINDS)
+        found = regress(npv, score)
+        share = np.ones(len(rows))
+        of_part = position[kind == 0]
+        share[kind == 0] = reliability(model.prices.parts["sd_log"].to_numpy(dtype=float)[of_part], self.quote_noise)
+        evsi = np.where(kind == 0, found.value(share), np.nan)
+        return _Known(d, kind, position, found.value(), evsi)
 
-    def again(self, d: int, *, draws: int) -> tuple[dict[str, float], pd.DataFrame]:
+    def again(self, d: int, *, draws: int) -> tuple[dict[str, float], _Known | None]:
         """Read one decision from more draws, in columns of its own, the most important causes in the first ones."""
         columns = columns_of(self.model, d)
         scores = normal_scores(max(columns.count, 1), draws=draws, seed=self.rules.seed)
-        drawn = draw_some(self.model, columns, scores, range(d, d + 1), spread=self.rules.spread)
+        drawn = draw_some(self.model, columns, scores, range(d, d + 1))
         return self.read(drawn, d, columns, scores)
 
 
@@ -156,11 +185,11 @@ def columns_of(model: Model, d: int) -> Columns:
     use = abs(model.part_use[first:last]).sum(axis=0)[parts] * np.nan_to_num(prices.median[parts])
     loading = np.asarray(abs(prices.loadings[parts]).T @ use).ravel()
     factors = np.flatnonzero(loading > 0)
-    spread = abs(model.range_use[first:last]).sum(axis=0)[ranges] * (model.high - model.low + model.sd)[ranges]
+    spread = abs(model.range_use[first:last]).sum(axis=0)[ranges] * model.ranges.sd[ranges]
     size = np.concatenate([loading[factors], use * np.nan_to_num(prices.sd_own[parts]), spread])
     place = np.empty(len(size), dtype=np.int64)
     place[np.argsort(-size, kind="stable")] = np.arange(len(size))
-    full = [np.full(n, -1) for n in (len(prices.factors), len(prices.parts), len(model.mode))]
+    full = [np.full(n, -1) for n in (len(prices.factors), len(prices.parts), len(model.ranges.mode))]
     stops = np.cumsum([len(factors), len(parts), len(ranges)])
     for column, rows, where in zip(full, (factors, parts, ranges), np.split(place, stops[:-1]), strict=True):
         column[rows] = where

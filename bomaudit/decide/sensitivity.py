@@ -12,7 +12,6 @@ from scipy.special import stdtr, stdtrit
 
 from bomaudit.decide.accounted import account
 from bomaudit.decide.case import Case
-from bomaudit.decide.draws import Spread
 from bomaudit.decide.register import Register
 from bomaudit.decide.simulate import Model
 from bomaudit.settings import DecideSection
@@ -47,11 +46,11 @@ def net_ranges(model: Model, target: Ints) -> sparse.coo_array:
     return sparse.coo_array(sparse.diags_array(np.nan_to_num(accounts.products)) @ net)
 
 
-def range_variance(case: Case, spread: Spread) -> Floats:
+def range_variance(case: Case) -> Floats:
     """Variance per product of the stated ranges, chosen against target, shape (decisions,). [currency²/product²]."""
     ranges = sparse.csr_array(net_ranges(case.model, case.target))
     products = case.accounts.products
-    variance = np.asarray(ranges.power(2) @ case.model.range_sd(spread) ** 2)
+    variance = np.asarray(ranges.power(2) @ case.model.ranges.sd**2)
     return np.asarray(np.where(products > 0, variance / np.where(products > 0, products, 1.0) ** 2, 0.0))
 
 
@@ -133,9 +132,11 @@ def tornado(
     ]
     ranges = net_ranges(model, target)
     d, r = ranges.coords
-    e = case.costed.elements.iloc[model.range_element[r]]
-    by_range, mode, sd = model.by_range[r], model.mode[r], model.sd[r]
-    ends = [np.where(by_range, low, mode + sign * sd) for low, sign in ((model.low[r], -1), (model.high[r], 1))]
+    e = case.costed.elements.iloc[model.ranges.element[r]]
+    by_ends, mode, sd = model.ranges.by_ends[r], model.ranges.mode[r], model.ranges.sd[r]
+    ends = [
+        np.where(by_ends, low, mode + sign * sd) for low, sign in ((model.ranges.low[r], -1), (model.ranges.high[r], 1))
+    ]
     label = (e["option"] + ": " + e["element"]).to_numpy()
     frames.append(_bars(names[d], label, "element", ends, [npv[d] + ranges.data * (x - mode) for x in ends]))
     frames.append(_what_if(case, rules=rules, as_of=as_of))
@@ -192,13 +193,12 @@ def _what_if(case: Case, *, rules: DecideSection, as_of: date) -> pd.DataFrame:
     )
 
 
-def variance_shares(case: Case, spread: Spread) -> pd.DataFrame:
+def variance_shares(case: Case) -> pd.DataFrame:
     """Where the variance of the net present value comes from: shared causes, parts' own noise, stated ranges.
 
     Parameters
     ----------
     case : Case
-    spread : {"pert", "triangular"}
 
     Returns
     -------
@@ -218,8 +218,8 @@ def variance_shares(case: Case, spread: Spread) -> pd.DataFrame:
     )
     shared = sparse.coo_array(money @ model.prices.loadings)
     own = sparse.coo_array(money @ sparse.diags_array(np.nan_to_num(model.prices.sd_own)))
-    ranges = sparse.coo_array(net_ranges(model, target) @ sparse.diags_array(model.range_sd(spread)))
-    e = case.costed.elements.iloc[model.range_element]
+    ranges = sparse.coo_array(net_ranges(model, target) @ sparse.diags_array(model.ranges.sd))
+    e = case.costed.elements.iloc[model.ranges.element]
     labels = [
         np.array(model.prices.factors, dtype=object),
         model.prices.parts["part_no"].to_numpy(dtype=object),

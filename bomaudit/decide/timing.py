@@ -181,7 +181,7 @@ def _since(at: Floats, saved: Floats, begun: Floats) -> Floats:
     rows, after = np.arange(len(saved)), np.minimum(last + 1, n - 1)
     low, high = saved[rows, last], saved[rows, after]
     with np.errstate(divide="ignore", invalid="ignore"):
-        part = np.where(np.isfinite(low), -low / (high - low), 1.0)
+        part = np.where(np.isfinite(low) & (high > low), -low / (high - low), 1.0)
     crossed = at[last] + part * (at[after] - at[last])
     day = np.where(ever, crossed, np.nan)
     return np.where(now, np.fmax(day, begun), np.nan)

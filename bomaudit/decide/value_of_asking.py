@@ -6,6 +6,8 @@ expected gain of choosing well over choosing by the mean.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, ndtri
@@ -20,7 +22,7 @@ _NODES = 512
 
 
 def perfect_information(benefit: Floats) -> float:
-    """Expected value of knowing everything before acting.
+    r"""Expected value of knowing everything before acting.
 
     Parameters
     ----------
@@ -34,25 +36,70 @@ def perfect_information(benefit: Floats) -> float:
 
     Notes
     -----
-    :math:`E[\\max(0, \\max_a B_a)] - \\max(0, \\max_a E[B_a])`
+    :math:`E[\max(0, \max_a B_a)] - \max(0, \max_a E[B_a])`
     """
     informed = np.maximum(benefit.max(axis=0), 0.0).mean()
     return float(informed - max(float(benefit.mean(axis=1).max()), 0.0))
 
 
-def _polynomials(scores: Floats) -> list[Floats]:
-    """Hermite polynomials of degree 0 … _DEGREE, orthonormal for a standard normal score."""
-    terms = [np.ones_like(scores), scores]
-    for k in range(1, _DEGREE):
-        terms.append((scores * terms[k] - np.sqrt(k) * terms[k - 1]) / np.sqrt(k + 1))
+def _polynomials(scores: Floats) -> Floats:
+    """Hermite polynomials of degree 1 to _DEGREE, orthonormal for a standard normal score; shape (degree, *scores)."""
+    terms = np.empty((_DEGREE, *scores.shape))
+    terms[0] = scores
+    terms[1] = (scores * scores - 1.0) / np.sqrt(2.0)
+    for k in range(2, _DEGREE):
+        terms[k] = (scores * terms[k - 1] - np.sqrt(k) * terms[k - 2]) / np.sqrt(k + 1)
     return terms
 
 
-_GRID = np.stack(_polynomials(ndtri((np.arange(_NODES) + 0.5) / _NODES)))
+_GRID = _polynomials(ndtri((np.arange(_NODES) + 0.5) / _NODES))
 
 
-def partial_information(benefit: Floats, scores: Floats, reliability: npt.ArrayLike = 1.0) -> Floats:
-    r"""Expected value of learning one cause at a time, exactly or through a noisy observation.
+@dataclass(frozen=True)
+class Regression:
+    """Net benefit of each action given one cause at a time.
+
+    Attributes
+    ----------
+    mean : array, shape (actions,)
+        Mean net benefit. [currency]
+    coefficients : array, shape (causes, actions, degree)
+        On the orthonormal Hermite polynomials of the cause's score. [currency]
+    """
+
+    mean: Floats
+    coefficients: Floats
+
+    def value(self, reliability: npt.ArrayLike = 1.0) -> Floats:
+        r"""Expected value of learning each cause, exactly or through a noisy observation.
+
+        Parameters
+        ----------
+        reliability : array, shape (causes,)
+            Share of the observation's variance that is the cause's own; 1 observes it exactly. [-]
+
+        Returns
+        -------
+        array, shape (causes,)
+            At least 0. [currency]
+
+        Notes
+        -----
+        Of an observation v with correlation :math:`\rho` to the score u, :math:`E[h_k(u) \mid v] = \rho^k h_k(v)` (Mehler),
+        so that a quote's noise needs no further draws. The expectation over v is over equally likely points.
+        """
+        share = np.broadcast_to(np.asarray(reliability, dtype=float), len(self.coefficients))
+        shrunk = self.coefficients * np.sqrt(share)[:, None, None] ** np.arange(1, _DEGREE + 1)
+        best = np.zeros((len(shrunk), _NODES))
+        for action, mean in enumerate(self.mean):
+            expected = np.einsum("ck,kn->cn", shrunk[:, action], _GRID)
+            expected += mean
+            np.maximum(best, expected, out=best)
+        return np.asarray(np.maximum(best.mean(axis=1) - max(float(self.mean.max()), 0.0), 0.0))
+
+
+def regress(benefit: Floats, scores: Floats) -> Regression:
+    r"""Regress the net benefit of each action on one cause at a time.
 
     Parameters
     ----------
@@ -60,19 +107,15 @@ def partial_information(benefit: Floats, scores: Floats, reliability: npt.ArrayL
         As in :func:`perfect_information`. [currency]
     scores : array, shape (causes, draws)
         Standard normal score of each cause.
-    reliability : array, shape (causes,)
-        Share of the observation's variance that is the cause's own; 1 observes it exactly. [-]
 
     Returns
     -------
-    array, shape (causes,)
-        At least 0. [currency]
+    Regression
 
     Notes
     -----
-    Regression: :math:`E[B \mid u] = \sum_k c_k h_k(u)` with orthonormal Hermite polynomials, coefficients by least squares.
-    Of an observation with correlation :math:`\rho` to u, :math:`E[h_k(u) \mid v] = \rho^k h_k(v)` (Mehler), so that a
-    quote's noise needs no further draws. The expectation over v is over equally likely points.
+    :math:`E[B \mid u] = \sum_k c_k h_k(u)` with orthonormal Hermite polynomials, so that each coefficient is the mean of
+    :math:`h_k(u) (B - E B)`; the draws are spread evenly, which makes them orthonormal in the sample too.
 
     References
     ----------
@@ -80,26 +123,39 @@ def partial_information(benefit: Floats, scores: Floats, reliability: npt.ArrayL
        from a Probabilistic Sensitivity Analysis Sample", Medical Decision Making 34(3), 2014.
     .. [2] R. A. Howard, "Information Value Theory", IEEE Trans. Systems Science and Cybernetics 2(1), 1966.
     """
-    if not len(scores):
-        return np.empty(0)
     mean = benefit.mean(axis=1)
-    around = (benefit - mean[:, None]).T
-    terms = _polynomials(scores)
-    products = np.empty((len(scores), _DEGREE + 1, _DEGREE + 1))
-    targets = np.empty((len(scores), _DEGREE + 1, benefit.shape[0]))
-    for j, left in enumerate(terms):
-        targets[:, j] = left @ around
-        for k in range(j, _DEGREE + 1):
-            products[:, j, k] = products[:, k, j] = np.einsum("ij,ij->i", left, terms[k])
-    coefficients = np.linalg.solve(products, targets)
-    coefficients[:, 0] = 0.0  # the mean is the benefit's own, so that knowing nothing is worth exactly nothing
-    shrink = np.sqrt(np.broadcast_to(np.asarray(reliability, dtype=float), len(scores)))[:, None] ** np.arange(
-        _DEGREE + 1
-    )
-    expected = np.einsum("cka,ck,kn->can", coefficients, shrink, _GRID) + mean[None, :, None]
-    informed = np.maximum(expected.max(axis=1), 0.0).mean(axis=1)
-    uninformed = max(float(mean.max()), 0.0)
-    return np.asarray(np.maximum(informed - uninformed, 0.0))
+    around = (benefit - mean[:, None]) / benefit.shape[1]
+    return Regression(mean, np.einsum("kcn,an->cak", _polynomials(scores), around))
+
+
+def most_it_could_be(mean: npt.ArrayLike, sd: npt.ArrayLike) -> Floats:
+    r"""Bound on the value of learning a cause, from the normal two-action case summed over the actions.
+
+    Parameters
+    ----------
+    mean : array, shape (actions,)
+        Mean net benefit. [currency]
+    sd : array, shape (causes,)
+        Standard deviation that the cause gives any difference of benefits. [currency]
+
+    Returns
+    -------
+    array, shape (causes,)
+        :math:`\sum_a \sigma L(|m_a| / \sigma)` with the unit normal loss :math:`L(z) = \phi(z) - z (1 - \Phi(z))`, :math:`\sigma`
+        taken half as large again for skew. [currency]
+
+    References
+    ----------
+    .. [1] R. Schlaifer, "Probability and Statistics for Business Decisions", McGraw-Hill, 1959: unit normal loss.
+    """
+    sigma = 1.5 * np.asarray(sd, dtype=float)
+    return np.asarray(sum(sigma * unit_normal_loss(abs(m) / sigma) for m in np.asarray(mean, dtype=float)))
+
+
+def unit_normal_loss(z: npt.ArrayLike) -> Floats:
+    """Expected excess of a standard normal over z: φ(z) - z (1 - Φ(z))."""
+    at = np.asarray(z, dtype=float)
+    return np.asarray(np.exp(-(at**2) / 2) / np.sqrt(2 * np.pi) - at * ndtr(-at))
 
 
 def reliability(sd_log: npt.ArrayLike, noise: float) -> Floats:
