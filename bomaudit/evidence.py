@@ -9,10 +9,21 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from bomaudit.curves.observations import order_quantity
+from bomaudit.curves.carry import Carried, carry
+from bomaudit.curves.fitted import Curves
+from bomaudit.curves.own_volume import log_quantity_change
 from bomaudit.curves.pooling import Floats
+from bomaudit.curves.spans import Days
+from bomaudit.level import OWN_VOLUME, Level, Priced, doubt_per_year, with_own_columns
 
 Rows = npt.NDArray[np.int64]
+
+_OTHER_SUPPLIER = 0.06
+"""Spread of prices between suppliers of one part, added where quote and BOM name different ones; engineering judgement,
+no published source. [ln]"""
+_FAR_OFF = 6.0
+"""A quote further off than so many standard deviations counts as if it were at most that far: a slip of the unit or of
+the part is likelier than the market. Engineering judgement."""
 
 
 @dataclass(frozen=True)
@@ -25,13 +36,24 @@ class NewerQuotes:
         Position of the line, rising; within a line by date.
     quote : array of int, shape (pairs,)
         Position in the quotes.
+    other : array of bool, shape (pairs,)
+        The quote is of another supplier than the BOM names.
     passed_over : array of int, shape (lines,)
         Quotes of the part after the basis date that were not used: other price breaks of the same offer.
     """
 
     line: Rows
     quote: Rows
+    other: npt.NDArray[np.bool_]
     passed_over: Rows
+
+    def part(self, rows: slice) -> NewerQuotes:
+        """Pairs of some of the lines, counted from the first of them."""
+        first, last = np.searchsorted(self.line, [rows.start, rows.stop])
+        pairs = slice(int(first), int(last))
+        return NewerQuotes(
+            self.line[pairs] - rows.start, self.quote[pairs], self.other[pairs], self.passed_over[rows]
+        )  # fmt: skip
 
 
 def find_newer(lines: pd.DataFrame, quotes: pd.DataFrame, *, as_of: date) -> NewerQuotes:
@@ -40,7 +62,7 @@ def find_newer(lines: pd.DataFrame, quotes: pd.DataFrame, *, as_of: date) -> New
     Parameters
     ----------
     lines : DataFrame, shape (lines,)
-        part_no, basis_date, price_at_basis, annual_qty_now.
+        part_no, basis_date, price_at_basis, annual_qty_now, supplier.
     quotes : DataFrame
         Usable quotes.
     as_of : date
@@ -54,13 +76,15 @@ def find_newer(lines: pd.DataFrame, quotes: pd.DataFrame, *, as_of: date) -> New
     Of the price breaks of one offer (part, date, supplier) the one nearest to the break that the booked cost stands on
     is used; where that is not known, the largest that the annual quantity reaches, else the smallest.
     """
-    position = np.arange(len(lines))
-    mine = np.isin(lines["part_no"].to_numpy(dtype=object), quotes["part_no"].unique()) if len(quotes) else position < 0
-    left = lines.loc[mine, ["part_no", "basis_date", "price_at_basis", "annual_qty_now"]].assign(line=position[mine])
-    right = quotes[["part_no", "quote_date", "unit_price", "min_qty", "supplier"]].assign(
-        quote=np.arange(len(quotes)), quantity=order_quantity(quotes)
-    )
-    pairs = left.merge(right, on="part_no")
+    parts = pd.Index(quotes["part_no"].unique(), dtype=object)
+    of_line = parts.get_indexer(pd.Index(lines["part_no"].to_numpy(dtype=object)))
+    mine = of_line >= 0
+    left = lines.loc[mine, ["basis_date", "price_at_basis", "annual_qty_now", "supplier"]]
+    left = left.rename(columns={"supplier": "of_line"}).assign(line=np.flatnonzero(mine), part=of_line[mine])
+    of_quote = parts.get_indexer(pd.Index(quotes["part_no"].to_numpy(dtype=object)))
+    asked = np.isin(of_quote, np.unique(of_line[mine]))
+    right = quotes.loc[asked, ["quote_date", "unit_price", "min_qty", "supplier"]]
+    pairs = left.merge(right.assign(quote=np.flatnonzero(asked), part=of_quote[asked]), on="part")
     stood_on = _own_break(pairs)
     pairs = pairs[(pairs["quote_date"] > pairs["basis_date"]) & (pairs["quote_date"] <= pd.Timestamp(as_of))]
     wanted = pairs["line"].map(stood_on).to_numpy(dtype=float)
@@ -70,7 +94,9 @@ def find_newer(lines: pd.DataFrame, quotes: pd.DataFrame, *, as_of: date) -> New
     pairs = pairs.assign(distance=distance).sort_values(["line", "quote_date", "supplier", "distance"], kind="stable")
     used = pairs.drop_duplicates(["line", "quote_date", "supplier"], keep="first")
     dropped = np.bincount(pairs["line"], minlength=len(lines)) - np.bincount(used["line"], minlength=len(lines))
-    return NewerQuotes(used["line"].to_numpy(), used["quote"].to_numpy(), dropped)
+    stated = (used["supplier"] != "") & (used["of_line"] != "")
+    other = (stated & (used["supplier"] != used["of_line"])).to_numpy(dtype=bool)
+    return NewerQuotes(used["line"].to_numpy(), used["quote"].to_numpy(), other, dropped)
 
 
 _FAR = 100.0  # ln; any break within reach comes before any out of reach
@@ -146,7 +172,8 @@ def weigh(
 
     References
     ----------
-    .. [1] J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, 2nd ed., 2012, chapter 2 (from memory).
+    .. [1] J. Durbin and S. J. Koopman, Time Series Analysis by State Space Methods, 2nd ed., 2012, chapter 2 (from
+       memory).
     """
     lines = len(start)
     count = np.bincount(line, minlength=lines)
@@ -197,3 +224,104 @@ def left_to_wander(line: Rows, weight: Floats, wander: Floats, target_wander: Fl
     increment = np.where(starts, wander, np.diff(wander, prepend=0.0))
     twice = np.bincount(line, increment * tail**2, minlength=lines)
     return np.asarray(np.maximum(target_wander - 2 * once + twice, 0.0))
+
+
+@dataclass(frozen=True)
+class Newer:
+    """Estimate after newer quotes.
+
+    Attributes
+    ----------
+    shift : array, shape (lines,)
+        Step of newer quotes. [ln]
+    noise, wander : array, shape (lines,)
+        Variance from the quotes' own noise, and of the wandering that is left. [ln²]
+    left : array, shape (lines,)
+        Weight left to the booked cost. [-]
+    loadings : array, shape (lines, factors + 2)
+        As :class:`bomaudit.level.Level`, after the quotes. [ln]
+    text : array of str, shape (lines,)
+        Which quotes counted, in words; "" where there are none.
+    """
+
+    shift: Floats
+    noise: Floats
+    left: Floats
+    loadings: Floats
+    wander: Floats
+    text: npt.NDArray[np.object_]
+
+
+def take_newer(lines: Priced, level: Level, pairs: NewerQuotes, curves: Curves) -> Newer:
+    """Move the estimates by newer quotes.
+
+    Parameters
+    ----------
+    lines : Priced
+    level : Level
+    pairs : NewerQuotes
+    curves : Curves
+
+    Returns
+    -------
+    Newer
+    """
+    size, line = len(lines), pairs.line
+    text = np.full(size, "", dtype=object)
+    if not len(line):
+        none = np.zeros(size)
+        return Newer(none, none, none + 1, level.loadings, level.carried.process, text)
+    asked = curves.quotes.iloc[pairs.quote]
+    day = asked["quote_date"].to_numpy().astype("datetime64[D]")
+    then = carry(curves, lines.spans.take(line, now=day))
+    deviation, loadings = _deviation(lines, level, asked, then, line, day, curves=curves)
+    noise = _noise(asked, pairs.other, curves)
+    start = level.basis + level.date
+    wide = np.sqrt(start[line] + then.process + (loadings**2).sum(axis=1))
+    noise = np.maximum(noise, np.sqrt(np.maximum((deviation / _FAR_OFF) ** 2 - wide**2, 0.0)))
+    told = weigh(line, deviation, noise, loadings, then.process, target_loadings=level.loadings, start=start)
+    moved = level.loadings.copy()
+    for k in np.flatnonzero(loadings.any(axis=0)):
+        moved[:, k] -= np.bincount(line, told.weight * loadings[:, k], minlength=size)
+    _describe(text, pairs, day, told.total)
+    return Newer(
+        told.shift, np.bincount(line, (told.weight * noise) ** 2, minlength=size), 1 - told.total, moved,
+        left_to_wander(line, told.weight, then.process, level.carried.process), text,
+    )  # fmt: skip
+
+
+def _noise(asked: pd.DataFrame, other: npt.NDArray[np.bool_], curves: Curves) -> Floats:
+    by_kind = curves.model.quote_noise
+    noise = asked["kind"].map(by_kind).fillna(by_kind["budgetary"]).to_numpy(dtype=float)
+    return np.hypot(noise, np.where(other, _OTHER_SUPPLIER, 0.0))
+
+
+def _deviation(
+    lines: Priced, level: Level, asked: pd.DataFrame, then: Carried, line: Rows, day: Days, *, curves: Curves
+) -> tuple[Floats, Floats]:
+    """Ln quote, brought to today's quantity, minus what was expected at its date; and the loadings of that.
+
+    A quote that states no annual quantity is taken to be for today's.
+    """
+    spans = lines.spans
+    money = np.array(spans.currencies, dtype=object)[spans.currency[line]]
+    exchange = curves.fx.rate(asked["currency"].to_numpy(dtype=object), day) / curves.fx.rate(money, day)
+    ratio = np.log(asked["unit_price"].to_numpy(dtype=float) * exchange / lines.price[line])
+    to_now = log_quantity_change(asked["annual_qty"].to_numpy(dtype=float), lines.quantity_now[line])
+    deviation = ratio + level.slope[line] * to_now - then.total - level.quantity[line]
+    loadings = with_own_columns(then, doubt_per_year(lines, curves)[line] * np.abs(then.years))
+    loadings[:, OWN_VOLUME] = level.slope_sd[line] * (level.quantity_change[line] - to_now)
+    return deviation, loadings
+
+
+def _describe(text: npt.NDArray[np.object_], pairs: NewerQuotes, day: Days, total: Floats) -> None:
+    last = np.append(np.flatnonzero(np.diff(pairs.line)), len(pairs.line) - 1)
+    rows = pairs.line[last]
+    count, weight = np.bincount(pairs.line)[rows], 100 * np.minimum(total[rows], 1.0)
+    over = pairs.passed_over[rows]
+    told = zip(rows, count, np.datetime_as_string(day[last]), weight, over, strict=True)
+    for row, n, newest, share, dropped in told:
+        plural = "s" if n > 1 else ""
+        text[row] = f"{n} newer quote{plural}, newest {newest}, weight {share:.0f} %" + (
+            f"; {dropped} other price breaks passed over" if dropped else ""
+        )

@@ -8,9 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from bomaudit.curves.fitted import Curves
-from bomaudit.curves.inputs import ENERGY, GENERAL, LABOUR, Escalation, Spans, escalate
+from bomaudit.curves.inputs import ENERGY, GENERAL, LABOUR, Escalation, escalate
 from bomaudit.curves.markup import cournot_markup, stage_markup
-from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
+from bomaudit.curves.pooling import Floats
+from bomaudit.curves.spans import Spans
 from bomaudit.curves.structure import (
     InputRatios,
     PriceBasis,
@@ -68,7 +69,7 @@ class Carried:
 
     @property
     def loadings(self) -> Floats:
-        """Loadings in the columns of :func:`factor_codes`; wandering, own volume and currency 0. [ln]"""
+        """Loadings in the columns of :func:`factor_codes`; wandering, own volume and currency are 0."""
         none = np.zeros(len(self.years))
         return np.column_stack(
             [self.exponent, self.volume, none, none, self.materials, self.general, self.labour, self.energy, none]
@@ -76,7 +77,7 @@ class Carried:
 
     @property
     def total(self) -> Floats:
-        """Change of ln price. [ln]"""
+        """Change of ln price, all steps."""
         return self.inputs + self.experience + self.maturity
 
 
@@ -103,7 +104,7 @@ def carry(curves: Curves, spans: Spans) -> Carried:
     -------
     Carried
     """
-    years = (spans.now - spans.then).astype(np.float64) / DAYS_PER_YEAR
+    years = spans.years
     escalation = escalate(curves.inputs, spans, curves.fx)
     grown = _grown(curves, spans)
     sign = np.where(years < 0, -1.0, 1.0)
@@ -114,12 +115,13 @@ def carry(curves: Curves, spans: Spans) -> Carried:
     ratios = _Ratios(curves, spans, escalation)
     inputs, both = ratios.log_price(np.zeros(len(years))), ratios.log_price(learning)
     unsure = count * np.sqrt(projected.var_exponent)
-    exponent = -sign * (ratios.log_price(learning + unsure) - ratios.log_price(learning - unsure)) / 2
+    up, down = ratios.log_price(learning + unsure), ratios.log_price(learning - unsure)
+    felt = np.where(unsure > 0, (up - down) / np.where(unsure > 0, 2 * unsure, 1.0), 0.0)
     maturity = _markup(curves, spans, grown)
     moved = ratios.sensitivity(learning, both)
     return Carried(
-        inputs=inputs, experience=both - inputs, maturity=maturity, exponent=exponent,
-        volume=moved.experience * count * projected.elasticity * np.nan_to_num(grown.sd),
+        inputs=inputs, experience=both - inputs, maturity=maturity, exponent=-sign * felt * unsure,
+        volume=felt * count * projected.elasticity * np.nan_to_num(grown.sd),
         materials=moved.materials * escalation.material_sd,
         general=moved.general * escalation.general_sd, labour=moved.labour * escalation.labour_sd,
         energy=moved.energy * escalation.energy_sd,
@@ -138,7 +140,6 @@ def _grown(curves: Curves, spans: Spans) -> _Experience:
 
 @dataclass(frozen=True)
 class _Moved:
-    experience: Floats
     materials: Floats
     general: Floats
     labour: Floats
@@ -184,14 +185,12 @@ class _Ratios:
         return result
 
     def sensitivity(self, learning: Floats, log_price: Floats) -> _Moved:
-        """Change of ln price per unit of learning and of each ln input ratio, at the given learning."""
+        """Change of ln price per unit of each ln input ratio, at the given learning."""
         price, g = np.exp(log_price), self.inputs.general
         whole, real = np.zeros(len(price), dtype=bool), np.zeros(len(price), dtype=bool)
         for rows, is_whole, basis in self.groups:
             whole |= rows & is_whole
             real |= rows & (basis == "real")
-        step = 1e-4
-        experience = (self.log_price(learning + step) - self.log_price(learning - step)) / (2 * step)
         bare = 1 - self.weights.sum(axis=1)
         carried = np.exp(learning / np.where(whole, 1.0, np.maximum(1 - self.share, _LEAST_CONVERSION)))
         conversion = (1 - self.share) * carried / price
@@ -201,9 +200,7 @@ class _Ratios:
         )  # fmt: skip
         material = self.share[:, None] * self.weights * self.e.material / price[:, None]
         other = np.where(whole | ~real, 0.0, conversion)
-        return _Moved(
-            experience, material, of_general, other * self.labour * self.e.labour, other * self.energy * self.e.energy
-        )
+        return _Moved(material, of_general, other * self.labour * self.e.labour, other * self.energy * self.e.energy)
 
 
 _LEAST_CONVERSION = 1e-9  # a raw material is all materials; its learning is pinned at 0 anyway

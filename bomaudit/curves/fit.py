@@ -9,11 +9,12 @@ import pandas as pd
 
 from bomaudit.curves.experience import ExperienceFit, fit_experience
 from bomaudit.curves.fitted import Curves
-from bomaudit.curves.inputs import GENERAL, InputPrices, Rates, read_input_prices
+from bomaudit.curves.inputs import GENERAL, InputPrices, read_input_prices
 from bomaudit.curves.library import Library
 from bomaudit.curves.observations import QUOTED, booked_as_quotes, observe, quotes_with_market
 from bomaudit.curves.own_volume import fit_price_breaks
 from bomaudit.curves.priors import CHANGE_SD, Catalogue, build_catalogue, drift_spread
+from bomaudit.curves.spans import Rates
 from bomaudit.curves.volumes import VolumeIndices, read_volumes
 from bomaudit.findings import Finding, note, warning
 from bomaudit.settings import Settings

@@ -10,10 +10,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.curves.experience import ExperienceFit
-from bomaudit.curves.inputs import InputPrices, Rates
+from bomaudit.curves.inputs import InputPrices
 from bomaudit.curves.library import Library
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.priors import Catalogue
+from bomaudit.curves.spans import Rates
 from bomaudit.curves.timelines import Codes
 from bomaudit.curves.volumes import VolumeIndices
 from bomaudit.findings import Finding

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +12,7 @@ import pandas as pd
 
 from bomaudit.curves.library import parse_basket
 from bomaudit.curves.pooling import Floats
+from bomaudit.curves.spans import Rates, Spans
 from bomaudit.curves.timelines import Codes, Timelines, codes_of, years_of
 from bomaudit.findings import Finding, note
 
@@ -26,20 +27,6 @@ _LEAST_CHANGES = 5  # yearly changes that a noise is estimated from
 _TREND_YEARS = 10.0  # general inflation goes on as it did over so many years
 _YEAR, _QUARTER, _MONTH = 1.0, 0.25, 1 / 12
 _TODAY_TOLERANCE = 1e-9
-
-
-class Rates(Protocol):
-    """Exchange rates into one audit currency, as :class:`bomaudit.prepare.currency.Fx` gives them."""
-
-    @property
-    def currency(self) -> str:
-        """Audit currency."""
-
-    def rate(self, currencies: npt.ArrayLike, dates: npt.ArrayLike) -> Floats:
-        """Audit currency for one unit of each currency on each date."""
-
-    def log_sd_per_year(self, currencies: npt.ArrayLike) -> Floats:
-        """Standard deviation of a year's change of the log rate."""
 
 
 @dataclass(frozen=True)
@@ -226,37 +213,6 @@ class Escalation:
     material_sd: Floats
 
 
-@dataclass(frozen=True)
-class Spans:
-    """Stretches of time that prices are carried over, one row each.
-
-    Attributes
-    ----------
-    commodity : array of int, shape (spans,)
-        Position in the catalogue.
-    currency : array of int, shape (spans,)
-        Position in ``currencies``.
-    currencies : tuple of str
-    custom : array of bool, shape (spans,)
-        Made to drawing: only part of the industry's learning counts.
-    then, now : array of datetime64[D], shape (spans,)
-    """
-
-    commodity: Codes
-    currency: Codes
-    currencies: tuple[str, ...]
-    custom: npt.NDArray[np.bool_]
-    then: npt.NDArray[np.datetime64]
-    now: npt.NDArray[np.datetime64]
-
-    def take(self, rows: npt.NDArray[np.int64], *, now: npt.NDArray[np.datetime64] | None = None) -> Spans:
-        """Some of the spans, optionally to other ends."""
-        return Spans(
-            self.commodity[rows], self.currency[rows], self.currencies, self.custom[rows], self.then[rows],
-            self.now[rows] if now is None else now,
-        )  # fmt: skip
-
-
 def escalate(prices: InputPrices, spans: Spans, fx: Rates) -> Escalation:
     """Input price ratios of every span.
 
@@ -277,16 +233,14 @@ def escalate(prices: InputPrices, spans: Spans, fx: Rates) -> Escalation:
     inflation where their own series are missing, and so does a material that no series is given for, each with the
     wandering it then may have had.
     """
-    t, u = years_of(spans.then), years_of(spans.now)
-    years = np.abs(u - t)
-    general, general_sd = _index_ratio(prices.general, _general_code(prices, spans, fx), t, u, years, fallback=None)
+    general, general_sd = _index_ratio(prices.general, _general_code(prices, spans, fx), spans, fallback=None)
     labour, labour_sd = _index_ratio(
-        prices.labour, _own_code(prices.labour, spans), t, u, years, fallback=(general, general_sd)
+        prices.labour, _own_code(prices.labour, spans), spans, fallback=(general, general_sd)
     )
     energy, energy_sd = _index_ratio(
-        prices.energy, _own_code(prices.energy, spans), t, u, years, fallback=(general, general_sd)
+        prices.energy, _own_code(prices.energy, spans), spans, fallback=(general, general_sd)
     )
-    material, material_sd = _materials(prices, spans, fx, t, u, general)
+    material, material_sd = _materials(prices, spans, fx, general)
     return Escalation(
         np.exp(general), np.exp(labour), np.exp(energy), material, general_sd, labour_sd, energy_sd, material_sd
     )
@@ -303,60 +257,49 @@ def _general_code(prices: InputPrices, spans: Spans, fx: Rates) -> Codes:
 
 
 def _index_ratio(
-    lines: Timelines, codes: Codes, t: Floats, u: Floats, years: Floats, *, fallback: tuple[Floats, Floats] | None
+    lines: Timelines, codes: Codes, spans: Spans, *, fallback: tuple[Floats, Floats] | None
 ) -> tuple[Floats, Floats]:
+    """Ln ratio of an index by currency over spans and its sd; the fallback's, or none, where it is not known."""
+    length = np.abs(spans.years)
+    unsure = _GENERAL_NOISE * np.sqrt(length)
+    log, sd = (np.zeros(len(spans)), unsure) if fallback is None else (fallback[0], np.hypot(fallback[1], unsure))
     known = codes >= 0
-    if fallback is None:
-        log, sd = np.zeros(len(t)), _GENERAL_NOISE * np.sqrt(years) + 0.0
-    else:
-        log, sd = fallback[0], np.hypot(fallback[1], _GENERAL_NOISE * np.sqrt(years))
     if not known.any():
         return log, sd
+    t, u = years_of(spans.then), years_of(spans.now)
     change = lines.at(codes, u) - lines.at(codes, t)
-    gap = np.minimum(lines.outside(codes, u) + lines.outside(codes, t), years)
+    gap = np.minimum(lines.outside(codes, u) + lines.outside(codes, t), length)
     return np.where(known, change, log), np.where(known, _GENERAL_NOISE * np.sqrt(np.where(known, gap, 0.0)), sd)
 
 
-def _materials(
-    prices: InputPrices, spans: Spans, fx: Rates, t: Floats, u: Floats, general: Floats
-) -> tuple[Floats, Floats]:
-    """Ratio of each basket slot and sd of its log; empty slots are 1 and 0."""
-    width = prices.slots.shape[1]
-    ratio, sd = np.ones((len(t), width)), np.zeros((len(t), width))
-    years = np.abs(u - t)
+def _materials(prices: InputPrices, spans: Spans, fx: Rates, general: Floats) -> tuple[Floats, Floats]:
+    """Ratio of each basket slot and sd of its log, shape (spans, slots); empty slots are 1 and 0."""
+    width, years = prices.slots.shape[1], np.abs(spans.years)
+    log, gap = np.zeros((len(spans), width)), np.zeros((len(spans), width))
     series_of = codes_of(np.array(prices.wanted, dtype=object), prices.materials.names)
-    carried = _currency_change(prices, spans, fx)
+    moved = _currency_change(prices, spans, fx)
+    t, u = years_of(spans.then), years_of(spans.now)
+    slots = prices.slots[spans.commodity]
     for k in range(width):
-        wanted = prices.slots[spans.commodity, k]
-        rows = np.flatnonzero(wanted >= 0)
-        if not len(rows):
-            continue
-        code = series_of[wanted[rows]]
-        given = code >= 0
-        log, gap = general[rows].copy(), years[rows].copy()
-        have, found = rows[given], code[given]
-        if len(have):
-            log[given] = prices.materials.at(found, u[have]) - prices.materials.at(found, t[have])
-            log[given] += carried(have, found)
-            outside = prices.materials.outside(found, u[have]) + prices.materials.outside(found, t[have])
-            gap[given] = np.minimum(outside, years[have])
-        ratio[rows, k], sd[rows, k] = np.exp(log), prices.noise[wanted[rows]] * np.sqrt(gap)
-    return ratio, sd
+        wanted = slots[:, k]
+        series = np.where(wanted >= 0, np.append(series_of, -1)[wanted], -1)
+        change = prices.materials.at(series, u) - prices.materials.at(series, t)
+        outside = prices.materials.outside(series, u) + prices.materials.outside(series, t)
+        given = series >= 0
+        log[:, k] = np.where(given, change + moved(series), np.where(wanted >= 0, general, 0.0))
+        gap[:, k] = np.where(given, np.minimum(outside, years), np.where(wanted >= 0, years, 0.0))
+    return np.exp(log), np.append(prices.noise, 0.0)[slots] * np.sqrt(gap)
 
 
-def _currency_change(prices: InputPrices, spans: Spans, fx: Rates):  # type: ignore[no-untyped-def]
-    """Function of rows and series: ln change of the series' currency in units of the price currency."""
+def _currency_change(prices: InputPrices, spans: Spans, fx: Rates) -> Callable[[Codes], Floats]:
+    """Function of series: ln change over each span of the series' currency, in units of the price currency."""
     homes = tuple(dict.fromkeys(prices.material_currency))
-    of_series = codes_of(np.array(prices.material_currency, dtype=object), homes)
-    price = np.array(spans.currencies, dtype=object)[spans.currency]
-    own = np.log(fx.rate(price, spans.now)) - np.log(fx.rate(price, spans.then)) if homes else np.zeros(len(price))
-    moved = [
-        np.log(fx.rate(np.full(len(price), h), spans.now)) - np.log(fx.rate(np.full(len(price), h), spans.then))
-        for h in homes
-    ]
-    table = np.nan_to_num(np.stack(moved, axis=1) - own[:, None]) if homes else np.zeros((len(price), 1))
+    of_series = np.append(codes_of(np.array(prices.material_currency, dtype=object), homes), -1)
+    own = spans.log_rate_change(fx)
+    table = np.stack([np.nan_to_num(spans.log_rate_change(fx, h) - own) for h in homes] or [np.zeros(len(spans))])
 
-    def change(rows: npt.NDArray[np.int64], series: Codes) -> Floats:
-        return np.asarray(table[rows, of_series[series]])
+    def change(series: Codes) -> Floats:
+        home = np.maximum(of_series[series], 0)
+        return np.asarray(table[0] if len(table) == 1 else np.take_along_axis(table, home[None, :], axis=0)[0])
 
     return change

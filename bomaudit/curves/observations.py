@@ -6,9 +6,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from bomaudit.curves.inputs import InputPrices, Rates, Spans, escalate
+from bomaudit.curves.inputs import InputPrices, escalate
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.priors import Catalogue
+from bomaudit.curves.spans import Rates, Spans
 from bomaudit.curves.timelines import codes_of, years_of
 from bomaudit.curves.volumes import VolumeIndices
 from bomaudit.settings import ModelSection
@@ -36,7 +37,7 @@ def quotes_with_market(quotes: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFram
     custom = quotes["part_no"].map(parts["sourcing"] == "custom")
     return quotes.assign(
         commodity=of_bom.where(of_bom != "", quotes["commodity"]).astype("str"),
-        custom=custom.fillna(False).astype(bool),  # noqa: FBT003  (pandas' own argument)
+        custom=custom.fillna(False).astype(bool),
     )
 
 
@@ -76,7 +77,7 @@ def observe(
     model: ModelSection,
     today: np.datetime64,
 ) -> pd.DataFrame:
-    """Observations that exponents and trends are fitted to.
+    r"""Observations that exponents and trends are fitted to.
 
     Parameters
     ----------
@@ -100,7 +101,7 @@ def observe(
 
     Notes
     -----
-    Prices of one part are taken in the currency of its newest quote. :math:`\\ln p + \\ln E_g + s_m (\\ln E_m - \\ln E_g)`
+    Prices of one part are taken in the currency of its newest quote. :math:`\ln p + \ln E_g + s_m (\ln E_m - \ln E_g)`
     to today, to first order what whole-price learning leaves. Experience of a custom part counts by the spillover.
     """
     quoted = quoted[(quoted["commodity"] != "") & (quoted["unit_price"] > 0)].sort_values(
@@ -114,7 +115,7 @@ def observe(
     currencies = tuple(sorted(set(currency)))
     spans = Spans(
         code, codes_of(currency.to_numpy(dtype=object), currencies), currencies, quoted["custom"].to_numpy(dtype=bool),
-        day, np.full(len(quoted), today),
+        day, np.asarray(today),
     )  # fmt: skip
     log_price = np.log(quoted["unit_price"].to_numpy(dtype=float) * own / home * kept)
     log_price = log_price + _to_today(spans, catalogue, inputs, fx) - _quantity(quoted, slopes)

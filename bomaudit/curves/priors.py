@@ -47,7 +47,7 @@ class Catalogue:
 
 
 def build_catalogue(library: Library, seen: set[str]) -> Catalogue:
-    """Catalogue rows and priors of every commodity of the library and of the audit.
+    r"""Catalogue rows and priors of every commodity of the library and of the audit.
 
     Parameters
     ----------
@@ -61,97 +61,102 @@ def build_catalogue(library: Library, seen: set[str]) -> Catalogue:
 
     Notes
     -----
-    A commodity's published rows :math:`a_k \\pm s_k` are averaged; their mean is weighed against the class mean
-    :math:`\\mu \\pm \\tau` by :math:`w = \\tau^2 / (\\tau^2 + s^2 + c^2)` with :math:`c` the :data:`CHANGE_SD`. Rows
+    A commodity's published rows :math:`a_k \pm s_k` are averaged; their mean is weighed against the class mean
+    :math:`\mu \pm \tau` by :math:`w = \tau^2 / (\tau^2 + s^2 + c^2)` with :math:`c` the :data:`CHANGE_SD`. Rows
     measured on the conversion share are first carried over to the whole price by :math:`1 - s_m`; rows in nominal money
     are used only where a commodity has no others, and then they are not pooled.
     """
     listed = library.commodities.set_index("commodity")
     names = ["", *sorted((set(listed.index) | seen) - {""})]
-    frame = listed.reindex(pd.Index(names, name="commodity", dtype="str"))
-    known = frame.index.isin(listed.index)
-    for column, value in UNLISTED.items():
-        frame[column] = frame[column].where(known, value)
-    frame.loc["", list(UNKNOWN)] = list(UNKNOWN.values())
+    index = pd.Index(names, name="commodity", dtype="str")
+    known = index.isin(listed.index)
+    stand_in = pd.DataFrame([UNKNOWN if n == "" else UNLISTED for n in index[~known]], index=index[~known])
+    frame = pd.concat([listed[list(UNLISTED)], stand_in]).loc[index].astype(dict.fromkeys(_NUMBERS, float))
     frame = frame.assign(listed=known, trend_mean=frame["trend"])
-    priors = pd.DataFrame([_prior(library, str(n), frame.loc[n]) for n in names], index=frame.index)
-    kept = frame.drop(columns=["source"]).astype({c: float for c in _NUMBERS})
-    return Catalogue(pd.concat([kept, priors], axis=1))
+    curves = _by_commodity(library)
+    facts = zip(names, frame["class"], frame["materials_share"], strict=True)
+    priors = pd.DataFrame([_prior(curves, *fact) for fact in facts], index=index)
+    return Catalogue(pd.concat([frame, priors], axis=1))
 
 
-_NUMBERS = [
-    "materials_share", "labour_share", "energy_share", "process_noise", "markup_early", "markup_mature", "elasticity",
-    "price_break_slope", "price_break_sd", "trend", "trend_sd", "trend_mean",
-]  # fmt: skip
+_NUMBERS = [name for name, value in UNLISTED.items() if isinstance(value, float)]
 
 
-def _prior(library: Library, name: str, row: pd.Series) -> dict[str, object]:
+@dataclass(frozen=True)
+class _Row:
+    curve_id: str
+    exponent: float
+    sd: float
+    applies_to: str
+    measured_on: str
+    price_basis: str
+    source: str
+
+
+def _by_commodity(library: Library) -> dict[str, list[_Row]]:
+    """Published rows of each commodity, and the pooled prior of each class as ``class:NAME``."""
+    curves = library.curves
+    pooled = curves["curve_id"].str.startswith("class_")
+    kept = curves[
+        (curves["how_obtained"] != "class prior") & (pooled | ~curves["commodity"].str.startswith(CLASS_MARK))
+    ]
+    columns = ["curve_id", "exponent", "exponent_sd", "applies_to", "measured_on", "price_basis", "source"]
+    rows: dict[str, list[_Row]] = {}
+    for commodity, *fields in zip(kept["commodity"], *(kept[c].tolist() for c in columns), strict=True):
+        rows.setdefault(str(commodity), []).append(_Row(*fields))
+    return rows
+
+
+def _prior(curves: dict[str, list[_Row]], name: str, class_: str, share: float) -> dict[str, object]:
     """Exponent of one commodity: mean, sd, and what it was measured on."""
-    share = float(row["materials_share"])
     if name == "":
-        return _stated(
-            0.0, 0.0, "whole_price", "price", "real", "commodity not known: only inflation is followed", "none"
-        )
-    pool = library.curves[library.curves["curve_id"] == f"class_{row['class']}"].iloc[0]
-    own = library.curves[(library.curves["commodity"] == name) & (library.curves["how_obtained"] != "class prior")]
-    real = own[own["price_basis"] == "real"]
-    used = real if len(real) else own
-    mean, sd = _whole(float(pool["exponent"]), float(pool["exponent_sd"]), str(pool["applies_to"]), share)
-    if used.empty or sd == 0:
-        kind = "raw material" if sd == 0 else "class prior"
-        return _stated(
-            mean,
-            sd,
-            str(pool["applies_to"]),
-            str(pool["measured_on"]),
-            str(pool["price_basis"]),
-            str(pool["source"]),
-            kind,
-        )
-    carried = used["applies_to"].map({"whole_price": 1.0, "conversion": 1 - share}).to_numpy(dtype=float)
-    means, sds = used["exponent"].to_numpy() * carried, used["exponent_sd"].to_numpy() * carried
+        nothing = _Row("", 0.0, 0.0, "whole_price", "price", "real", "commodity not known: only inflation is followed")
+        return _stated(0.0, 0.0, nothing, "unknown")
+    pool, own = curves[CLASS_MARK + class_][0], curves.get(name, [])
+    real = [r for r in own if r.price_basis == "real"]
+    used = real or own
+    mean, sd = _whole([pool], share)
+    mean, sd = float(mean[0]), float(sd[0])
+    if not used or sd == 0:
+        return _stated(mean, sd, pool, "raw material" if sd == 0 else "class prior")
+    means, sds = _whole(used, share)
     published, error = float(means.mean()), float(np.sqrt((sds**2).mean() / len(sds) + means.var()))
-    if len(real):
-        weight = sd**2 / (sd**2 + error**2 + CHANGE_SD**2)
-        mean, sd = mean + weight * (published - mean), float(np.sqrt(weight * (error**2 + CHANGE_SD**2)))
-    else:
-        mean, sd = published, float(np.hypot(error, CHANGE_SD))
-    applies = "conversion" if (used["applies_to"] == "conversion").all() else "whole_price"
-    measured = "cost" if (used["measured_on"] == "cost").all() else "price"
-    source = ", ".join(used["curve_id"])
-    return _stated(
-        mean,
-        sd,
-        applies,
-        measured,
-        str(used["price_basis"].iloc[0]),
-        f"curves {source}; pool {pool['curve_id']}",
-        "published",
-    )
+    weight = sd**2 / (sd**2 + error**2 + CHANGE_SD**2) if real else 1.0
+    mean = mean + weight * (published - mean)
+    sd = float(np.sqrt(weight * (error**2 + CHANGE_SD**2)))
+    summary = _Row(
+        "", mean, sd, "conversion" if all(r.applies_to == "conversion" for r in used) else "whole_price",
+        "cost" if all(r.measured_on == "cost" for r in used) else "price", used[0].price_basis,
+        f"curves {', '.join(r.curve_id for r in used)}; pool {pool.curve_id}",
+    )  # fmt: skip
+    return _stated(mean, sd, summary, "published")
 
 
-def _whole(mean: float, sd: float, applies_to: str, materials_share: float) -> tuple[float, float]:
-    carried = 1 - materials_share if applies_to == "conversion" else 1.0
-    return mean * carried, sd * carried
+def _whole(rows: list[_Row], materials_share: float) -> tuple[Floats, Floats]:
+    """Exponents and their sds, carried over to the whole price where they were measured on the conversion share."""
+    carried = np.array([1 - materials_share if r.applies_to == "conversion" else 1.0 for r in rows])
+    return np.array([r.exponent for r in rows]) * carried, np.array([r.sd for r in rows]) * carried
 
 
-def _stated(
-    mean: float, sd: float, applies_to: str, measured_on: str, price_basis: str, source: str, kind: str
-) -> dict[str, object]:
+def _stated(mean: float, sd: float, row: _Row, kind: str) -> dict[str, object]:
     return {
-        "exponent_mean": mean, "exponent_sd": sd, "applies_to": applies_to, "measured_on": measured_on,
-        "price_basis": price_basis, "source": source, "kind": kind,
+        "exponent_mean": mean, "exponent_sd": sd, "applies_to": row.applies_to, "measured_on": row.measured_on,
+        "price_basis": row.price_basis, "source": row.source, "kind": kind,
     }  # fmt: skip
 
 
-def class_names(library: Library) -> tuple[str, ...]:
-    """Classes that have a pooled prior."""
-    ids = library.curves.loc[library.curves["commodity"].str.startswith(CLASS_MARK), "curve_id"]
-    return tuple(sorted(i.removeprefix("class_") for i in ids if i.startswith("class_")))
-
-
 def drift_spread(catalogue: Catalogue) -> Floats:
-    """Spread over the catalogue's commodities of yearly real price change: mean and standard deviation. [ln/year]"""
+    """Yearly real price change over the catalogue's commodities: mean and standard deviation.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+
+    Returns
+    -------
+    array, shape (2,)
+        [ln/year]
+    """
     learned = catalogue.frame[catalogue.frame["listed"]]
     mean = float(learned["trend_mean"].mean())
     return np.array([mean, float(np.sqrt(learned["trend_mean"].var() + (learned["trend_sd"] ** 2).mean()))])

@@ -73,6 +73,13 @@ class Place:
     early: Floats
     late: Floats
 
+    def take(self, codes: Codes) -> Place:
+        """Places of many spans from those of every series."""
+        series = np.maximum(codes, 0)
+        return Place(
+            codes, self.left[series], self.right[series], self.share[series], self.early[series], self.late[series]
+        )
+
 
 @dataclass(frozen=True)
 class Timelines:
@@ -136,13 +143,13 @@ class Timelines:
 
     @property
     def first(self) -> Floats:
-        """Time of the first point of each series. [years since 2000]"""
+        """Time of the first point of each series, in years since 2000."""
         return self.time[self.start]
 
     @property
     def last(self) -> Floats:
-        """Time of the last point of each series. [years since 2000]"""
-        return self.time[self.start + self.count - 1]
+        """Time of the last point of each series, in years since 2000."""
+        return np.asarray(self.time[self.start + self.count - 1])
 
     def locate(self, codes: Codes, time: npt.ArrayLike) -> Place:
         """Where each time falls among the points of its series, for :meth:`read`.
@@ -158,8 +165,9 @@ class Timelines:
         -------
         Place
         """
-        t = np.broadcast_to(np.asarray(time, dtype=float), codes.shape)
-        series = np.maximum(codes, 0)
+        t, series = np.asarray(time, dtype=float), np.maximum(codes, 0)
+        if t.ndim == 0 and len(codes) > len(self.names):
+            return self.locate(np.arange(len(self.names)), t).take(codes)
         keys = np.repeat(np.arange(len(self.names)) * _SPAN, self.count) + self.time
         low, high = self.start[series], self.start[series] + self.count[series] - 1
         right = np.minimum(np.maximum(np.searchsorted(keys, series * _SPAN + t), low + 1), high)
@@ -207,9 +215,10 @@ class Timelines:
         array, shape (n,)
             [year]
         """
-        t = np.broadcast_to(np.asarray(time, dtype=float), codes.shape)
         if not len(self.names):
             return np.full(codes.shape, np.nan)
-        series = np.maximum(codes, 0)
+        t, series = np.asarray(time, dtype=float), np.maximum(codes, 0)
+        if t.ndim == 0 and len(codes) > len(self.names):
+            return np.where(codes >= 0, self.outside(np.arange(len(self.names)), t)[series], np.nan)
         gap = np.maximum(np.maximum(self.first[series] - t, t - self.last[series]), 0.0)
         return np.where(codes >= 0, gap, np.nan)

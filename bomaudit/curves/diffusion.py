@@ -1,0 +1,335 @@
+"""Fit diffusion curves to the volumes of every market at once.
+
+Bass, logistic and Gompertz curves of cumulative volume, and a market that levels off at a steady replacement volume, by
+penalised least squares on log volumes. Before its peak a market does not show its final size; a weak prior stands in
+and the result says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from bomaudit.curves.maturity import bass_share, gompertz_share, logistic_share
+from bomaudit.curves.pooling import Floats
+
+MODELS = ("bass", "logistic", "gompertz", "levels_off")
+MIN_PERIODS = 5
+"""Fewer periods than this fit no curve: three parameters and the noise need them."""
+
+_Form = Callable[[Floats, Floats, Floats, Floats], Floats]
+
+
+@dataclass(frozen=True)
+class Volumes:
+    """Volumes by period of several commodities, padded to the longest.
+
+    Attributes
+    ----------
+    stock : array, shape (commodities,)
+        Cumulative volume at the start of the first period, > 0. [units]
+    ends : array, shape (commodities, periods)
+        Ends of the periods, from the start of the first one; padding repeats the last. [year]
+    volume : array, shape (commodities, periods)
+        Units made; 1 in the padding.
+    used : array of bool, shape (commodities, periods)
+        False in the padding.
+    """
+
+    stock: Floats
+    ends: Floats
+    volume: Floats
+    used: npt.NDArray[np.bool_]
+
+    @property
+    def reached(self) -> Floats:
+        """Cumulative volume at the end of the last period, shape (commodities,)."""
+        return np.asarray(self.stock + np.where(self.used, self.volume, 0.0).sum(axis=1))
+
+    @property
+    def span(self) -> Floats:
+        """Years from the start of the first to the end of the last period, shape (commodities,)."""
+        return np.asarray(self.ends.max(axis=1))
+
+    def take(self, rows: npt.NDArray[np.int64]) -> Volumes:
+        """Some of the commodities, in the given order."""
+        return Volumes(self.stock[rows], self.ends[rows], self.volume[rows], self.used[rows])
+
+
+@dataclass(frozen=True)
+class DiffusionFit:
+    """The curve chosen for each commodity.
+
+    Attributes
+    ----------
+    model : array of str, shape (commodities,)
+        One of :data:`MODELS`; "" where there are too few periods.
+    ultimate : array, shape (commodities,)
+        Ultimate cumulative volume; of ``levels_off`` the ultimate volume a year. [units or units/year]
+    rate, innovation : array, shape (commodities,)
+        q, r or c of the curve, and Bass' p (NaN elsewhere). [1/year]
+    peak_in : array, shape (commodities,)
+        Years from the end of the data to the peak, negative when past; NaN where the curve has none. [year]
+    ultimate_sd : array, shape (commodities,)
+        Standard deviation of ln ultimate. [ln]
+    noise : array, shape (commodities,)
+        Standard deviation of ln volume around the curve. [ln]
+    share : array, shape (commodities, times)
+        Share of the ultimate market at the end of each period, then at the forecast times. [-]
+    ahead : array, shape (commodities, horizons)
+        ln cumulative volume at ``horizons`` years after the end of the data. [ln]
+    ahead_sd : array, shape (commodities, horizons)
+        Its standard deviation: parameters, noise, and the disagreement of the curves. [ln]
+    criterion : array, shape (commodities, models)
+        Corrected information criterion of each curve, inf where it could not be fitted.
+    """
+
+    model: npt.NDArray[np.str_]
+    ultimate: Floats
+    rate: Floats
+    innovation: Floats
+    peak_in: Floats
+    ultimate_sd: Floats
+    noise: Floats
+    share: Floats
+    ahead: Floats
+    ahead_sd: Floats
+    criterion: Floats
+
+
+def _bass_cumulative(theta: Floats, t: Floats, stock: Floats, reached: Floats) -> Floats:
+    m = (reached * (1 + np.exp(theta[:, 2])))[:, None]
+    return np.asarray(m * bass_share(t, np.exp(theta[:, :1]), np.exp(theta[:, 1:2]), stock[:, None] / m))
+
+
+def _logistic_cumulative(theta: Floats, t: Floats, stock: Floats, reached: Floats) -> Floats:
+    m = (reached * (1 + np.exp(theta[:, 1])))[:, None]
+    return np.asarray(m * logistic_share(t, np.exp(theta[:, :1]), stock[:, None] / m))
+
+
+def _gompertz_cumulative(theta: Floats, t: Floats, stock: Floats, reached: Floats) -> Floats:
+    m = (reached * (1 + np.exp(theta[:, 1])))[:, None]
+    return np.asarray(m * gompertz_share(t, np.exp(theta[:, :1]), stock[:, None] / m))
+
+
+def _levels_off_cumulative(theta: Floats, t: Floats, stock: Floats, reached: Floats) -> Floats:
+    """Integral of a logistic yearly volume K / (1 + b e^{-rt}); theta = ln r, ln K over mean volume, ln b."""
+    r, b = np.exp(theta[:, :1]), np.exp(theta[:, 2:3])
+    k = np.exp(theta[:, 1:2]) * reached[:, None]
+    grown = np.log1p(b * np.exp(-r * t)) - np.log1p(b)
+    return np.asarray(stock[:, None] + k * (t + grown / r))
+
+
+@dataclass(frozen=True)
+class _Model:
+    cumulative: _Form
+    mean: tuple[float, ...]
+    sd: tuple[float, ...]
+    starts: tuple[tuple[float, ...], ...]
+
+
+# Priors. Rates: Bass coefficients average p = 0.03, q = 0.38 over 213 published applications (F. Sultan, J. Farley and
+# D. Lehmann, J. Marketing Research 27, 1990, 70-77). Ultimate market: four times what is reached, within a factor of
+# about five either way: a weak guess that a market with its peak behind it overrules (engineering judgement).
+_LEFT, _LEFT_SD = float(np.log(3.0)), 1.5
+_FORMS: dict[str, _Model] = {
+    "bass": _Model(
+        _bass_cumulative,
+        (float(np.log(0.03)), float(np.log(0.38)), _LEFT),
+        (2.0, 0.8, _LEFT_SD),
+        ((-3.5, -1.0, _LEFT), (-3.5, -1.0, -1.0)),
+    ),
+    "logistic": _Model(
+        _logistic_cumulative, (float(np.log(0.38)), _LEFT), (0.8, _LEFT_SD), ((-1.0, _LEFT), (-1.0, -1.0))
+    ),
+    "gompertz": _Model(
+        _gompertz_cumulative, (float(np.log(0.2)), _LEFT), (0.8, _LEFT_SD), ((-1.6, _LEFT), (-1.6, -1.0))
+    ),
+    "levels_off": _Model(
+        _levels_off_cumulative,
+        (float(np.log(0.3)), float(np.log(0.1)), 0.0),
+        (0.8, 1.5, 2.0),
+        ((-1.2, -2.3, 1.0), (-1.2, -2.3, -2.0)),
+    ),
+}
+_START_NOISE, _LEAST_NOISE = 0.15, 0.02  # ln; published volumes are rarely better than 2 %
+_ITERATIONS, _LONGEST_STEP = 60, 1.0
+_MEMORY = 0.7  # a year keeps this share of the last period's deviation from its curve (engineering judgement)
+_TINY = 1e-300
+_SETTLED = 1e-9  # relative change of the cost
+
+
+def _log_volumes(model: _Model, theta: Floats, data: Volumes) -> Floats:
+    ends = np.concatenate([np.zeros((len(theta), 1)), data.ends], axis=1)
+    made = np.diff(model.cumulative(theta, ends, data.stock, data.reached), axis=1)
+    return np.asarray(np.log(np.maximum(made, _TINY * data.reached[:, None])))
+
+
+def _jacobian(model: _Model, theta: Floats, data: Volumes, base: Floats) -> Floats:
+    step = 1e-5
+    columns = [
+        (_log_volumes(model, theta + step * np.eye(theta.shape[1])[k], data) - base) / step
+        for k in range(theta.shape[1])
+    ]
+    return np.stack(columns, axis=2)
+
+
+def _cost(residual: Floats, theta: Floats, model: _Model, noise: Floats) -> Floats:
+    pull = ((theta - np.array(model.mean)) / np.array(model.sd)) ** 2
+    return np.asarray((residual**2).sum(axis=1) / noise**2 + pull.sum(axis=1))
+
+
+def _residual(model: _Model, theta: Floats, data: Volumes) -> Floats:
+    return np.where(data.used, np.log(data.volume) - _log_volumes(model, theta, data), 0.0)
+
+
+def _descend(model: _Model, theta: Floats, data: Volumes, noise: Floats) -> tuple[Floats, Floats]:
+    """Levenberg-Marquardt over all commodities at once; parameters and cost."""
+    damping = np.full(len(theta), 1e-2)
+    residual = _residual(model, theta, data)
+    cost = _cost(residual, theta, model, noise)
+    precision = 1 / np.array(model.sd) ** 2
+    for _ in range(_ITERATIONS):
+        slope = np.where(data.used[:, :, None], _jacobian(model, theta, data, np.log(data.volume) - residual), 0.0)
+        scaled = slope / noise[:, None, None] ** 2
+        curvature = np.einsum("cni,cnj->cij", scaled, slope) + np.diag(precision)
+        downhill = np.einsum("cni,cn->ci", scaled, residual) - (theta - np.array(model.mean)) * precision
+        damped = curvature + damping[:, None, None] * curvature * np.eye(theta.shape[1])
+        step = np.clip(np.linalg.solve(damped, downhill[:, :, None])[:, :, 0], -_LONGEST_STEP, _LONGEST_STEP)
+        tried = _residual(model, theta + step, data)
+        new = _cost(tried, theta + step, model, noise)
+        better = new < cost
+        theta = np.where(better[:, None], theta + step, theta)
+        residual = np.where(better[:, None], tried, residual)
+        settled = np.abs(cost - new) < _SETTLED * (1 + cost)
+        cost = np.where(better, new, cost)
+        damping = np.clip(np.where(better, damping / 3, damping * 4), 1e-9, 1e9)
+        if bool(settled.all()):
+            break
+    return theta, cost
+
+
+def _fit_one(model: _Model, data: Volumes) -> tuple[Floats, Floats, Floats]:
+    """Best parameters over the starts, noise, and cost in units of that noise."""
+    size, count = len(data.stock), data.used.sum(axis=1)
+    noise = np.full(size, _START_NOISE)
+    best = np.zeros((size, len(model.mean)))
+    cost = np.full(size, np.inf)
+    for start in model.starts:
+        theta, new = _descend(model, np.tile(np.array(start), (size, 1)), data, noise)
+        best, cost = np.where((new < cost)[:, None], theta, best), np.minimum(new, cost)
+    freedom = np.maximum(count - len(model.mean), 1)
+    for _ in range(2):
+        noise = np.maximum(np.sqrt((_residual(model, best, data) ** 2).sum(axis=1) / freedom), _LEAST_NOISE)
+        best, cost = _descend(model, best, data, noise)
+    return best, noise, cost
+
+
+def _criterion(model: _Model, theta: Floats, data: Volumes) -> Floats:
+    """Akaike's criterion corrected for few data; the prior's pull counts like a misfit."""
+    n, k = data.used.sum(axis=1), len(model.mean) + 1
+    misfit = (_residual(model, theta, data) ** 2).sum(axis=1) / n
+    pull = (((theta - np.array(model.mean)) / np.array(model.sd)) ** 2).sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        value = n * np.log(np.maximum(misfit, _LEAST_NOISE**2)) + 2 * k + 2 * k * (k + 1) / (n - k - 1) + pull
+    return np.where(n > k + 1, value, np.inf)
+
+
+def _ahead(model: _Model, theta: Floats, data: Volumes, horizons: Floats) -> Floats:
+    """Ln cumulative volume after the data, the last deviation fading; shape (commodities, horizons)."""
+    times = data.span[:, None] + np.concatenate([[0.0], horizons])[None, :]
+    made = np.diff(model.cumulative(theta, times, data.stock, data.reached), axis=1)
+    last = np.take_along_axis(_residual(model, theta, data), data.used.sum(axis=1)[:, None] - 1, axis=1)
+    middle = (np.concatenate([[0.0], horizons[:-1]]) + horizons) / 2
+    made = np.maximum(made, 0.0) * np.exp(last * _MEMORY ** middle[None, :])
+    return np.asarray(np.log(data.reached[:, None] + np.cumsum(made, axis=1)))
+
+
+def _ahead_sd(model: _Model, theta: Floats, data: Volumes, horizons: Floats, noise: Floats) -> Floats:
+    base, step = _ahead(model, theta, data, horizons), 1e-4
+    slope = np.stack(
+        [(_ahead(model, theta + step * np.eye(theta.shape[1])[k], data, horizons) - base) / step
+         for k in range(theta.shape[1])], axis=2)  # fmt: skip
+    spread = np.einsum("chi,cij,chj->ch", slope, _covariance(model, theta, data, noise), slope)
+    new = 1 - data.reached[:, None] / np.exp(base)  # share of the cumulative volume that is forecast
+    return np.asarray(np.sqrt(spread + (new * noise[:, None]) ** 2))
+
+
+def _covariance(model: _Model, theta: Floats, data: Volumes, noise: Floats) -> Floats:
+    base = _log_volumes(model, theta, data)
+    slope = np.where(data.used[:, :, None], _jacobian(model, theta, data, base), 0.0) / noise[:, None, None]
+    return np.linalg.inv(np.einsum("cni,cnj->cij", slope, slope) + np.diag(1 / np.array(model.sd) ** 2))
+
+
+def fit_diffusion(data: Volumes, horizons: Floats) -> DiffusionFit:
+    """Fit every curve to every commodity and choose one each by information criterion.
+
+    Parameters
+    ----------
+    data : Volumes
+        At least :data:`MIN_PERIODS` periods each.
+    horizons : array, shape (horizons,)
+        Rising years after the end of the data to forecast for. [year]
+
+    Returns
+    -------
+    DiffusionFit
+
+    Notes
+    -----
+    Penalised least squares on ln volume; standard deviations by the delta method plus the weighted spread of the
+    curves' forecasts (weights from the criterion).
+
+    References
+    ----------
+    .. [1] K. P. Burnham and D. R. Anderson, "Model Selection and Multimodel Inference", 2nd ed., 2002 (from memory).
+    """
+    fits = {name: _fit_one(_FORMS[name], data) for name in MODELS}
+    criterion = np.stack([_criterion(_FORMS[name], fits[name][0], data) for name in MODELS], axis=1)
+    chosen = np.argmin(criterion, axis=1)
+    ahead = np.stack([_ahead(_FORMS[n], fits[n][0], data, horizons) for n in MODELS], axis=2)
+    sds = np.stack([_ahead_sd(_FORMS[n], fits[n][0], data, horizons, fits[n][1]) for n in MODELS], axis=2)
+    best = criterion.min(axis=1, keepdims=True)
+    weight = np.exp(-0.5 * (criterion - np.where(np.isfinite(best), best, 0.0)))
+    weight = weight / np.maximum(weight.sum(axis=1, keepdims=True), _TINY)
+    mine = np.take_along_axis(ahead, chosen[:, None, None], axis=2)
+    disagreement = ((ahead - mine) ** 2 * weight[:, None, :]).sum(axis=2)
+    own_sd = np.take_along_axis(sds, chosen[:, None, None], axis=2)[:, :, 0]
+    described = [_describe(name, *fits[name][:2], data, horizons) for name in MODELS]
+    picked = [np.stack(column, axis=-1) for column in zip(*described, strict=True)]
+    one = [np.take_along_axis(c, chosen[:, None], axis=1)[:, 0] for c in picked[:-1]]
+    return DiffusionFit(
+        np.array(MODELS)[chosen], one[0], one[1], one[2], one[3], one[4], one[5],
+        np.take_along_axis(picked[-1], chosen[:, None, None], axis=2)[:, :, 0], mine[:, :, 0],
+        np.sqrt(own_sd**2 + disagreement), criterion,
+    )  # fmt: skip
+
+
+def _describe(name: str, theta: Floats, noise: Floats, data: Volumes, horizons: Floats) -> tuple[Floats, ...]:
+    """Ultimate, rate, innovation, peak_in, ultimate_sd, noise, share of one curve."""
+    model, last = _FORMS[name], data.span
+    times = np.concatenate([data.ends, last[:, None] + horizons[None, :]], axis=1)
+    variance = np.diagonal(_covariance(model, theta, data, noise), axis1=1, axis2=2)
+    none = np.full(len(theta), np.nan)
+    if name == "levels_off":
+        rate, k, b = np.exp(theta[:, 0]), np.exp(theta[:, 1]) * data.reached, np.exp(theta[:, 2])
+        share = 1 / (1 + b[:, None] * np.exp(-rate[:, None] * times))
+        return k, rate, none, none, np.sqrt(variance[:, 1]), noise, share
+    column = 2 if name == "bass" else 1
+    left = np.exp(theta[:, column])
+    ultimate = data.reached * (1 + left)
+    share = model.cumulative(theta, times, data.stock, data.reached) / ultimate[:, None]
+    sd = np.sqrt(variance[:, column]) * left / (1 + left)
+    start = data.stock / ultimate
+    rate = np.exp(theta[:, 1] if name == "bass" else theta[:, 0])
+    innovation = np.exp(theta[:, 0]) if name == "bass" else none
+    if name == "bass":
+        top = np.log(rate / innovation * (1 - start) / (1 + rate / innovation * start)) / (innovation + rate)
+    elif name == "logistic":
+        top = np.log((1 - start) / start) / rate
+    else:
+        top = np.log(-np.log(start)) / rate
+    return ultimate, rate, innovation, top - last, sd, noise, share

@@ -1,0 +1,188 @@
+"""Volumes as stated, made into histories: what was made in each period, and before the first one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.curves.pooling import Floats
+from bomaudit.curves.timelines import years_of
+from bomaudit.findings import Finding, note, warning
+
+_USUAL_PERIOD = 1.0  # year; of a single row that does not say how long its period is
+_LEAST_GROWTH = 0.03  # per period; keeps the guessed stock before the first period finite
+_MOST_NEW = 0.9  # share of a first cumulative volume that may have been made in its own period
+_SMALL = 0.01  # of the first period's volume: the stock before a market's very first period, so that its log exists
+_GAP = 1.5  # periods; a longer step means that periods are missing
+_MANY = 8  # names that a finding lists
+
+
+@dataclass(frozen=True)
+class History:
+    """Volumes of one market.
+
+    Attributes
+    ----------
+    start : float
+        Start of the first period. [years since 2000]
+    ends : array, shape (periods,)
+        Ends of the periods. [years since 2000]
+    made : array, shape (periods,)
+        Units made in each, > 0. [units]
+    stock : float
+        Units made before the first period, > 0. [units]
+    guessed : bool
+        The stock is a guess.
+    odd, lost : int
+        Periods whose cumulative volume falls, and rows that could not be used.
+    """
+
+    start: float
+    ends: Floats
+    made: Floats
+    stock: float
+    guessed: bool
+    odd: int = 0
+    lost: int = 0
+
+
+def read_histories(
+    own: pd.DataFrame, starter: pd.DataFrame, *, as_of: date
+) -> tuple[pd.DataFrame, dict[str, History], list[Finding]]:
+    """Histories from the audit's own rows and, for commodities they lack, the library's.
+
+    Parameters
+    ----------
+    own, starter : DataFrame
+        Table ``volumes`` of the glossary.
+    as_of : date
+        Periods that end later are plans, not data, and are left out.
+
+    Returns
+    -------
+    rows : DataFrame
+        The rows that count, sorted by commodity and period; ``own`` tells the audit's from the library's.
+    histories : dict of str to History
+        By commodity, sorted.
+    findings : list of Finding
+    """
+    named = own[own["commodity"] != ""]
+    kept = starter[~starter["commodity"].isin(named["commodity"].unique())]
+    table = pd.concat([named.assign(own=True), kept.assign(own=False)], ignore_index=True)
+    table, findings = _usable(table.dropna(subset=["period"]), as_of)
+    names, first = np.unique(table["commodity"].to_numpy(dtype=str), return_index=True)
+    columns = [years_of(table["period"].to_numpy())]
+    columns += [table[c].to_numpy(dtype=float) for c in ("volume", "cumulative_volume")]
+    parts = [np.split(c, first[1:]) for c in columns]
+    histories = {str(n): make_history(*p) for n, *p in zip(names, *parts, strict=False)}
+    return table, histories, [*findings, *_notes(table, histories)]
+
+
+def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
+    r"""History of one market from its rows.
+
+    Parameters
+    ----------
+    time : array, shape (rows,)
+        Ends of the periods, rising. [years since 2000]
+    volume, cumulative : array, shape (rows,)
+        Units made in the period and to its end, NaN where not stated; each row states one of them. [units]
+
+    Returns
+    -------
+    History
+
+    Notes
+    -----
+    Where cumulative volume is stated throughout it rules. Else volumes are added up; missing periods take the geometric
+    mean of their neighbours, and what was made before the first period follows from any stated cumulative volume, else
+    from :math:`q_1 / g`, first volume over mean growth.
+
+    References
+    ----------
+    .. [1] F. Lafond et al., "How well do experience curves predict technological progress?", Technol. Forecast. Soc.
+       Change 128, 2018: initial stock (as restated in published analysis code that cites it).
+    """
+    length = float(np.median(np.diff(time))) if len(time) > 1 else _USUAL_PERIOD
+    step = np.diff(cumulative, prepend=np.nan)
+    if np.isfinite(cumulative).all():
+        odd = int((step[1:] <= 0).sum())
+        made = np.maximum(step, _SMALL * cumulative / len(time))
+        grown = 1 - cumulative[0] / cumulative[1] if len(time) > 1 else _LEAST_GROWTH
+        guess = cumulative[0] * float(np.clip(grown, _LEAST_GROWTH, _MOST_NEW))
+        made[0] = volume[0] if volume[0] <= cumulative[0] else guess
+        return History(time[0] - length, time, made, max(cumulative[0] - made[0], _SMALL * made[0]), False, odd)
+    volume = np.where(np.isfinite(volume) | ~(step > 0), volume, step)
+    known = np.isfinite(volume)
+    time, volume, cumulative = time[known], volume[known], cumulative[known]
+    missing = np.diff(time, prepend=time[0] - length) / length
+    before = np.concatenate([volume[:1], volume[:-1]])
+    made = volume + np.sqrt(before * volume) * np.where(missing > _GAP, missing - 1, 0.0)
+    stated = cumulative - np.cumsum(made)
+    stated = stated[np.isfinite(stated) & (stated > 0)]
+    rise = float(np.log(made[-1] / made[0]) / max((time[-1] - time[0]) / length, 1.0))
+    stock = stated[0] if len(stated) else made[0] / max(np.expm1(rise), _LEAST_GROWTH)
+    return History(time[0] - length, time, made, float(stock), not len(stated), 0, int((~known).sum()))
+
+
+def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
+    later = (table["period"] > pd.Timestamp(as_of)).to_numpy(dtype=bool)
+    empty = ~((table["volume"] > 0) | (table["cumulative_volume"] > 0)).to_numpy(dtype=bool)
+    mine = table["own"].to_numpy(dtype=bool)
+    findings = []
+    if (later & mine).any():
+        findings.append(
+            note("V001", f"{int((later & mine).sum())} volumes are of periods that end after {as_of}",
+                 file=_file(table), column="period", assumed="left out: plans, not data")
+        )  # fmt: skip
+    bad = table[empty & ~later & mine]
+    places = zip(bad.get("source_sheet", bad["unit"]), bad.get("source_row", bad["volume"]), bad["volume"], strict=True)
+    findings += [
+        warning("V002", "volume or cumulative_volume must be > 0", file=_file(table), sheet=str(sheet),
+                row=None if pd.isna(row) else int(row), column="volume", found=f"{volume:g}", assumed="row left out")
+        for sheet, row, volume in places
+    ]  # fmt: skip
+    positive = table.assign(
+        volume=table["volume"].where(table["volume"] > 0),
+        cumulative_volume=table["cumulative_volume"].where(table["cumulative_volume"] > 0),
+    )[~later & ~empty]
+    positive = positive.sort_values(["commodity", "period"], kind="stable")
+    return positive.drop_duplicates(["commodity", "period"], keep="last").reset_index(drop=True), findings
+
+
+def _file(table: pd.DataFrame) -> str:
+    own = table[table["own"]]
+    return str(own["source_file"].iloc[0]) if "source_file" in own and len(own) else ""
+
+
+def _notes(table: pd.DataFrame, histories: dict[str, History]) -> list[Finding]:
+    own = set(table.loc[table["own"], "commodity"])
+    mine = {n: h for n, h in histories.items() if n in own}
+    file = _file(table)
+    findings = [
+        warning("V003", f"cumulative volume of {name} must not fall", file=file, column="cumulative_volume",
+                found=f"{h.odd} periods", assumed="taken as nearly unchanged there")
+        for name, h in mine.items() if h.odd
+    ]  # fmt: skip
+    guessed = [n for n, h in mine.items() if h.guessed]
+    if guessed:
+        findings.append(
+            note("V004", "what was made before the first period is not stated", file=file, column="cumulative_volume",
+                 found=f"{len(guessed)} commodities: {listed(guessed)}",
+                 assumed="first volume / mean growth, half to twice as much",
+                 advice="state cumulative_volume once per commodity")
+        )  # fmt: skip
+    findings += [
+        warning("V005", f"{name}: volume and cumulative_volume alternate", file=file, column="volume",
+                found=f"{h.lost} periods that neither follows for", assumed="left out")
+        for name, h in mine.items() if h.lost
+    ]  # fmt: skip
+    return findings
+
+
+def listed(names: list[str]) -> str:
+    """First few names, and how many more there are."""
+    return ", ".join(names[:_MANY]) + (f" and {len(names) - _MANY} more" if len(names) > _MANY else "")
