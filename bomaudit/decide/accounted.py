@@ -85,7 +85,7 @@ class Accounts:
             [currency/product]
         """
         cost = price * self.quantity * (self.unit_weight if weight is None else weight)
-        return np.bincount(self.option_of, weights=cost, minlength=self.n_options)
+        return np.bincount(self.option_of, weights=cost, minlength=self.n_options).astype(np.float64)
 
     def switching(self, cost: Floats) -> Floats:
         """Net present value of switching to each option from the chosen one.
@@ -142,10 +142,10 @@ def account(
 
     Notes
     -----
-    A once cost C counts C / N with N the discounted products: of the whole programme as booked (from the decision to the end
-    of the years left, at today's annual volume), of the years left today. A yearly cost counts its present value / N. Once
-    costs of the chosen option dated up to today, or undated, are spent and count 0 today; those of an alternative are still
-    to be spent. The rate is real, because prices are today's and rise with inflation.
+    A once cost C counts C / N with N the discounted products: of the whole programme as booked (from the decision to
+    the end of the years left, at today's annual volume), of the years left today. A yearly cost counts its present
+    value / N. Once costs of the chosen option dated up to today, or undated, are spent and count 0 today; those of an
+    alternative are still to be spent. The rate is real, because prices are today's and rise with inflation.
     """
     heads, e = register.decisions, costed.elements
     rate = rules.discount_rate if rules.rate_basis == "real" else real_rate(rules.discount_rate, rules.inflation)
@@ -199,7 +199,7 @@ def spent_notes(register: Register, elements: pd.DataFrame, *, as_of: date) -> l
     spent = elements[is_spent(register, elements, as_of=as_of)]
     first = spent.drop_duplicates("d")
     return [at(r, note, "D014", f"decision {r['decision']}: one-time costs of the chosen option are spent",
-               found=", ".join(spent.loc[spent["d"] == r["d"], "element"]), assumed="they count as booked and not today",
+               found=", ".join(spent.loc[spent["d"] == r["d"], "element"]), assumed="they count as booked, not today",
                advice="date a cost that is still to come after the as-of date") for r in records(first)]  # fmt: skip
 
 

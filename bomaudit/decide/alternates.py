@@ -38,8 +38,10 @@ def as_decisions(rows: pd.DataFrame, lines: pd.DataFrame) -> tuple[pd.DataFrame,
     table = table[(table["part_no"] != "") & (table["alternate_part_no"] != "")].reset_index(drop=True)
     qty = table["part_no"].map(lines.groupby("part_no")["qty_per"].sum())
     known = qty > 0
-    findings = [at(r, warning, "A001", f"part {r['part_no']} should stand in the BOM", found="not there, or not built in",
-                   assumed="no price and one a product", advice="correct part_no") for r in records(table[~known])]  # fmt: skip
+    findings = [
+        at(r, warning, "A001", f"part {r['part_no']} should stand in the BOM", found="not there, or not built in",
+           assumed="no price and one a product", advice="correct part_no") for r in records(table[~known])
+    ]  # fmt: skip
     part = table["part_no"].map(lines.drop_duplicates("part_no").set_index("part_no")["description"]).fillna("")
     shared = {
         "decision": table["part_no"] + " or " + table["alternate_part_no"],
@@ -49,8 +51,10 @@ def as_decisions(rows: pd.DataFrame, lines: pd.DataFrame) -> tuple[pd.DataFrame,
         **{c: table[c] for c in PLACE_COLUMNS},
     }  # fmt: skip
     volume = table["part_no"].map(lines.drop_duplicates("part_no").set_index("part_no")["annual_volume"])
-    in_use = pd.DataFrame(shared | {"option": IN_USE, "chosen": True, "element": part.where(part != "", table["part_no"]),
-                                    "part_no": table["part_no"], "annual_volume": volume.astype(float)})  # fmt: skip
+    in_use = pd.DataFrame(
+        shared | {"option": IN_USE, "chosen": True, "element": part.where(part != "", table["part_no"]),
+                  "part_no": table["part_no"], "annual_volume": volume.astype(float)}
+    )  # fmt: skip
     other = pd.DataFrame(
         shared | {"option": ALTERNATE, "chosen": False, "part_no": table["alternate_part_no"],
                   "element": table["description"].where(table["description"] != "", table["alternate_part_no"]),

@@ -39,8 +39,8 @@ class Case:
     worth : array, shape (options,)
         Net present value of switching to the option; NaN for the chosen one. [currency]
     target : array of int, shape (decisions,)
-        The alternative with the best net present value: what switching means. Where the volume is not known, the one with
-        the lowest cost per product.
+        The alternative with the best net present value: what switching means. Where the volume is not known, the one
+        with the lowest cost per product.
     findings : tuple of Finding
     """
 

@@ -16,6 +16,7 @@ from bomaudit.decide.judged import Decided, judge_case
 from bomaudit.decide.market import Market
 from bomaudit.decide.register import Register, missing_volume, read_register
 from bomaudit.estimate import Estimates
+from bomaudit.findings import Finding
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.lines import prepare_lines
 from bomaudit.settings import Settings
@@ -70,7 +71,7 @@ def decide(
     rows = pd.concat([f for f in (decisions, own) if len(f)] or [decisions], ignore_index=True)
     register = _with_volume(read_register(rows, settings=settings, as_of=as_of), lines, settings)
     sources = find_sources(register, lines)
-    outside, more = sources.outside, []
+    outside, more = sources.outside, list[Finding]()
     if len(outside):
         outside, more = prepare_lines(
             outside, quotes=quotes, commodities=library.commodities, fx=fx, settings=settings, as_of=as_of

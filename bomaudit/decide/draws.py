@@ -47,8 +47,8 @@ def normal_scores(columns: int, *, draws: int, seed: int) -> Floats:
 
     Notes
     -----
-    One scrambled Sobol set, shifted digit by digit at random for each replicate: every replicate is as evenly spread as the
-    set, uniform on its own and, given the set, independent of the others.
+    One scrambled Sobol set, shifted digit by digit at random for each replicate: every replicate is as evenly spread
+    as the set, uniform on its own and, given the set, independent of the others.
 
     References
     ----------
@@ -87,9 +87,9 @@ def tails(scores: Floats, dof: Floats) -> Floats:
 
     Notes
     -----
-    A Gaussian copula with t margins: each part has the interval that its line shows, and the correlation of the scores.
-    From 6 degrees of freedom on by the expansion in 1/dof (within 0.1 % to score 3, 1 % to score 4), below read linearly
-    between exact quantiles.
+    A Gaussian copula with t margins: each part has the interval that its line shows, and the correlation of the
+    scores. From 6 degrees of freedom on by the expansion in 1/dof (within 0.1 % to score 3, 1 % to score 4), below
+    read linearly between exact quantiles.
 
     References
     ----------
@@ -156,8 +156,8 @@ def stated_shape(position: npt.ArrayLike, scores: Floats, *, spread: Spread) -> 
 
     References
     ----------
-    .. [1] D. G. Malcolm, J. H. Roseboom, C. E. Clark and W. Fazar, "Application of a Technique for Research and Development
-       Program Evaluation", Operations Research 7(5), 1959.
+    .. [1] D. G. Malcolm, J. H. Roseboom, C. E. Clark and W. Fazar, "Application of a Technique for Research and
+       Development Program Evaluation", Operations Research 7(5), 1959.
     """
     m = np.atleast_1d(np.asarray(position, dtype=float))
     if spread == "triangular":

@@ -1,7 +1,7 @@
 """Elements hang on parts: which BOM line, assembly or outside part prices each one, and at what it was booked.
 
-Findings: ``D010`` no price · ``D012`` currency without rates · ``D013`` duty cycle incomplete · ``D016`` an assembly holds
-lines without a price · ``D017`` a part outside the BOM stated at several prices.
+Findings: ``D010`` no price · ``D012`` a currency without rates · ``D013`` duty cycle incomplete · ``D016`` an assembly
+holds lines without a price · ``D017`` a part outside the BOM stated at several prices.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from scipy import sparse
 
-from bomaudit.decide.pricing import WALK, Floats, Prices, contents
+from bomaudit.decide.pricing import WALK, Bools, Floats, Prices, contents
 from bomaudit.decide.register import Register, at, records
 from bomaudit.decide.time_value import energy_in_use, real_rate
 from bomaudit.findings import Finding, error, warning
@@ -33,8 +33,9 @@ class Sources:
     Attributes
     ----------
     elements : DataFrame
-        The register's elements with qty filled; ``key`` (part number, or a name made for a part without one); ``origin``:
-        line, assembly, fixed, outside, stated or none; ``line`` (position in the prepared lines, -1: none).
+        The register's elements with qty filled; ``key`` (part number, or a name made for a part without one);
+        ``origin``: line, assembly, fixed, outside, stated or none; ``line`` (position in the prepared lines, -1:
+        none).
     outside : DataFrame
         One row a part that the BOM does not hold, columns of glossary ``BOM`` and places: ready to be prepared.
     findings : tuple of Finding
@@ -80,9 +81,9 @@ class Costed:
 def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
     """Decide what prices each element.
 
-    An element with a part number and a quantity, and every element of kind part that names a part or a market, is priced
-    by the part's estimate: a line of the BOM, the roll-up of an assembly, or a part that the BOM does not hold. All
-    others are stated amounts.
+    An element with a part number and a quantity, and every element of kind part that names a part or a market, is
+    priced by the part's estimate: a line of the BOM, the roll-up of an assembly, or a part that the BOM does not
+    hold. All others are stated amounts.
 
     Parameters
     ----------
@@ -114,7 +115,7 @@ def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
 
 
 def _in_bom(part_no: pd.Series, lines: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Line that prices each part number, and how: the first audited line, an assembly, a booked cost without a market."""
+    """Line that prices each part number, and how: an audited line, an assembly, a booked cost without a market."""
     has_rows = np.zeros(len(lines), dtype=bool)
     parent = lines["parent_row"].to_numpy(dtype=np.int64)
     has_rows[parent[parent >= 0]] = True
@@ -146,9 +147,11 @@ def _outside(elements: pd.DataFrame, register: Register) -> tuple[pd.DataFrame, 
     newest = ordered.drop_duplicates("key", keep="last").sort_index()
     prices = ordered.groupby("key")["amount"].nunique()
     several = newest[newest["key"].map(prices) > 1]
-    findings = [at(r, warning, "D017", f"part {r['key']} should have one price at one date", found="several in the register",
-                   assumed="the newest one is followed to today; each decision keeps its own as booked",
-                   advice="state the date of each price") for r in records(several)]  # fmt: skip
+    findings = [
+        at(r, warning, "D017", f"part {r['key']} should have one price at one date", found="several in the register",
+           assumed="the newest one is followed to today; each decision keeps its own as booked",
+           advice="state the date of each price") for r in records(several)
+    ]  # fmt: skip
     bom = pd.DataFrame(
         {
             "part_no": newest["key"], "description": newest["element"], "qty": newest["qty"],
@@ -203,8 +206,8 @@ def cost_elements(
 
     Notes
     -----
-    Booked: the amount stated when decided, at the rate of its date; a part without an amount at its booked cost. Today: the
-    part's estimate; stated amounts as stated, at the as-of rate.
+    Booked: the amount stated when decided, at the rate of its date; a part without an amount at its booked cost.
+    Today: the part's estimate; stated amounts as stated, at the as-of rate.
     """
     e = sources.elements
     currency = e["currency"].where(e["currency"] != "", fx.currency).to_numpy(dtype=object)
@@ -222,7 +225,7 @@ def cost_elements(
     reached = np.diff(coefficients.indptr) > 0
     priced = np.where(by_part, (reached | (e["origin"] == "fixed") | (e["origin"] == "assembly")), e["mode"].notna())
     e = e.assign(priced=priced & np.isfinite(e["constant"]))
-    findings = [*sources.findings, *duty_findings, *_unpriced(e), *_gaps(e, unpriced_below)]
+    findings = [*sources.findings, *duty_findings, *_unpriced(e, fx.known(currency)), *_gaps(e, unpriced_below)]
     return Costed(e, coefficients, prices, tuple(findings))
 
 
@@ -230,9 +233,11 @@ def _amounts(e: pd.DataFrame, rules: DecideSection) -> tuple[Floats, list[Findin
     """Stated amounts, those of a duty cycle worked out."""
     duty = e["power"].notna() & e["amount"].isna() & (e["origin"] == "stated")
     incomplete = duty & e[_DUTY].isna().any(axis=1)
-    findings = [at(r, error, "D013", "a duty cycle needs power, hours_per_year and price_per_kwh", found="not all of them",
-                   assumed="element without a price", advice="fill in the missing columns, or state an amount")
-                for r in records(e[incomplete])]  # fmt: skip
+    findings = [
+        at(r, error, "D013", "a duty cycle needs power, hours_per_year and price_per_kwh", found="not all of them",
+           assumed="element without a price", advice="fill in the missing columns, or state an amount")
+        for r in records(e[incomplete])
+    ]  # fmt: skip
     rate = rules.discount_rate if rules.rate_basis == "real" else real_rate(rules.discount_rate, rules.inflation)
     energy = energy_in_use(
         e["power"], e["time_share"].fillna(1.0), e["hours_per_year"], e["price_per_kwh"],
@@ -242,7 +247,7 @@ def _amounts(e: pd.DataFrame, rules: DecideSection) -> tuple[Floats, list[Findin
 
 
 def _hang(e: pd.DataFrame, lines: pd.DataFrame, prices: Prices) -> tuple[sparse.csr_array, Floats, Floats, np.ndarray]:
-    """Coefficients on parts, constants, booked cost of one unit by the lines, and lines without a price beneath each."""
+    """Coefficients on parts, constants, booked cost by the lines, and whether lines beneath have no price."""
     n, parts = len(e), prices.parts
     origin, row = e["origin"].to_numpy(dtype=object), e["line"].to_numpy(dtype=np.int64)
     tops = np.flatnonzero(origin == "assembly")
@@ -277,15 +282,24 @@ def _hang(e: pd.DataFrame, lines: pd.DataFrame, prices: Prices) -> tuple[sparse.
     return sparse.csr_array(use @ take + outside), constant, booked, without
 
 
-def _unpriced(e: pd.DataFrame) -> list[Finding]:
-    return [at(r, error, "D010", "every element needs a price", found=f"none for {r['part_no'] or r['element']}",
-               assumed="its decision is not judged beyond asking for it", advice="fill in amount, or the part's booked cost")
-            for r in records(e[~e["priced"]])]  # fmt: skip
+def _unpriced(e: pd.DataFrame, known_currency: Bools) -> list[Finding]:
+    foreign = e[~known_currency]
+    return [
+        at(r, error, "D012", "every amount needs a currency with exchange rates", found=repr(r["currency"]),
+           assumed="element without a price", advice="correct the currency or add rates to the fx table")
+        for r in records(foreign)
+    ] + [
+        at(r, error, "D010", "every element needs a price", found=f"none for {r['part_no'] or r['element']}",
+           assumed="its decision is not judged beyond asking for it",
+           advice="fill in amount, or the booked cost of the part") for r in records(e[~e["priced"] & known_currency])
+    ]  # fmt: skip
 
 
-def _gaps(e: pd.DataFrame, without: np.ndarray) -> list[Finding]:
-    return [at(r, warning, "D016", f"assembly {r['part_no']} should be priced whole", found="lines beneath without a price",
-               assumed="they count 0 in both columns", advice="fill in their booked cost") for r in records(e[without])]  # fmt: skip
+def _gaps(e: pd.DataFrame, without: Bools) -> list[Finding]:
+    return [
+        at(r, warning, "D016", f"assembly {r['part_no']} should be priced whole", found="lines beneath without a price",
+           assumed="they count 0 in both columns", advice="fill in their booked cost") for r in records(e[without])
+    ]  # fmt: skip
 
 
 def walk_of(costed: Costed) -> pd.DataFrame:

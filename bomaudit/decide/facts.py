@@ -57,7 +57,8 @@ def gather(
         {
             "decision": heads["decision"], "title": heads["title"], "chosen": options[chosen],
             "best_today": options[accounts.best(-case.today)], "switch_to": options[target],
-            "annual_volume": heads["annual_volume"], "years_left": heads["years_left"], "change_cost": case.switch_cost[target],
+            "annual_volume": heads["annual_volume"], "years_left": heads["years_left"],
+            "change_cost": case.switch_cost[target],
             "piece_saving_booked": _saving(case, np.where(piece, case.costed.elements["booked"], 0.0), booked=True),
             "piece_saving_today": _saving(case, np.where(piece, case.costed.today, 0.0)),
             "saving_booked": _against_best(case), "saving_today": case.today[target] - case.today[chosen],
@@ -101,7 +102,7 @@ def _one_time(case: Case) -> Floats:
     e, accounts = case.costed.elements, case.accounts
     due = _once(case) & ~accounts.spent
     cost = np.where(due, case.costed.today * e["qty"].to_numpy(dtype=float), 0.0)
-    return np.bincount(accounts.option_of, weights=cost, minlength=accounts.n_options)
+    return np.bincount(accounts.option_of, weights=cost, minlength=accounts.n_options).astype(np.float64)
 
 
 def _regret(case: Case, tips: pd.DataFrame) -> Floats:

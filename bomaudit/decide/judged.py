@@ -36,7 +36,8 @@ class Decided:
     ----------
     decisions : DataFrame, columns of glossary ``DECISIONS_OUT``
     options : DataFrame
-        decision, option, chosen, cost_booked, cost_today [currency/product], switch_cost, npv of switching to it [currency].
+        decision, option, chosen, cost_booked, cost_today [currency/product], switch_cost, npv of switching to it
+        [currency].
     elements : DataFrame
         decision, option, element, kind, part_no, qty, basis, spent (bool), booked_per_unit, today_per_unit, low, high
         [currency/product], moved (the largest steps of the cost walk, in words), walk_* [currency/product].

@@ -38,8 +38,9 @@ class Outcomes:
         p_flip, p_pays_back, p_error [-]; saving_low, saving_high (the choice against the target, [currency/product]);
         npv_low, npv_high, npv_mean, evpi (all parts), evpi_all (ranges too) [currency]; draws.
     known : DataFrame
-        d, kind (part, factor, element), position, evpi, evsi (parts only: one quote with its noise). [currency]. Only of
-        decisions in which knowing all parts is worth more than one quote costs; in the others no single part can be.
+        d, kind (part, factor, element), position, evpi, evsi (parts only: one quote with its noise). [currency]. Only
+        of decisions in which knowing all parts is worth more than one quote costs; in the others no single part can
+        be.
     """
 
     decisions: pd.DataFrame
@@ -101,8 +102,8 @@ def _tabulated(known: list[_Known]) -> pd.DataFrame:
 
 
 _HEAD = [
-    "p_flip", "p_pays_back", "p_error", "saving_low", "saving_high", "npv_low", "npv_high", "npv_mean", "evpi", "evpi_all",
-    "draws",
+    "p_flip", "p_pays_back", "p_error", "saving_low", "saving_high", "npv_low", "npv_high", "npv_mean", "evpi",
+    "evpi_all", "draws",
 ]  # fmt: skip
 
 
@@ -189,11 +190,10 @@ def columns_of(model: Model, d: int) -> Columns:
     size = np.concatenate([loading[factors], use * np.nan_to_num(prices.sd_own[parts]), spread])
     place = np.empty(len(size), dtype=np.int64)
     place[np.argsort(-size, kind="stable")] = np.arange(len(size))
-    full = [np.full(n, -1) for n in (len(prices.factors), len(prices.parts), len(model.ranges.mode))]
-    stops = np.cumsum([len(factors), len(parts), len(ranges)])
-    for column, rows, where in zip(full, (factors, parts, ranges), np.split(place, stops[:-1]), strict=True):
-        column[rows] = where
-    return Columns(full[0], full[1], full[2], len(size))
+    at_factors, at_parts, at_ranges = np.split(place, np.cumsum([len(factors), len(parts)]))
+    factor, part, column = (np.full(n, -1) for n in (len(prices.factors), len(prices.parts), len(model.ranges.mode)))
+    factor[factors], part[parts], column[ranges] = at_factors, at_parts, at_ranges
+    return Columns(factor, part, column, len(size))
 
 
 def error_bound(draws: int) -> float:

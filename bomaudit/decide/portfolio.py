@@ -51,8 +51,8 @@ def add_up(register: Register, judged: pd.DataFrame, removed: pd.DataFrame) -> t
         if clash:
             because = f"{taken[clash[0]]} already takes out {', '.join(clash)}"
             rows.append({**_row(row), "counted": False, "npv_counted": 0.0, "because": because})
-            findings.append(_once("D020", f"decisions {taken[clash[0]]} and {name} take out the same part", ", ".join(clash),
-                                  f"the total counts {taken[clash[0]]} only"))  # fmt: skip
+            message = f"decisions {taken[clash[0]]} and {name} take out the same part"
+            findings.append(_once("D020", message, ", ".join(clash), f"the total counts {taken[clash[0]]} only"))
             continue
         taken |= dict.fromkeys(mine, name)
         shared = str(change.iloc[d])

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 WALK = [f"walk_{s}" for s in WALK_STEPS]
 _TAKEN = ["estimate", "sd_log", "dof", *WALK, *(f"var_{v}" for v in VARIANCE_PARTS)]
@@ -29,8 +30,8 @@ class Prices:
     Attributes
     ----------
     parts : DataFrame, shape (parts,)
-        part_no, description, supplier, commodity, line (position in the prepared lines, -1: not in the BOM), booked_cost,
-        safety_relevant, estimate [currency/uom], sd_log [ln], dof, walk_* [currency/uom].
+        part_no, description, supplier, commodity, line (position in the prepared lines, -1: not in the BOM),
+        booked_cost, safety_relevant, estimate [currency/uom], sd_log [ln], dof, walk_* [currency/uom].
     factors : tuple of str
         Shared causes, as in ``Estimates``.
     loadings : csr array, shape (parts, factors)

@@ -2,13 +2,13 @@
 
 Findings of this module: ``D001`` a name is missing · ``D002`` one option only · ``D003`` no chosen option, or several ·
 ``D004`` header fields contradict each other · ``D005`` annual volume not known · ``D006`` years left not stated ·
-``D007`` change cost not stated · ``D008`` kind unknown · ``D009`` basis unknown or missing · ``D010`` no price ·
-``D011`` low, amount and high out of order · ``D012`` currency · ``D013`` duty cycle incomplete · ``D014`` a once cost of
-the chosen option counts as spent · ``D015`` quantity missing.
+``D007`` change cost not stated · ``D008`` kind unknown · ``D009`` basis unknown or missing ·
+``D011`` low, amount and high out of order.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -40,7 +40,8 @@ class Register:
         the decision's rows state, "" (the audit currency) where they state none or several. Options of a decision stand
         together, in the order of the register.
     elements : DataFrame
-        d, o (position of the option) and the columns of glossary ``DECISIONS`` that belong to an element, and the place.
+        d, o (position of the option) and the columns of glossary ``DECISIONS`` that belong to an element, and the
+        place.
     findings : tuple of Finding
     """
 
@@ -68,7 +69,7 @@ def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Reg
 
     Notes
     -----
-    Findings ``D001`` to ``D013`` and ``D015``, see the module.
+    Findings ``D001`` to ``D011``, see the module.
     """
     table = conform(rows, DECISIONS)
     for name in PLACE_COLUMNS:
@@ -100,10 +101,27 @@ def records(rows: pd.DataFrame) -> list[dict[str, object]]:
     return [{str(k): v for k, v in record.items()} for record in rows.to_dict("records")]
 
 
-def at(record: dict[str, object], make: object, code: str, message: str, **more: str) -> Finding:
+def at(record: dict[str, object], make: Callable[..., Finding], code: str, message: str, **more: str) -> Finding:
+    """Make a finding at the place of a record.
+
+    Parameters
+    ----------
+    record : dict
+        A row of the register, with its place.
+    make : callable
+        ``error``, ``warning`` or ``note`` of :mod:`bomaudit.findings`.
+    code, message, **more : str
+        As in :class:`bomaudit.findings.Finding`.
+
+    Returns
+    -------
+    Finding
+    """
     row = record["source_row"]
-    place = {"file": record["source_file"], "sheet": record["source_sheet"], "row": int(row) if pd.notna(row) else None}  # type: ignore[call-overload]
-    return make(code, message, **place, **more)  # type: ignore[operator, no-any-return]
+    place = {"file": str(record["source_file"]), "sheet": str(record["source_sheet"])}
+    return make(
+        code, message, row=int(float(str(row))) if str(row) not in ("nan", "<NA>", "None") else None, **place, **more
+    )
 
 
 def _whole_decisions(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
@@ -131,7 +149,7 @@ def _whole_decisions(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
 def _first_stated(table: pd.DataFrame, column: str, by: str) -> pd.Series:
     """First value stated in each group, by its position; missing where none is."""
     values = table[column]
-    if values.dtype == "str" or values.dtype == object:
+    if pd.api.types.is_string_dtype(values):
         return values.where(values != "").groupby(table[by]).first().fillna("").astype("str")
     return values.groupby(table[by]).first()
 
@@ -145,9 +163,11 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
     heads["volume_growth"] = heads["volume_growth"].fillna(0.0)
     findings = _contradictions(table)
     late = heads["decided_on"] > pd.Timestamp(as_of)
-    findings += [at(r, warning, "D004", "a decision should be taken before the as-of date",
-                     found=f"{r['decided_on']:%Y-%m-%d}", assumed="taken as of that date") for r in records(heads[late])]  # fmt: skip
-    heads["decided_on"] = heads["decided_on"].clip(upper=pd.Timestamp(as_of))
+    findings += [
+        at(r, warning, "D004", "a decision should be taken before the as-of date", found=f"{r['decided_on']:%Y-%m-%d}",
+           assumed="taken as of that date") for r in records(heads[late])
+    ]  # fmt: skip
+    heads["decided_on"] = heads["decided_on"].mask(late, pd.Timestamp(as_of))
     unknown = heads["years_left"].isna() | ~(heads["years_left"] > 0)
     findings += [at(r, warning, "D006", f"decision {r['decision']} must say how many years the product is still made",
                      found="nothing above 0", assumed=f"{settings.decide.years_left:g} years, from [decide] years_left",
@@ -161,7 +181,7 @@ def _contradictions(table: pd.DataFrame) -> list[Finding]:
     findings = []
     for column in HEADER:
         values = table[column].where(table[column] != "") if table[column].dtype == "str" else table[column]
-        several = values.groupby(table["d"]).nunique() > 1
+        several = values.groupby(table["d"]).nunique().gt(1)
         for d in several.index[several]:
             rows = table[(table["d"] == d) & values.notna()]
             record = records(rows.iloc[[1]])[0]
@@ -180,7 +200,7 @@ def _options(table: pd.DataFrame) -> pd.DataFrame:
     of_decision = _first_stated(table, "change_cost", "d")
     options["change_cost"] = own.fillna(options["d"].map(of_decision))
     named = table["currency"].where(table["currency"] != "").groupby(table["d"])
-    only = named.first().where(named.nunique() == 1).fillna("").astype("str")
+    only = named.first().where(named.nunique().eq(1)).fillna("").astype("str")
     options["change_currency"] = options["d"].map(only)
     return options.reset_index(drop=True)
 
@@ -189,8 +209,10 @@ def _elements(table: pd.DataFrame, *, settings: Settings) -> tuple[pd.DataFrame,
     elements = table.drop(columns=[*HEADER, "chosen", "change_cost", "safety_relevant"])
     findings: list[Finding] = []
     bad_kind = ~elements["kind"].isin(ELEMENT_KINDS)
-    findings += [at(r, warning, "D008", f"kind must be one of {', '.join(ELEMENT_KINDS)}", found=repr(r["kind"]),
-                     assumed="part if it has a part number, else other") for r in records(elements[bad_kind])]  # fmt: skip
+    findings += [
+        at(r, warning, "D008", f"kind must be one of {', '.join(ELEMENT_KINDS)}", found=repr(r["kind"]),
+           assumed="part if it has a part number, else other") for r in records(elements[bad_kind])
+    ]  # fmt: skip
     as_part = np.where(elements["part_no"] != "", "part", "other")
     elements["kind"] = elements["kind"].where(~bad_kind, as_part)
     once = elements["kind"].isin(["tooling", "engineering", "validation", "capital"])
@@ -208,9 +230,11 @@ def _ranges(elements: pd.DataFrame, findings: list[Finding]) -> tuple[pd.DataFra
     low, amount, high = (elements[c] for c in ("low", "amount", "high"))
     filled = amount.where(amount.notna() | low.isna() | high.isna(), (low + high) / 2)
     out_of_order = (low > filled) | (filled > high)
-    findings += [at(r, warning, "D011", "low ≤ amount ≤ high must hold", found=f"{r['low']:g}, {r['amount']:g}, {r['high']:g}",
-                     assumed="the three are put in order", advice="correct the range")
-                 for r in records(elements.assign(amount=filled)[out_of_order])]  # fmt: skip
+    findings += [
+        at(r, warning, "D011", "low ≤ amount ≤ high must hold", found=f"{r['low']:g}, {r['amount']:g}, {r['high']:g}",
+           assumed="the three are put in order", advice="correct the range")
+        for r in records(elements.assign(amount=filled)[out_of_order])
+    ]  # fmt: skip
     bounds = pd.concat([low, filled, high], axis=1)
     bounds.columns = pd.Index(["low", "amount", "high"])
     elements = elements.assign(
@@ -224,9 +248,9 @@ def _ranges(elements: pd.DataFrame, findings: list[Finding]) -> tuple[pd.DataFra
 
 
 def missing_volume(decisions: pd.DataFrame) -> list[Finding]:
-    """``D005``: decisions whose annual volume nobody states, so that money a year and one-time costs cannot be compared."""
-    return [at(r, error, "D005", f"decision {r['decision']} needs an annual volume", assumed="only unit costs are compared",
-                advice="fill in annual_volume, in the register or under [audit]")
+    """``D005``: decisions whose annual volume nobody states; money a year and one-time costs cannot be compared."""
+    return [at(r, error, "D005", f"decision {r['decision']} needs an annual volume",
+               assumed="only unit costs are compared", advice="fill in annual_volume, or set it under [audit]")
             for r in records(decisions[decisions["annual_volume"].isna()])]  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from bomaudit.glossary import REQUOTES
 from bomaudit.settings import DecideSection
 
 _BREAKS = (0.5, 1.0, 2.0)
-"""Price breaks wanted, as multiples of the annual quantity: half, the quantity, twice; common practice, no published source."""
+"""Price breaks wanted, as multiples of the annual quantity; common practice, no published source."""
 
 
 def rank_requotes(
@@ -36,8 +36,8 @@ def rank_requotes(
     Notes
     -----
     Worth = the sum over decisions of what the quote is worth there (decisions are separate actions, so it adds) + the
-    expected fall of the price below the booked cost × annual quantity × ``gain_years`` × ``gain_share``. A part that bears on
-    no decision is worth asking for the latter alone. Ranked by worth less cost.
+    expected fall of the price below the booked cost × annual quantity × ``gain_years`` × ``gain_share``. A part that
+    bears on no decision is worth asking for the latter alone. Ranked by worth less cost.
     """
     lines = _by_part(audited)
     parts = pd.concat([lines, outside[~outside["part_no"].isin(lines["part_no"])]], ignore_index=True)
@@ -102,9 +102,9 @@ def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: Decide
     Returns
     -------
     DataFrame
-        supplier ("" for a part without one), part_no, description, commodity, annual_qty [uom/year], uom, break_1 … break_3
-        (quantities to quote, [uom]), last_price and last_price_currency and last_price_date (NaN, "" and NaT if withheld),
-        quoted_price and quoted_on (empty, to fill in), in the order of rank within a supplier.
+        supplier ("" for a part without one), part_no, description, commodity, annual_qty [uom/year], uom, break_1 …
+        break_3 (quantities to quote, [uom]), last_price and last_price_currency and last_price_date (NaN, "" and NaT
+        if withheld), quoted_price and quoted_on (empty, to fill in), in the order of rank within a supplier.
     """
     by = lines[lines["part_no"].isin(requotes["part_no"])]
     by = by.assign(annual_qty=by["qty_per"] * by["annual_volume"])
@@ -118,9 +118,9 @@ def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: Decide
     last = {"last_price": "booked_price", "last_price_currency": "booked_currency", "last_price_date": "basis_date"}
     for name, source in last.items():
         values = sheet["part_no"].map(first[source])
-        sheet[name] = values if shown else values.where(False)
+        sheet[name] = values if shown else values.mask(values.notna())
     sheet["last_price_currency"] = sheet["last_price_currency"].fillna("").astype("str")
-    sheet = sheet.assign(quoted_price=np.nan, quoted_on=pd.NaT)
+    sheet = sheet.assign(quoted_price=np.nan, quoted_on=np.datetime64("NaT", "us"))
     return sheet.sort_values(["supplier", "rank"], kind="stable").drop(columns="rank").reset_index(drop=True)
 
 

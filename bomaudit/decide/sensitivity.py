@@ -64,9 +64,9 @@ def break_evens(case: Case) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        d, part (positions), estimate, break_even_price [currency/uom], distance (share of the estimate), distance_sd (in
-        standard deviations of the log price) and p_beyond (probability that the price is on the other side); only parts
-        whose break-even price is above 0. Sorted by decision, the pivotal part (smallest distance_sd) first.
+        d, part (positions), estimate, break_even_price [currency/uom], distance (share of the estimate), distance_sd
+        (in standard deviations of the log price) and p_beyond (probability that the price is on the other side); only
+        parts whose break-even price is above 0. Sorted by decision, the pivotal part (smallest distance_sd) first.
 
     Notes
     -----
@@ -88,7 +88,8 @@ def break_evens(case: Case) -> pd.DataFrame:
             "distance_sd": in_sd, "p_beyond": stdtr(np.where(np.isfinite(dof), dof, 1e6), -np.abs(in_sd)),
         }
     )  # fmt: skip
-    frame = frame[np.isfinite(price) & (price > 0) & np.isfinite(estimate) & (net.data != 0)]
+    held = np.isfinite(price) & (price > 0) & np.isfinite(estimate) & (net.data != 0)
+    frame = frame.loc[np.flatnonzero(held)]
     order = np.lexsort((frame["part"], np.abs(frame["distance_sd"]), frame["d"]))
     return frame.iloc[order].reset_index(drop=True)
 
@@ -203,13 +204,13 @@ def variance_shares(case: Case) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        decision, driver, kind (factor, part, element), position (of the factor, part or range), share (adding up to 1 in a
-        decision, [-]).
+        decision, driver, kind (factor, part, element), position (of the factor, part or range), share (adding up to 1
+        in a decision, [-]).
 
     Notes
     -----
-    Linear in the log prices: a factor's share is the square of the summed effects of the parts it moves, so that a factor
-    which moves both options alike cancels, as it does in the decision.
+    Linear in the log prices: a factor's share is the square of the summed effects of the parts it moves, so that a
+    factor which moves both options alike cancels, as it does in the decision.
     """
     model, target = case.model, case.target
     net = net_use(model, target)

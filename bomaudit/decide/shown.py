@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 from scipy.special import stdtrit
 
 from bomaudit.decide.case import Case
 from bomaudit.decide.elements import walk_of
 from bomaudit.decide.pricing import WALK
 
+_CENT = 0.01
 _STEPS_NAMED = 2
 """So many steps of the cost walk are named for an element; the frame holds them all."""
 
@@ -29,7 +31,8 @@ def show_options(case: Case) -> pd.DataFrame:
 def show_elements(case: Case, confidence: float) -> pd.DataFrame:
     """Elements per product, as booked and today, with the interval and what moved them.
 
-    The interval of an element on parts is the parts' own, added up as if they moved together; of a stated one its range.
+    The interval of an element on parts is the parts' own, added up as if they moved together; of a stated one its
+    range.
     """
     e, accounts = case.costed.elements, case.accounts
     size = accounts.unit_weight * accounts.quantity
@@ -59,7 +62,7 @@ def _moved(walk: pd.DataFrame) -> pd.Series:
     names = np.array([w.removeprefix("walk_").replace("_", " ") for w in walk.columns], dtype=object)
     values = np.take_along_axis(walk.to_numpy(), order, axis=1)
     said = [
-        ", ".join(f"{name} {value:+.2f}" for name, value in zip(row, amounts, strict=True) if abs(value) >= 0.005)  # noqa: PLR2004
+        ", ".join(f"{name} {value:+.2f}" for name, value in zip(row, amounts, strict=True) if abs(value) >= _CENT / 2)
         for row, amounts in zip(names[order], values, strict=True)
     ]
     return pd.Series(said, index=walk.index, dtype="str")
@@ -98,23 +101,15 @@ def outside_parts(case: Case, confidence: float) -> pd.DataFrame:
 
 def removed_parts(case: Case) -> pd.DataFrame:
     """Parts that switching takes out of the product altogether: d, part_no."""
-    use = case.model.part_use
-    piece = (case.costed.elements["kind"] == "part").to_numpy()
-    accounts = case.accounts
-    before, after = use[case.chosen].tocoo(), use[case.target]
-    as_piece = {
-        (int(o), int(p))
-        for element in [case.costed.coefficients.tocoo()]
-        for o, p in zip(
-            accounts.option_of[element.coords[0]][piece[element.coords[0]]],
-            element.coords[1][piece[element.coords[0]]],
-            strict=True,
-        )
-    }
-    d, part = before.coords
-    kept = np.array(
-        [after[i, j] == 0 and (int(case.chosen[i]), int(j)) in as_piece for i, j in zip(d, part, strict=True)],
-        dtype=bool,
+    accounts, use = case.accounts, case.model.part_use
+    as_piece = np.where(case.costed.elements["kind"] == "part", 1.0, 0.0)
+    pieces = sparse.csr_array(
+        (as_piece, (accounts.option_of, np.arange(len(as_piece)))), shape=(use.shape[0], len(as_piece))
     )
+    before = (pieces @ case.costed.coefficients)[case.chosen].tocoo()
+    after = use[case.target].tocoo()
+    width = use.shape[1]
+    d, part = before.coords
+    kept = (before.data > 0) & ~np.isin(d * width + part, (after.coords[0] * width + after.coords[1])[after.data != 0])
     names = case.costed.prices.parts["part_no"].to_numpy(dtype=object)
     return pd.DataFrame({"d": d[kept], "part_no": names[part[kept]]})

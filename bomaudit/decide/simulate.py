@@ -19,11 +19,11 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 _CELLS_A_CHUNK = 100_000
-"""Parts and ranges × draws held at once, below 1 MB an array: the work stays in the cache, which is three times as fast as
-ten times as much at once."""
+"""Parts and ranges × draws held at once, below 1 MB an array: the work stays in the cache, which is three times as
+fast as ten times as much at once."""
 _MOST_COLUMNS = 512
-"""Independent columns of scores held at once (16 MB at 4,096 draws, in the cache). More causes share columns, never within a
-decision."""
+"""Independent columns of scores held at once (16 MB at 4,096 draws, in the cache). More causes share columns, never
+within a decision."""
 
 
 @dataclass(frozen=True)
@@ -70,8 +70,8 @@ def stated_ranges(element: Ints, low: Floats, mode: Floats, high: Floats, sd: Fl
 
     Notes
     -----
-    PERT: mean (low + 4 mode + high) / 6, variance (mean - low)(high - mean) / 7 (of its Beta distribution; the textbook's
-    ((high - low) / 6)² is an approximation to it). Triangular: mean (low + mode + high) / 3, variance
+    PERT: mean (low + 4 mode + high) / 6, variance (mean - low)(high - mean) / 7 (of its Beta distribution; the
+    textbook's ((high - low) / 6)² is an approximation to it). Triangular: mean (low + mode + high) / 3, variance
     (low² + mode² + high² - low mode - low high - mode high) / 18.
     """
     by_ends = high > low
@@ -153,7 +153,7 @@ def assign_columns(model: Model) -> Columns:
 
     With more causes than columns, a column serves several causes that meet in no decision.
     """
-    weight = np.abs(model.part_use) @ sparse.diags_array(np.nan_to_num(model.prices.median))
+    weight = abs(model.part_use) @ sparse.diags_array(np.nan_to_num(model.prices.median))
     used = np.asarray(abs(weight).sum(axis=0)).ravel()
     loading = np.asarray(abs(model.prices.loadings).T @ used).ravel()
     factors = np.flatnonzero(loading > 0)

@@ -159,4 +159,4 @@ def energy_in_use(
     """
     factors = (power, time_share, hours_per_year, price_per_kwh)
     per_year = np.prod(np.broadcast_arrays(*[np.asarray(f, dtype=float) for f in factors]), axis=0) / 1000.0
-    return per_year * discounted_years(use_years, rate=rate, timing=timing)
+    return np.asarray(per_year * discounted_years(use_years, rate=rate, timing=timing))

@@ -88,10 +88,11 @@ def look_around(
 
     Notes
     -----
-    On day t the years left are those from t to the end of the programme, and an alternative's one-time costs are spread over
-    the products of those years. tipped_on: the last day from which on an alternative has been cheaper per product up to
-    today. tips_on: the first day to come on which switching pays, change cost and all. Between the days looked at the
-    balance is taken as linear. The band moves the net present value by its normal interval, from the variances of that day.
+    On day t the years left are those from t to the end of the programme, and an alternative's one-time costs are
+    spread over the products of those years. tipped_on: the last day from which on an alternative has been cheaper per
+    product up to today. tips_on: the first day to come on which switching pays, change cost and all. Between the days
+    looked at the balance is taken as linear. The band moves the net present value by its normal interval, from the
+    variances of that day.
     """
     register, costed = case.register, case.costed
     days = days_looked_at(register, as_of)
@@ -110,7 +111,8 @@ def look_around(
         favourable.append(worth[best] + margin * sd)
         cautious.append(worth[best] - margin * sd)
         costs.append(cost)
-    tips = _tips(register, days, as_of, *(np.stack(x, axis=1) for x in (saved, central, favourable, cautious)))
+    balance = _Balance(*(np.stack(x, axis=1) for x in (saved, central, favourable, cautious)))
+    tips = _tips(register, days, balance, as_of)
     return Timing(tips, _paths(register, days, np.stack(costs), as_of))
 
 
@@ -126,35 +128,36 @@ def _spread(accounts: Accounts, costed: Costed, prices: Prices, best: npt.NDArra
     return np.asarray(accounts.products * np.sqrt(variance + ranges))
 
 
-def _tips(
-    register: Register,
-    days: list[date],
-    as_of: date,
-    saved: Floats,
-    central: Floats,
-    favourable: Floats,
-    cautious: Floats,
-) -> pd.DataFrame:
+@dataclass(frozen=True)
+class _Balance:
+    """Balance of each decision on each day, shape (decisions, days)."""
+
+    saved: Floats  # what the cheapest alternative saves per product
+    central: Floats  # net present value of switching then
+    favourable: Floats  # at the ends of its interval
+    cautious: Floats
+
+
+def _tips(register: Register, days: list[date], balance: _Balance, as_of: date) -> pd.DataFrame:
     at = np.array([(d - as_of).days for d in days], dtype=float)
     today = int(np.searchsorted(at, 0.0))
-    heads = register.decisions
-    begun = (heads["decided_on"] - pd.Timestamp(as_of)).dt.days.to_numpy(dtype=float)
+    begun = np.asarray((register.decisions["decided_on"] - pd.Timestamp(as_of)).dt.days, dtype=np.float64)
     quarter = int(np.argmin(np.abs(at - DAYS_PER_YEAR / 4)))
-    later = np.where(np.isnan(central[:, today + 1 :]), -np.inf, central[:, today + 1 :]).max(axis=1, initial=-np.inf)
-    to_come = {
-        "tips_on": _first_above(at[today:], central[:, today:]),
-        "tips_early": _first_above(at[today:], favourable[:, today:]),
-        "tips_late": _first_above(at[today:], cautious[:, today:]),
+    ahead = balance.central[:, today + 1 :]
+    later = np.where(np.isnan(ahead), -np.inf, ahead).max(axis=1, initial=-np.inf)
+    dates = {
+        "tips_on": _first_above(at[today:], balance.central[:, today:]),
+        "tips_early": _first_above(at[today:], balance.favourable[:, today:]),
+        "tips_late": _first_above(at[today:], balance.cautious[:, today:]),
     }
-    already = central[:, today] > 0
-    dates = {"tipped_on": _since(at[: today + 1], saved[:, : today + 1], begun)}
-    dates |= {name: np.where(already, np.nan, days_) for name, days_ in to_come.items()}
-    missing = np.isnan(dates["tips_on"])
-    dates["tips_early"] = np.where(missing, np.nan, dates["tips_early"])
-    dates["tips_late"] = np.where(missing, np.nan, dates["tips_late"])
-    frame = pd.DataFrame({k: pd.Timestamp(as_of) + pd.to_timedelta(np.round(v), unit="D") for k, v in dates.items()})
-    return frame.astype("datetime64[us]").assign(
-        npv_later=np.where(np.isfinite(later), later, np.nan), npv_in_a_quarter=central[:, quarter]
+    open_yet = ~(balance.central[:, today] > 0) & np.isfinite(dates["tips_on"])
+    dates = {name: np.where(open_yet, value, np.nan) for name, value in dates.items()}
+    dates["tipped_on"] = _since(at[: today + 1], balance.saved[:, : today + 1], begun)
+    stamps = {k: pd.Timestamp(as_of) + pd.to_timedelta(np.round(v), unit="D") for k, v in dates.items()}
+    return (
+        pd.DataFrame(stamps)
+        .astype("datetime64[us]")
+        .assign(npv_later=np.where(np.isfinite(later), later, np.nan), npv_in_a_quarter=balance.central[:, quarter])
     )
 
 

@@ -15,8 +15,8 @@ from scipy.special import ndtr, ndtri
 Floats = npt.NDArray[np.float64]
 
 _DEGREE = 4
-"""Degree of the regression on the normal score. The benefit is a sum of exponentials exp(s u), whose share of variance above
-degree 4 is below s^8/5! of it: under 0.1 % for s = 0.5."""
+"""Degree of the regression on the normal score. The benefit is a sum of exponentials exp(s u), whose share of
+variance above degree 4 is below s^8/5! of it: under 0.1 % for s = 0.5."""
 _NODES = 512
 """Equally likely points at which the better action is looked up."""
 
@@ -85,8 +85,9 @@ class Regression:
 
         Notes
         -----
-        Of an observation v with correlation :math:`\rho` to the score u, :math:`E[h_k(u) \mid v] = \rho^k h_k(v)` (Mehler),
-        so that a quote's noise needs no further draws. The expectation over v is over equally likely points.
+        Of an observation v with correlation :math:`\rho` to the score u, :math:`E[h_k(u) \mid v] = \rho^k h_k(v)`
+        (Mehler), so that a quote's noise needs no further draws. The expectation over v is over equally likely
+        points.
         """
         share = np.broadcast_to(np.asarray(reliability, dtype=float), len(self.coefficients))
         shrunk = self.coefficients * np.sqrt(share)[:, None, None] ** np.arange(1, _DEGREE + 1)
@@ -114,12 +115,13 @@ def regress(benefit: Floats, scores: Floats) -> Regression:
 
     Notes
     -----
-    :math:`E[B \mid u] = \sum_k c_k h_k(u)` with orthonormal Hermite polynomials, so that each coefficient is the mean of
-    :math:`h_k(u) (B - E B)`; the draws are spread evenly, which makes them orthonormal in the sample too.
+    :math:`E[B \mid u] = \sum_k c_k h_k(u)` with orthonormal Hermite polynomials, so that each coefficient is the mean
+    of :math:`h_k(u) (B - E B)`; the draws are spread evenly, which makes them orthonormal in the sample too.
 
     References
     ----------
-    .. [1] M. Strong, J. E. Oakley and A. Brennan, "Estimating Multiparameter Partial Expected Value of Perfect Information
+    .. [1] M. Strong, J. E. Oakley and A. Brennan, "Estimating Multiparameter Partial Expected Value of Perfect
+       Information
        from a Probabilistic Sensitivity Analysis Sample", Medical Decision Making 34(3), 2014.
     .. [2] R. A. Howard, "Information Value Theory", IEEE Trans. Systems Science and Cybernetics 2(1), 1966.
     """
@@ -141,8 +143,8 @@ def most_it_could_be(mean: npt.ArrayLike, sd: npt.ArrayLike) -> Floats:
     Returns
     -------
     array, shape (causes,)
-        :math:`\sum_a \sigma L(|m_a| / \sigma)` with the unit normal loss :math:`L(z) = \phi(z) - z (1 - \Phi(z))`, :math:`\sigma`
-        taken half as large again for skew. [currency]
+        :math:`\sum_a \sigma L(|m_a| / \sigma)` with the unit normal loss :math:`L(z) = \phi(z) - z (1 - \Phi(z))`,
+        :math:`\sigma` taken half as large again for skew. [currency]
 
     References
     ----------

@@ -2,22 +2,28 @@
 
 In this order, the first that holds:
 
-1. ``no_price``      an element has no price at all → requote
-2. ``no_volume``     products a year are not known, and one-time money is at stake → requote
-3. ``worth_it``      switching is worth at least ``reopen_npv`` even at the low end of its interval, and pays back with at
-                     least ``reopen_probability`` → reopen
-4. ``worth_knowing`` it is not that clear either way, and the best quote is worth ``worth_asking`` times its cost → requote
-5. ``likely``        it is likely enough (``reopen_probability``), worth ``reopen_npv`` at the central estimate, and no quote
-                     would pay for itself → reopen
-6. ``tips_later``    switching comes to pay, ``reopen_npv`` or more, on a day within the years left → watch
-7. ``not_worth_it``  an alternative is cheaper per product today, but not by enough to pay for the change → stands
-8. ``still_cheapest`` → stands
+1. ``no_price``: an element has no price at all → requote
+2. ``no_volume``: products a year are not known, so that money cannot be compared → requote
+3. ``worth_it``: switching is worth ``reopen_npv`` even at the low end of its interval, and pays back with at least
+   ``reopen_probability`` → reopen
+4. ``worth_knowing``: it is not clear that the choice holds (switching pays back with more than 1 -
+``reopen_probability``)
+   and the best single quote is worth ``worth_asking`` times its cost → requote
+5. ``likely``: it pays back with ``reopen_probability``, is worth ``reopen_npv`` at the central estimate, and no quote
+would
+   pay for itself → reopen
+6. ``tips_later``: switching comes to be worth ``reopen_npv`` on a day within the years left → watch
+7. ``not_worth_it``: an alternative is cheaper per product today, but not by enough to pay for the change → stands
+8. ``still_cheapest``: everything else → stands
 
 A decision that bears on safety is never more than ``review``: where 3 or 5 would re-open it, the rule's name gets
 ``safety_`` in front and the verdict is review, engineering review needed before re-opening.
 """
 
 from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -84,7 +90,7 @@ def say_why(facts: pd.DataFrame, rules: DecideSection, *, currency: str, confide
     Parameters
     ----------
     facts : DataFrame
-        As in :func:`judge`, with rule, switch_to, change_cost, ask_first, evpi.
+        As in :func:`judge`, with rule, switch_to and ask_first.
     rules : DecideSection
     currency : str
     confidence : float
@@ -93,42 +99,39 @@ def say_why(facts: pd.DataFrame, rules: DecideSection, *, currency: str, confide
     -------
     Series of str
     """
-    return pd.Series(
-        [_sentence(row, rules, currency, confidence) for row in facts.to_dict("records")],
-        index=facts.index,
-        dtype="str",
-    )
+    said = [_sentence(row, rules, currency, confidence) for row in facts.to_dict("records")]
+    return pd.Series(said, index=facts.index, dtype="str")
 
 
-def _money(amount: object, currency: str) -> str:
-    return f"{float(amount):,.0f} {currency}".replace(",", " ") if pd.notna(amount) else "an unknown sum"  # type: ignore[arg-type]
+_WHY = {
+    "no_price": "An element has no price: ask for it first; nothing can be compared until then.",
+    "no_volume": "The annual volume is not known, so that one-time costs cannot be spread: state it first.",
+    "worth_it": "Switching to {switch_to} is worth {npv}, still {npv_low} at the low end of the {confidence} interval,"
+    " and pays back with {chance}.",
+    "worth_knowing": "Switching to {switch_to} pays back with {chance}, too close to call; one quote for {ask_first} is"
+    " worth {value_of_asking} and costs {cost_of_asking}.",
+    "likely": "Switching to {switch_to} is worth {npv} and pays back with {chance}; no quote would pay for itself.",
+    "tips_later": "Not yet: switching to {switch_to} would come to {npv} today, but passes break-even about {tips_on}"
+    " and can reach {npv_later}.",
+    "not_worth_it": "{switch_to} is cheaper per product today, but switching comes to {npv} once the change is paid"
+    " for, and pays back with {chance} only.",
+    "still_cheapest": "The choice is still the cheapest: switching to {switch_to} would come to {npv} and pays back"
+    " with {chance}.",
+}
+_FIRST_SAFETY = "Engineering review needed before re-opening, a part bears on safety. "
 
 
-def _sentence(row: dict, rules: DecideSection, currency: str, confidence: float) -> str:  # type: ignore[type-arg]
-    def money(name: str) -> str:
-        return _money(row[name], currency)
-
-    rule = str(row["rule"]).removeprefix(SAFETY)
-    to, chance = row["switch_to"], f"{100 * row['p_pays_back']:.0f} %"
-    text = {
-        "no_price": "An element has no price: ask for it first; nothing can be compared until then.",
-        "no_volume": "The annual volume is not known, so that one-time costs cannot be spread: state it first.",
-        "worth_it": f"Switching to {to} is worth {money('npv')} and still {money('npv_low')} at the low end of the"
-        f" {100 * confidence:g} % interval, and pays back with {chance}.",
-        "worth_knowing": f"Switching to {to} pays back with {chance}, too close to call; one quote for {row['ask_first']} is"
-        f" worth {money('value_of_asking')}, it costs {_money(rules.cost_of_asking, currency)}.",
-        "likely": f"Switching to {to} is worth {money('npv')} and pays back with {chance}; no quote would pay for itself.",
-        "tips_later": f"Not yet: switching to {to} would come to {money('npv')} today, but passes break-even about"
-        f" {_day(row['tips_on'])} and can reach {money('npv_later')}.",
-        "not_worth_it": f"{to} is cheaper per product today, but switching comes to {money('npv')} once the change is paid"
-        f" for, and pays back with {chance} only.",
-        "still_cheapest": f"The choice is still the cheapest: switching to {to} would come to {money('npv')} and pays back"
-        f" with {chance}.",
-    }[rule]
-    if str(row["rule"]).startswith(SAFETY):
-        return "Engineering review needed before re-opening, a part bears on safety. " + text
-    return text
+def _sentence(row: dict[Hashable, Any], rules: DecideSection, currency: str, confidence: float) -> str:
+    rule = str(row["rule"])
+    money = ("npv", "npv_low", "npv_later", "value_of_asking")
+    text = _WHY[rule.removeprefix(SAFETY)].format(
+        switch_to=row["switch_to"], ask_first=row["ask_first"], chance=f"{100 * row['p_pays_back']:.0f} %",
+        confidence=f"{100 * confidence:g} %", cost_of_asking=_money(rules.cost_of_asking, currency),
+        tips_on=f"{row['tips_on']:%Y-%m}" if pd.notna(row["tips_on"]) else "",
+        **{name: _money(row[name], currency) for name in money},
+    )  # fmt: skip
+    return _FIRST_SAFETY + text if rule.startswith(SAFETY) else text
 
 
-def _day(value: object) -> str:
-    return f"{value:%Y-%m}" if pd.notna(value) else "an unknown day"  # type: ignore[call-overload]
+def _money(amount: float, currency: str) -> str:
+    return f"{amount:,.0f}".replace(",", " ") + f" {currency}"

@@ -73,11 +73,12 @@ class Market:
 
 
 def market_of(parts: Sequence[Mapping[str, Any]], **decide: Any) -> Market:
-    """Market of parts given as part_no, booked, today, sd, and optionally dof, factors ({name: loading}) and line columns."""
+    """Market of parts: part_no, booked, today, sd, and optionally dof, factors ({name: loading}) and line columns."""
     n = len(parts)
     defaults: dict[str, Any] = {
         "line_id": [f"L{i:04d}" for i in range(1, n + 1)], "source_file": "bom.csv", "source_sheet": "",
-        "source_row": np.arange(2.0, n + 2), "row_kind": "part", "description": "", "supplier": "", "commodity": "motor",
+        "source_row": np.arange(2.0, n + 2), "row_kind": "part", "description": "", "supplier": "",
+        "commodity": "motor",
         "commodity_basis": "stated", "commodity_confidence": 1.0, "sourcing": "standard", "safety_relevant": False,
         "qty_per": 1.0, "uom": "pc", "annual_volume": np.nan, "currency": "EUR", "booked_currency": "EUR",
         "price_currency": "EUR", "basis_date": pd.Timestamp(2016, 6, 30), "basis": "cost_date", "age_years": 10.0,
@@ -97,9 +98,11 @@ def market_of(parts: Sequence[Mapping[str, Any]], **decide: Any) -> Market:
     moved = today - lines["booked_cost"].to_numpy()
     frame = pd.DataFrame(
         {
-            "estimate": today, "estimate_low": today * np.exp(-1.2816 * sd), "estimate_high": today * np.exp(1.2816 * sd),
+            "estimate": today, "estimate_low": today * np.exp(-1.2816 * sd),
+            "estimate_high": today * np.exp(1.2816 * sd),
             "contract_price": np.nan, "sd_log": sd, "dof": [float(p.get("dof", np.inf)) for p in parts], "stage": "",
-            **{f"walk_{s}": moved if s == "experience" else 0.0 for s in WALK_STEPS}, **{f"var_{v}": 0.0 for v in VARIANCE_PARTS},
+            **{f"walk_{s}": moved if s == "experience" else 0.0 for s in WALK_STEPS},
+            **{f"var_{v}": 0.0 for v in VARIANCE_PARTS},
         }
     )  # fmt: skip
     own = np.sqrt(np.maximum(sd**2 - (loadings**2).sum(axis=1), 0.0))
@@ -110,7 +113,8 @@ def market_of(parts: Sequence[Mapping[str, Any]], **decide: Any) -> Market:
 def row(decision: str, option: str, element: str, **more: Any) -> dict[str, Any]:
     """A row of the register; ``chosen`` follows from the option's name, ``old`` being the one in production."""
     given = {
-        "decision": decision, "option": option, "element": element, "kind": "part", "basis": "per_unit", "currency": "EUR",
+        "decision": decision, "option": option, "element": element, "kind": "part", "basis": "per_unit",
+        "currency": "EUR",
         "chosen": option == "old", "annual_volume": 10_000.0, "years_left": 5.0, "change_cost": 0.0,
         "decided_on": pd.Timestamp(2016, 6, 30), "source_file": "decisions.csv", "source_sheet": "", "source_row": 2,
     }  # fmt: skip
