@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pandas as pd
 
+from bomaudit.edited import read_edited
 from bomaudit.finance.policy import APPROVAL
 from bomaudit.findings import Finding, error, note, warning
-from bomaudit.tables.text_files import read_text
 
 _YES = frozenset({"y", "yes", "x", "ok", "approved", "true", "1"})
 """Instead of an amount: the proposed standard is approved as it stands."""
@@ -42,23 +42,20 @@ def read_approvals(path: Path) -> tuple[pd.DataFrame, list[Finding]]:
     empty = pd.DataFrame(columns=["part_no", "proposed", *APPROVAL])
     if not path.exists():
         return empty, []
-    table = read_text(path.read_bytes())
-    rows = [r for r in table.rows if any(cell.strip() for cell in r)]
-    header = [h.strip().lower() for h in rows[0]] if rows else []
-    missing = [c for c in ("part_no", "proposed", "approved") if c not in header]
+    edited = read_edited(path.read_bytes())
+    missing = [c for c in ("part_no", "proposed", "approved") if c not in edited.header]
     if missing:
         return empty, [
             error("K021", "a file of proposed standards must have its columns", file=path.name,
                   found=f"no {', '.join(missing)}", assumed="no approvals are taken from it; the file is left as it is",
                   advice="put the header row back, or move the file away")
         ]  # fmt: skip
-    comma = table.delimiter != ","
     findings: list[Finding] = []
-    kept = []
-    for number, row in enumerate(table.rows[table.rows.index(rows[0]) + 1 :], start=table.rows.index(rows[0]) + 2):
-        cells = dict(zip(header, (c.strip() for c in row), strict=False))
-        if cells.get("part_no"):
-            kept.append(_approval(cells, comma=comma, file=path.name, row=number, findings=findings))
+    kept = [
+        _approval(cells, comma=edited.decimal_comma, file=path.name, row=row, findings=findings)
+        for row, cells in edited.rows
+        if cells.get("part_no")
+    ]
     return pd.DataFrame(kept, columns=empty.columns, dtype=object), findings
 
 
@@ -91,7 +88,7 @@ def _approval(
                  found=f"{cells['part_no']} without", assumed="taken as approved")
         )  # fmt: skip
     return {
-        "part_no": cells["part_no"].removeprefix("'"),
+        "part_no": cells["part_no"],
         "proposed": proposed,
         "approved": approved,
         "approved_by": cells.get("approved_by", ""),

@@ -14,13 +14,13 @@ from pathlib import Path
 
 import pandas as pd
 
+from bomaudit.edited import read_edited
 from bomaudit.findings import Finding, error, warning
-from bomaudit.tables.text_files import read_text
 
 FILE = "actions.csv"
 COLUMNS = ("about", "name", "state", "on", "by", "reason")
-"""about: part or decision · name: its part number or short name · state: one of :data:`STATES` · on: the day · by: who ·
-reason: why, needed for a rejection."""
+"""about: part or decision · name: its part number or short name · state: one of :data:`STATES` · on: the day ·
+by: who · reason: why, needed for a rejection."""
 STATES = ("open", "asked", "quoted", "re-opened", "closed", "rejected")
 ABOUT = ("part", "decision")
 
@@ -65,20 +65,15 @@ def read_actions(folder: Path) -> tuple[pd.DataFrame, list[Finding]]:
     empty = pd.DataFrame({c: pd.Series(dtype="str") for c in COLUMNS} | {"row": pd.Series(dtype="int64")})
     if not path.exists():
         return empty, []
-    rows = read_text(path.read_bytes()).rows
-    header = [h.strip().lower() for h in rows[0]] if rows else []
-    missing = [c for c in ("about", "name", "state") if c not in header]
+    edited = read_edited(path.read_bytes())
+    missing = [c for c in ("about", "name", "state") if c not in edited.header]
     if missing:
         return empty, [
             error("H020", "a file of actions must have its columns", file=FILE, found=f"no {', '.join(missing)}",
                   assumed="no actions are read; the file is left as it is", advice=f"the header is {','.join(COLUMNS)}")
         ]  # fmt: skip
     findings: list[Finding] = []
-    kept = []
-    for number, row in enumerate(rows[1:], start=2):
-        cells = dict(zip(header, (c.strip() for c in row), strict=False))
-        if cells.get("name"):
-            kept.append([*_checked(cells, number, findings), number])
+    kept = [[*_checked(cells, row, findings), row] for row, cells in edited.rows if cells.get("name")]
     frame = pd.DataFrame(kept, columns=[*COLUMNS, "row"])
     return frame.astype(dict.fromkeys(COLUMNS, "str") | {"row": "int64"}), findings
 

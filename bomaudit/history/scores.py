@@ -134,7 +134,7 @@ def calibration(audits: Sequence[Snapshot], quotes: pd.DataFrame, *, fx: Fx) -> 
     """
     by_day = {a.as_of: a for a in sorted(audits, key=lambda a: (a.as_of, a.stored_at))}
     ordered = [by_day[day] for day in sorted(by_day)]
-    ends = [pd.Timestamp(a.as_of) for a in ordered[1:]] + [None]
+    ends = [*(pd.Timestamp(a.as_of) for a in ordered[1:]), None][: len(ordered)]
     scored = [score(a, quotes, fx=fx, until=end) for a, end in zip(ordered, ends, strict=True)]
     rows = [
         {"as_of": a.as_of.isoformat(), "scored_to": end.date().isoformat() if end is not None else ""}

@@ -1,0 +1,124 @@
+"""Two quarters compared: the differences listed are those put in."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from history_case import NEW_DAY, curves_frame, decisions_frame, lines_frame, snapshot
+
+from bomaudit.findings import BadInput
+from bomaudit.history.compare import STEPS, compare
+
+
+def changed(result):
+    return result.lines[result.lines["change"] != "same"].set_index("part_no")
+
+
+def test_nothing_changed_is_nothing_listed():
+    result = compare(snapshot(), snapshot())
+    assert changed(result).empty
+    assert (result.decisions["change"] == "same").all()
+    assert result.settings.empty
+    assert result.inputs.empty
+
+
+def test_the_differences_listed_are_those_put_in():
+    new = lines_frame(
+        estimate=[6.5, 18.0, 5.1, 7.5, 2.4],
+        status=["stale", "current", "current", "current", "current"],
+        booked_cost=[10.0, 18.0, 5.0, 8.0, 2.0],
+        booked_price=[10.0, 18.0, 5.0, 8.0, 2.0],
+    )
+    result = compare(snapshot(), snapshot(NEW_DAY, lines=new, decisions=decisions_frame(("reopen", "watch"))))
+    assert changed(result)["change"].to_dict() == {
+        "A-1": "newly stale", "A-2": "resolved", "B-2": "status changed", "C-1": "moved"
+    }  # fmt: skip
+    assert changed(result)["why"].to_dict()["A-2"] == "data"
+    assert result.counts["verdicts changed"] == 1
+    verdicts = result.decisions.set_index("decision")
+    turned = verdicts.loc["pump-kind", ["change", "verdict_old", "verdict_new"]]
+    assert turned.tolist() == [
+        "verdict changed",
+        "stands",
+        "reopen",
+    ]
+    assert verdicts.loc["motor-kind", "change"] == "same"
+    assert result.lines["change"].tolist()[0] == "newly stale"
+
+
+def test_steps_of_a_change_add_up():
+    new = lines_frame(
+        estimate=[7.0, 19.0, 5.1, 7.5, 2.0],
+        walk_currency=[0.1, 0.2, 0.0, 0.0, -0.1],
+        walk_experience=[-3.1, -1.2, 0.1, -0.5, 0.1],
+    )
+    lines = compare(snapshot(), snapshot(NEW_DAY, lines=new)).lines
+    total = sum(lines[f"d_{step}"] for step in STEPS)
+    assert total.to_numpy() == pytest.approx(lines["d_estimate"].to_numpy())
+
+
+def test_added_removed_and_moved_rows():
+    old = lines_frame()
+    new = old.iloc[[4, 0, 1, 2]].assign(line_id=["L0001", "L0002", "L0003", "L0004"])
+    extra = old.iloc[[0]].assign(part_no="N-1", line_id="L0005")
+    result = compare(snapshot(), snapshot(lines=pd.concat([new, extra], ignore_index=True)))
+    assert changed(result)["change"].to_dict() == {"N-1": "added", "B-2": "removed"}
+    assert changed(result)["line_id_old"].to_dict() == {"N-1": "", "B-2": "L0004"} or pd.isna(
+        changed(result).loc["N-1", "line_id_old"]
+    )
+
+
+def test_part_in_several_rows_is_matched_in_order():
+    old = lines_frame(part_no=["A-1"] * 5)
+    new = old.assign(estimate=old["estimate"] * [1, 1, 2, 1, 1])
+    result = compare(snapshot(lines=old), snapshot(lines=new))
+    assert result.only("moved")["line_id_new"].tolist() == ["L0003"]
+
+
+def test_rows_without_part_number_are_matched_by_description():
+    old = lines_frame(part_no=[""] * 5, description=["a", "b", "c", "d", "e"])
+    assert changed(compare(snapshot(lines=old), snapshot(lines=old.iloc[::-1]))).empty
+
+
+def test_reason_curve_where_only_the_fit_differs():
+    new = lines_frame(estimate=[6.0, 15.0, 5.1, 7.5, 2.1], status=["stale", "stale", "current", "drifting", "current"])
+    result = compare(snapshot(), snapshot(lines=new, curves=curves_frame((0.4, 0.2, 0.0))))
+    assert changed(result)["why"].to_dict() == {"A-1": "curve", "A-2": "curve"}
+
+
+def test_reason_time_where_only_the_day_differs():
+    new = lines_frame(estimate=[6.0, 18.0, 5.1, 7.5, 2.1], status=["stale", "stale", "current", "drifting", "current"])
+    assert changed(compare(snapshot(), snapshot(NEW_DAY, lines=new)))["why"].to_dict() == {"A-1": "time"}
+
+
+def test_reason_setting_where_only_a_setting_differs():
+    new = lines_frame(status=["stale", "stale", "current", "drifting", "current"])
+    result = compare(snapshot(), snapshot(lines=new, audit={"materiality": 0.05}))
+    assert changed(result)["why"].to_dict() == {"A-1": "setting"}
+    assert result.settings["setting"].tolist() == ["audit.materiality"]
+
+
+def test_files_and_day_are_no_settings():
+    result = compare(snapshot(audit={"as_of": "2026-03-31"}), snapshot(NEW_DAY, audit={"as_of": "2026-06-30"}))
+    assert result.settings.empty
+
+
+def test_changed_inputs_are_listed():
+    result = compare(snapshot(inputs={"bom": "a", "quotes": "b"}), snapshot(inputs={"bom": "c", "fx": "d"}))
+    assert result.inputs.set_index("table")["change"].to_dict() == {
+        "bom": "changed",
+        "fx": "added",
+        "quotes": "removed",
+    }
+
+
+def test_audits_in_different_currencies_are_not_compared():
+    with pytest.raises(BadInput) as refused:
+        compare(snapshot(), replace(snapshot(), currency="USD"))
+    assert refused.value.findings[0].code == "H010"
+
+
+def test_lines_that_were_never_estimated_do_not_move():
+    none = lines_frame(estimate=[np.nan] * 5, status=["unknown"] * 5)
+    assert changed(compare(snapshot(lines=none), snapshot(lines=none))).empty
