@@ -50,8 +50,8 @@ class Amounts:
     ----------
     value, low, high : float arrays
         The number; low and high only where the cell states a range (then value is the middle).
-    currency : object array of str
-        ISO code of the mark in the cell, "" where there is none.
+    currency, mark : object arrays of str
+        ISO code of the currency mark in the cell and the mark itself, "" where there is none.
     per : float array
         "per 100" in the cell → 100; NaN where not said.
     unit : object array of str
@@ -64,6 +64,7 @@ class Amounts:
     low: Floats
     high: Floats
     currency: NDArray[np.object_]
+    mark: NDArray[np.object_]
     per: Floats
     unit: NDArray[np.object_]
     state: NDArray[np.object_]
@@ -75,6 +76,7 @@ class _Read:
     low: float = np.nan
     high: float = np.nan
     currency: str = ""
+    mark: str = ""
     per: float = np.nan
     unit: str = ""
     state: str = ""
@@ -135,8 +137,8 @@ def to_number(token: str, decimal: str) -> float:
     return float(cleaned.replace(mark, "."))
 
 
-def read_amount(text: str, decimal: str = "") -> _Read:
-    """Read the text of a money or quantity cell."""
+def read_amount(text: str, decimal: str = "", *, money: bool = True) -> _Read:
+    """Read the text of a money or quantity cell; currency marks are looked for in money only ("12 ft" is a length)."""
     raw = plain(text)
     if not raw:
         return _Read(state="blank")
@@ -145,22 +147,22 @@ def read_amount(text: str, decimal: str = "") -> _Read:
         return _Read(state="dash")
     if lower in MISSING_WORDS:
         return _Read(state="error" if lower in ERROR_WORDS else "words", unit=raw)
-    currency, body = _take_currency(raw)
+    currency, mark, body = _take_currency(raw) if money else ("", "", re.sub(r"^[x×]\s*(?=\d)", "", raw, flags=re.IGNORECASE))
     per, body = _take_per(body)
     negative = bool(re.fullmatch(r"\(\s*[\d.,' ]+\)", body)) or body.endswith("-")
     body = body.strip("() ").rstrip("-").strip() if negative else body
     body, approx = _take_approx(body)
-    return _numbers_in(raw, body, decimal, currency=currency, per=per, negative=negative, approx=approx)
+    return _numbers_in(raw, body, decimal, currency=(currency, mark), per=per, negative=negative, approx=approx)
 
 
-def _take_currency(raw: str) -> tuple[str, str]:
+def _take_currency(raw: str) -> tuple[str, str, str]:
     marks = list(MARK.finditer(raw))
     if not marks:
-        return "", raw
+        return "", "", raw
     body = MARK.sub(" ", raw)
     body = re.sub(r"\s+", " ", body).strip()
     body = re.sub(r"^([-+~])\s+", r"\1", body)
-    return code_of(marks[0]), body.removesuffix(".") if body.endswith(" .") else body
+    return code_of(marks[0]), marks[0].group(0), body.removesuffix(".") if body.endswith(" .") else body
 
 
 def _take_per(body: str) -> tuple[float, str]:
@@ -178,12 +180,12 @@ def _take_approx(body: str) -> tuple[str, bool]:
     return stripped.strip(), stripped != body
 
 
-def _numbers_in(raw: str, body: str, decimal: str, *, currency: str, per: float, negative: bool, approx: bool) -> _Read:
+def _numbers_in(raw: str, body: str, decimal: str, *, currency: tuple[str, str], per: float, negative: bool, approx: bool) -> _Read:
     spread = _RANGE.match(re.sub(r"(?<=[-–—~])\s*~", "", body))
     if spread is not None and not negative:
         low, high = to_number(spread["a"], decimal), to_number(spread["b"], decimal)
         if low <= high:
-            return _Read((low + high) / 2, low, high, currency, per, spread["rest"].strip(), "range")
+            return _Read((low + high) / 2, low, high, *currency, per, spread["rest"].strip(), "range")
     single = _SINGLE.match(body)
     if single is None:
         return _Read(state="words", unit=raw)
@@ -194,10 +196,10 @@ def _numbers_in(raw: str, body: str, decimal: str, *, currency: str, per: float,
     if re.search(r"\d", re.sub(r"\(.*?\)", "", rest)):
         return _Read(state="words", unit=raw)
     state = "approx" if approx else ("extra" if rest else "")
-    return _Read(value, currency=currency, per=per, unit=rest, state=state)
+    return _Read(value, np.nan, np.nan, *currency, per=per, unit=rest, state=state)
 
 
-def amounts(cells: Cells, decimal: str = "") -> Amounts:
+def amounts(cells: Cells, decimal: str = "", *, money: bool = True) -> Amounts:
     """Read a column of money or quantities.
 
     Parameters
@@ -205,20 +207,22 @@ def amounts(cells: Cells, decimal: str = "") -> Amounts:
     cells : object array, shape (rows,)
     decimal : str
         Decimal mark for texts that read both ways; "" reads them with a point.
+    money : bool
+        Look for currency marks.
     """
     n = len(cells)
     value, low, high, per = (np.full(n, np.nan) for _ in range(4))
-    currency, unit, state = (np.full(n, "", dtype=object) for _ in range(3))
+    currency, mark, unit, state = (np.full(n, "", dtype=object) for _ in range(4))
     types = np.array([_TYPE_CODES.get(type(c), 5) for c in cells], dtype=np.int8)
     numbers = types == 1
     value[numbers] = cells[numbers].astype(float)
     state[types == 2] = "date"  # noqa: PLR2004
     texts = np.flatnonzero((types == 0) | (types == 5))  # noqa: PLR2004
     if len(texts):
-        _fill_texts(cells, texts, decimal, (value, low, high, currency, per, unit, state))
+        _fill_texts(cells, texts, decimal, money, (value, low, high, currency, mark, per, unit, state))
     odd = numbers & ~np.isfinite(value)
     value[odd], state[odd] = np.nan, "error"
-    return Amounts(value, low, high, currency, per, unit, state)
+    return Amounts(value, low, high, currency, mark, per, unit, state)
 
 
 _TYPE_CODES: dict[type, int] = {
@@ -226,15 +230,15 @@ _TYPE_CODES: dict[type, int] = {
 }  # fmt: skip
 
 
-def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, into: tuple[Any, ...]) -> None:
+def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool, into: tuple[Any, ...]) -> None:
     import pandas as pd  # noqa: PLC0415
 
-    value, low, high, currency, per, unit, state = into
+    value, low, high, currency, mark, per, unit, state = into
     codes, distinct = pd.factorize(np.array([str(c) for c in cells[where]], dtype=object))
-    reads = [read_amount(t, decimal) for t in distinct]
+    reads = [read_amount(t, decimal, money=money) for t in distinct]
     for array, name in ((value, "value"), (low, "low"), (high, "high"), (per, "per")):
         array[where] = np.array([getattr(r, name) for r in reads], dtype=float)[codes]
-    for array, name in ((currency, "currency"), (unit, "unit"), (state, "state")):
+    for array, name in ((currency, "currency"), (mark, "mark"), (unit, "unit"), (state, "state")):
         array[where] = np.array([getattr(r, name) for r in reads], dtype=object)[codes]
 
 

@@ -15,6 +15,7 @@ from bomaudit.glossary import Column
 from bomaudit.settings import ReadSection
 from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts
 from bomaudit.tables.dates import dates
+from bomaudit.tables.evidence import agrees
 from bomaudit.tables.files import Cells, Sheet, letter
 
 SHOWN = 5
@@ -67,24 +68,28 @@ def column_decimal(cells: Cells, read: ReadSection, pooled: str) -> tuple[str, b
     return (pooled or read.decimal, False) if pooled or read.decimal else (".", True)
 
 
-def read_amounts(cells: Cells, place: Place, read: ReadSection, pooled: str) -> tuple[Amounts, list[Finding]]:
+def read_amounts(
+    cells: Cells, place: Place, read: ReadSection, pooled: str, *, money: bool = True
+) -> tuple[Amounts, list[Finding]]:
     """Read money or quantities and say which cells could not be read, or read only by an assumption."""
-    mark, assumed = column_decimal(cells, read, pooled)
-    got = amounts(cells, mark)
+    got = amounts(cells, column_decimal(cells, read, pooled)[0], money=money)
+    return got, amount_findings(got, cells, place, read, pooled)
+
+
+def amount_findings(got: Amounts, cells: Cells, place: Place, read: ReadSection, pooled: str) -> list[Finding]:
+    """Say which cells of a column of numbers could not be read, or read only by an assumption."""
     findings = []
-    if assumed:
+    if column_decimal(cells, read, pooled)[1]:
         where = [i for i, c in enumerate(cells) if isinstance(c, str) and decimal_mark([c])[1]]
         findings += cell_findings(place, where, cells, warning(
             "T030", f"{place.name} must show which mark is the decimal one", assumed="read as a decimal point with thousands commas",
             advice="set decimal in [read] of audit.toml",
         ))  # fmt: skip
     for state, template in _TROUBLES.items():
-        where = list(np.flatnonzero(got.state == state))
+        where = [int(i) for i in np.flatnonzero(got.state == state)]
         if where:
-            findings += cell_findings(
-                place, where, cells, replace(template, message=template.message.format(place.name))
-            )
-    return got, findings
+            findings += cell_findings(place, where, cells, replace(template, message=template.message.format(place.name)))
+    return findings
 
 
 _TROUBLES = {
@@ -95,8 +100,21 @@ _TROUBLES = {
     "range": warning("T035", "{} is a range", assumed="its middle was taken, its ends kept as low and high"),
     "date": warning("T036", "{} must be a number, not a date", assumed="taken as not known: a spreadsheet turned it into a date",
                     advice="type the number again as text or with the other decimal mark"),
+    "uncalculated": warning("T019", "{} must hold a result, it is a formula that was never calculated", assumed="taken as not known",
+                            advice="open the file in a spreadsheet, let it calculate, and save it"),
     "error": warning("T037", "{} must be a number, not an error value", assumed="taken as not known", advice="repair the formula"),
 }  # fmt: skip
+
+
+def extension_findings(place: Place, product: NDArray[np.float64], stated: NDArray[np.float64]) -> list[Finding]:
+    """T053: lines whose extended cost is not quantity × unit cost."""
+    off = ~np.isnan(product) & ~np.isnan(stated) & ~agrees(product, stated)
+    if not off.any():
+        return []
+    shown = np.array([f"{s:g} where qty × unit cost is {p:g}" for s, p in zip(stated, product, strict=True)], dtype=object)
+    return cell_findings(place, [int(i) for i in np.flatnonzero(off)], shown, warning(
+        "T053", "extended cost must be quantity × unit cost", assumed="unit cost and quantity are kept as stated",
+        advice="correct the line; a pack price or a rounded piece price is the usual cause"))  # fmt: skip
 
 
 def convert(
@@ -113,12 +131,12 @@ def convert(
     if column.kind in ("text", "code"):
         return texts(cells), []
     if column.kind in ("money", "number", "share"):
-        got, findings = read_amounts(cells, place, read, pooled)
+        got, findings = read_amounts(cells, place, read, pooled, money=column.kind == "money")
         return _as_share(got.value, cells, place) if column.kind == "share" else (got.value, findings)
     if column.kind == "flag":
         values, unread = flags(cells)
         template = warning("T038", f"{column.name} must be yes or no", assumed="taken as not known")
-        return pd.array(values, dtype="boolean"), cell_findings(place, list(np.flatnonzero(unread)), cells, template)
+        return pd.array(values, dtype="boolean"), cell_findings(place, [int(i) for i in np.flatnonzero(unread)], cells, template)
     return _dates(column, cells, place, read)
 
 
@@ -131,15 +149,15 @@ def _as_share(values: NDArray[np.float64], cells: Cells, place: Place) -> tuple[
     template = warning(
         "T039", f"{place.name} must be a share such as 0.12 or 12 %", assumed="numbers above 1 are read as per cent"
     )
-    where = list(np.flatnonzero(large))
+    where = [int(i) for i in np.flatnonzero(large)]
     return np.where(plain & (np.abs(values) > 1), values / 100, values), cell_findings(place, where, cells, template)
 
 
 def _dates(column: Column, cells: Cells, place: Place, read: ReadSection) -> tuple[Any, list[Finding]]:
     got = dates(cells, day_first=read.day_first)
-    findings = cell_findings(place, list(np.flatnonzero(got.unread)), cells, warning(
+    findings = cell_findings(place, [int(i) for i in np.flatnonzero(got.unread)], cells, warning(
         "T040", f"{column.name} must be a date such as 2019-03-31, Q1 2019 or 2019", assumed="taken as not known"))  # fmt: skip
-    either = list(np.flatnonzero(got.either))
+    either = [int(i) for i in np.flatnonzero(got.either)]
     if either:
         findings += cell_findings(place, either, cells, warning(
             "T041", f"{column.name} must show whether the day or the month comes first", assumed="day first",

@@ -11,7 +11,7 @@ import io
 import re
 import zipfile
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import zip_longest
 from pathlib import Path
 from typing import Any
@@ -48,6 +48,10 @@ class Sheet:
         Rows from the first of the sheet to the last used one.
     visible : bool
         False for a hidden sheet.
+    merged : tuple of (first row, first column, last row, last column)
+        0-based.
+    turned : bool
+        Rows and columns were exchanged: the table runs across in the file.
     """
 
     file: str
@@ -55,6 +59,8 @@ class Sheet:
     columns: tuple[Cells, ...]
     n_rows: int
     visible: bool = True
+    merged: tuple[tuple[int, int, int, int], ...] = ()
+    turned: bool = False
 
     def row(self, index: int) -> list[Any]:
         """Cells of a row by 0-based index."""
@@ -110,7 +116,7 @@ def open_book(path: Path) -> Book:
         raise BadInput(error("T002", "the file must hold a table", file=path.name, found="an empty file"))
     kind = file_kind(data)
     sheets, findings = _READERS[kind](path, data)
-    findings = [*_name_differs(path, kind), *findings]
+    findings = [*_name_differs(path, kind), *findings, *_repaired(sheets)]
     return Book(path, kind, tuple(sheets), hashlib.sha256(data).hexdigest(), tuple(findings))
 
 
@@ -142,6 +148,14 @@ def _zip_kind(data: bytes) -> str:
     if any(n.startswith("xl/") for n in names):
         return "xlsx"
     return "ods" if "content.xml" in names else "archive"
+
+
+def _repaired(sheets: Sequence[Sheet]) -> list[Finding]:
+    from bomaudit.tables.mojibake import repair_sheet  # noqa: PLC0415  (it works on sheets)
+
+    counts = [(s, repair_sheet(s)) for s in sheets]
+    return [warning("T014", "text saved in one encoding and read in another was repaired", file=s.file, sheet=s.name,
+                    found=f"{n} cells", advice="check letters with accents") for s, n in counts if n]  # fmt: skip
 
 
 _USUAL_KINDS = {
@@ -189,13 +203,8 @@ def _read_workbook(path: Path, data: bytes) -> _Opened:
 
     try:
         with calamine.load_workbook(io.BytesIO(data)) as book:
-            sheets = [
-                sheet_from_rows(path.name, meta.name,
-                                book.get_sheet_by_name(meta.name).to_python(skip_empty_area=False),
-                                visible=str(meta.visible).endswith(".Visible"))
-                for meta in book.sheets_metadata
-                if str(meta.typ).endswith("WorkSheet")
-            ]  # fmt: skip
+            sheets = [_worksheet(path.name, book.get_sheet_by_name(m.name), visible=str(m.visible).endswith(".Visible"))
+                      for m in book.sheets_metadata if str(m.typ).endswith("WorkSheet")]  # fmt: skip
     except calamine.PasswordError:
         raise _refuse(path, "encrypted") from None
     except (calamine.CalamineError, OSError, ValueError, UnicodeError) as problem:
@@ -205,6 +214,12 @@ def _read_workbook(path: Path, data: bytes) -> _Opened:
                   advice="open it in a spreadsheet and save it again")
         ) from None  # fmt: skip
     return sheets, _hidden_sheets(sheets)
+
+
+def _worksheet(file: str, page: Any, *, visible: bool) -> Sheet:
+    sheet = sheet_from_rows(file, page.name, page.to_python(skip_empty_area=False), visible=visible)
+    merged = tuple((a[0], a[1], b[0], b[1]) for a, b in page.merged_cell_ranges or ())
+    return replace(sheet, merged=merged)
 
 
 def _read_packed(path: Path, data: bytes) -> _Opened:
@@ -275,11 +290,13 @@ def _too_large(path: Path, name: str, rows: int, columns: int) -> Finding:
 
 
 def _used_area(xml: bytes) -> tuple[int, int]:
-    last = xml.rfind(b"<row ")
-    number = re.search(rb'\br="(\d+)"', xml[last : last + 400]) if last >= 0 else None
+    """Rows and columns up to the last cell that holds something; cells that are only formatted do not count."""
+    end = max(xml.rfind(b"</v>"), xml.rfind(b"</is>"), xml.rfind(b"</f>"), xml.rfind(b":v>"))
+    last = xml.rfind(b' r="', 0, max(end, 0))
+    number = re.match(rb' r="(?:[A-Z]+)?(\d+)"', xml[last : last + 20]) if last >= 0 else None
     rows = int(number.group(1)) if number else xml.count(b"<row")
     for length in (3, 2):
-        wide = set(re.findall(rb'<c r="([A-Z]{%d})\d' % length, xml))
+        wide = set(re.findall(rb'<(?:\w+:)?c r="([A-Z]{%d})\d+"[^>/]*>' % length, xml))
         if wide:
             return rows, max(_column_number(w) for w in wide)
     return rows, 26

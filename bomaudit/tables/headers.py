@@ -80,7 +80,7 @@ def _phrases() -> dict[str, dict[str, float]]:
         for name in row["names"].split(";"):
             table[fold(name.lstrip("~"))].setdefault(name, EXACT if not name.startswith("~") else SYNONYM)
             for phrase in row["headers"].split(";"):
-                table[fold(phrase)].setdefault(name, SYNONYM)
+                table[re.sub(r"\b(cost|price)s\b", r"\1", fold(phrase))].setdefault(name, SYNONYM)
     table.pop("", None)
     return dict(table)
 
@@ -136,6 +136,7 @@ def _without_asides(raw: str) -> str:
 def _look_up(words: str) -> dict[str, Meaning]:
     if not words:
         return {}
+    words = re.sub(r"\b(cost|price)s\b", r"\1", words)
     whole = _phrases().get(words)
     if whole is not None:
         return {n: Meaning(n, c, "exact" if c == EXACT else "synonym") for n, c in whole.items()}

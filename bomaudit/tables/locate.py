@@ -1,25 +1,29 @@
-"""Where the table is on a sheet: the header row, its tiers, the columns it covers, blocks that follow further down."""
+"""Where the tables are on a sheet: header rows and their tiers, tables beside and below each other, tables without a header."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bomaudit.glossary import Table
 from bomaudit.tables.assign import Mapped, assign
+from bomaudit.tables.cells import amounts
+from bomaudit.tables.evidence import Evidence
 from bomaudit.tables.files import Sheet
 from bomaudit.tables.headers import Header, fold, understand
-from bomaudit.tables.profile import SAMPLE_ROWS, profile
+from bomaudit.tables.profile import SAMPLE_ROWS, Profile, profile
+from bomaudit.tables.words import label_kind
 
 SEARCH_ROWS = 300
-"""Rows from the top in which the header is looked for."""
-_CANDIDATES = 6
+"""Rows from the top in which the first header is looked for."""
+_CANDIDATES = 5
 _LONGEST_HEADER = 80
-"""A longer text is a sentence [letters]; title texts and notes are passed over so."""
-MOST_COLUMNS = 400
+"""A longer text is a sentence [letters]."""
+MOST_COLUMNS = 250
 """Columns that are looked at; a table of parts has some dozens."""
 NOTHING = understand("")
 
@@ -38,10 +42,12 @@ class Block:
     left, right : int
         First column and the one after the last.
     headers : tuple of Header
-        One a column of the sheet.
+        One a column of the sheet up to ``right``.
     mapped : dict name → Mapped
     quality : float
         How much like the wanted table it is; comparable between blocks.
+    rival : int
+        0-based row of another header that fits as well; -1 where there is none.
     """
 
     sheet: Sheet
@@ -53,11 +59,10 @@ class Block:
     headers: tuple[Header, ...]
     mapped: dict[str, Mapped]
     quality: float
+    rival: int = -1
 
 
-def find_block(
-    sheet: Sheet, table: Table, *, stated: Mapping[str, str], start: int = 0, left: int = 0, right: int | None = None
-) -> Block | None:
+def find_block(sheet: Sheet, table: Table, *, stated: Mapping[str, str], start: int = 0) -> Block | None:
     """Find the best table on a sheet from row ``start`` on, or None.
 
     Parameters
@@ -65,13 +70,29 @@ def find_block(
     stated : mapping canonical name → header text or column letter
         From audit.toml.
     """
-    right = min(len(sheet.columns), MOST_COLUMNS) if right is None else right
-    blocks = []
-    for rows in _candidate_headers(sheet, table, start, left, right):
-        block = _block_below(sheet, table, rows, left, right, stated)
-        if block is not None:
-            blocks.append(block)
-    return max(blocks, key=lambda b: b.quality, default=None)
+    right = min(len(sheet.columns), MOST_COLUMNS)
+    candidates = _candidate_headers(sheet, table, start, right)
+    blocks = [b for rows in candidates for b in [block_below(sheet, table, rows, 0, right, stated)] if b is not None]
+    best = max(blocks, key=lambda b: (b.quality, -len(b.header_rows)), default=None)
+    if table.name == "bom" and (best is None or not is_bom(best)):
+        best = _without_header(sheet, table, start, right, stated) or best
+    if best is None:
+        return None
+    rivals = [b for b in blocks if not set(b.header_rows) & set(best.header_rows) and b.quality > 0.97 * best.quality  # noqa: PLR2004
+              and _words_of(b) != _words_of(best)]  # fmt: skip
+    return replace(best, rival=rivals[0].header_rows[-1]) if rivals and best.header_rows else best
+
+
+def _words_of(block: Block) -> list[str]:
+    return [h.words for h in block.headers]
+
+
+def is_bom(block: Block) -> bool:
+    """Whether a block can be a bill of materials: something names the part, and a quantity or a price goes with it."""
+    names = {"part_no", "description"} & set(block.mapped)
+    figures = {"qty", "unit_cost", "extended_cost"} & set(block.mapped)
+    places = sum(h.score("~coordinate") > 0.8 for h in block.headers)  # noqa: PLR2004
+    return bool(names and figures) and places < 2  # noqa: PLR2004
 
 
 def header_score(sheet: Sheet, table: Table, row: int, left: int, right: int) -> float:
@@ -85,59 +106,78 @@ def header_score(sheet: Sheet, table: Table, row: int, left: int, right: int) ->
             text = cell.strip()
             if not text:
                 continue
-            if len(text) > _LONGEST_HEADER:
-                against += 0.5
-                continue
-            meanings = [m for m in understand(text).meanings.values() if m.name in wanted or m.name[0] == "~"]
-            if meanings:
-                best = max(meanings, key=lambda m: m.confidence)
-                worth = best.confidence if best.name in wanted else 0.7 * best.confidence
-                names[best.name] = max(names.get(best.name, 0.0), worth)
+            best, worth = _best_name(text, wanted)
+            if best:
+                names[best] = max(names.get(best, 0.0), worth)
             else:
-                against += 0.1
+                against += 0.5 if len(text) > _LONGEST_HEADER else 0.1
         elif cell is not None and not isinstance(cell, bool):
-            against += 0.4
+            against += 0.25
     return sum(names.values()) - against
 
 
-def _candidate_headers(sheet: Sheet, table: Table, start: int, left: int, right: int) -> list[tuple[int, ...]]:
+def _best_name(text: str, wanted: set[str]) -> tuple[str, float]:
+    if len(text) > _LONGEST_HEADER:
+        return "", 0.0
+    meanings = [m for m in understand(text).meanings.values() if m.name in wanted or m.name[0] == "~"]
+    if not meanings:
+        return "", 0.0
+    best = max(meanings, key=lambda m: m.confidence if m.name in wanted else 0.7 * m.confidence)
+    return best.name, best.confidence if best.name in wanted else 0.7 * best.confidence
+
+
+def _candidate_headers(sheet: Sheet, table: Table, start: int, right: int) -> list[tuple[int, ...]]:
     stop = min(sheet.n_rows, start + SEARCH_ROWS)
-    scores = {row: header_score(sheet, table, row, left, right) for row in range(start, stop)}
-    ranked = sorted((r for r, s in scores.items() if s >= 0.9), key=lambda r: (-scores[r], r))[:_CANDIDATES]  # noqa: PLR2004
+    scores = {row: header_score(sheet, table, row, 0, right) for row in range(start, stop)}
+    top = max(scores.values(), default=0.0)
+    likely = [r for r, s in scores.items() if s >= max(0.8, 0.45 * top)]  # noqa: PLR2004
+    ranked = sorted(likely, key=lambda r: (-scores[r], r))[:_CANDIDATES]
     found: list[tuple[int, ...]] = []
     for row in ranked:
         found.append((row,))
-        above = row - 1
-        if above >= start and _tier_above(sheet, above, left, right):
-            found.append((above, row))
+        tiers = [row]
+        while tiers[0] - 1 >= start and len(tiers) < 3 and _is_tier(sheet, tiers[0] - 1, right):  # noqa: PLR2004
+            tiers.insert(0, tiers[0] - 1)
+            found.append(tuple(tiers))
     return found
 
 
-def _tier_above(sheet: Sheet, row: int, left: int, right: int) -> bool:
-    texts = [c[row] for c in sheet.columns[left:right] if c[row] not in ("", None)]
-    return 2 <= len(texts) and all(isinstance(t, str) and len(t) <= _LONGEST_HEADER for t in texts)  # noqa: PLR2004
+def _is_tier(sheet: Sheet, row: int, right: int) -> bool:
+    """Whether a row can be an upper tier of a header: two short texts or more, or one merged over columns; no sentence."""
+    texts = [c[row] for c in sheet.columns[:right] if c[row] not in ("", None)]
+    if not all(isinstance(t, str) and len(t) <= _LONGEST_HEADER for t in texts):
+        return False
+    over = any(r1 <= row <= r2 and 0 < c2 - c1 < right - 2 for r1, c1, r2, c2 in sheet.merged)
+    return len(texts) >= 2 or (len(texts) == 1 and over)  # noqa: PLR2004
 
 
-def joined_headers(sheet: Sheet, rows: tuple[int, ...], left: int, right: int) -> tuple[Header, ...]:
-    """Headers of the columns; tiers are joined, outside the covered columns they are empty."""
-    headers = []
-    for index, column in enumerate(sheet.columns):
-        if not left <= index < right:
-            headers.append(NOTHING)
-            continue
-        tiers = [_header_text(column[row]) for row in rows]
+def joined_headers(sheet: Sheet, rows: Sequence[int], left: int, right: int) -> tuple[Header, ...]:
+    """Headers of the columns up to ``right``; tiers are joined, a merged group title counts for each column under it."""
+    headers = [NOTHING] * left
+    for index in range(left, right):
+        tiers = [_tier_text(sheet, row, index, upper=row != rows[-1]) for row in rows]
         headers.append(_best_of_tiers([t for t in tiers if t]))
     return tuple(headers)
+
+
+def _tier_text(sheet: Sheet, row: int, column: int, *, upper: bool) -> str:
+    text = _header_text(sheet.columns[column][row])
+    if text or not upper:
+        return text
+    for r1, c1, r2, c2 in sheet.merged:
+        if r1 <= row <= r2 and c1 <= column <= c2:
+            return _header_text(sheet.columns[c1][r1])
+    return ""
 
 
 def _best_of_tiers(tiers: list[str]) -> Header:
     if not tiers:
         return NOTHING
-    last = understand(tiers[-1])
-    if len(tiers) == 1 or last.meanings:
-        return last
-    joined = understand(" ".join(tiers))
-    return joined if joined.meanings else last
+    last, joined = understand(tiers[-1]), understand(" ".join(dict.fromkeys(tiers)))
+    if not last.meanings:
+        return joined if joined.meanings else last
+    strongest = max(m.confidence for m in joined.meanings.values()) if joined.meanings else 0.0
+    return joined if strongest > max(m.confidence for m in last.meanings.values()) - 0.05 else last
 
 
 def _header_text(cell: Any) -> str:
@@ -146,23 +186,84 @@ def _header_text(cell: Any) -> str:
     return "" if cell is None else str(cell)
 
 
-def _block_below(
-    sheet: Sheet, table: Table, rows: tuple[int, ...], left: int, right: int, stated: Mapping[str, str]
+def block_below(
+    sheet: Sheet, table: Table, rows: tuple[int, ...], left: int, right: int, stated: Mapping[str, str], last: int | None = None
 ) -> Block | None:
+    """Read the columns below a header (or, with no header rows, from row ``left`` of the sheet's first data row on)."""
     first = rows[-1] + 1
-    if first >= sheet.n_rows:
+    last = sheet.n_rows if last is None else last
+    if first > last:
         return None
     headers = joined_headers(sheet, rows, left, right)
-    sample = slice(first, min(sheet.n_rows, first + SAMPLE_ROWS))
-    profiles = [profile(c[sample]) for c in sheet.columns[:right]]
-    headers = headers[:right]
-    fixed = stated_columns(stated, headers)
-    mapped = assign(table, headers, profiles, stated=fixed)
+    return _with_columns(sheet, table, rows, first, last, left, headers, stated)
+
+
+def _with_columns(
+    sheet: Sheet, table: Table, rows: tuple[int, ...], first: int, last: int, left: int, headers: tuple[Header, ...],
+    stated: Mapping[str, str],
+) -> Block | None:  # fmt: skip
+    right = len(headers)
+    sample = slice(first, min(last, first + SAMPLE_ROWS))
+    empty = profile(np.empty(0, dtype=object))
+    profiles = [empty if c < left else profile(sheet.columns[c][sample]) for c in range(right)]
+    evidence = evidence_of(sheet, sample, left, right, first)
+    mapped = assign(table, headers, profiles, evidence, stated=stated_columns(stated, headers))
     if not mapped:
         return None
-    return Block(
-        sheet, rows, first, sheet.n_rows, left, right, headers, mapped, quality(table, mapped, sheet.n_rows - first)
-    )
+    worth = quality(table, mapped, [p.filled for p in profiles])
+    right = _edge(headers, profiles, mapped) if rows else right
+    headers = headers[:right]
+    return Block(sheet, rows, first, last, left, right, headers, mapped, worth)
+
+
+def _edge(headers: Sequence[Header], profiles: Sequence[Profile], mapped: Mapping[str, Mapped]) -> int:
+    """Column after the table's last: two columns without a header, or one that is empty, part what stands beside it."""
+    last = max(m.column for m in mapped.values())
+    for c in range(last + 1, len(headers)):
+        if not headers[c].text and (not profiles[c].filled or c + 1 == len(headers) or not headers[c + 1].text):
+            return c
+    return len(headers)
+
+
+def evidence_of(sheet: Sheet, sample: slice, left: int, right: int, first: int) -> Evidence:
+    """Rows that are no lines by their look, and numbers above the header."""
+    columns = sheet.columns[left:right]
+    n = max(sample.stop - sample.start, 0)
+    filled = np.zeros(n, dtype=int)
+    labelled = np.zeros(n, dtype=bool)
+    for column in columns:
+        cells = column[sample]
+        filled += np.fromiter((c is not None and c != "" for c in cells), bool, n)
+        labelled |= np.fromiter((isinstance(c, str) and len(c) < 50 and bool(label_kind(c.strip())) for c in cells), bool, n)  # noqa: PLR2004
+    usual = float(np.median(filled[filled > 0])) if (filled > 0).any() else 0.0
+    return Evidence(labelled | (filled <= 0.5 * usual), _numbers_above(sheet, first))
+
+
+def _numbers_above(sheet: Sheet, first: int) -> NDArray[np.float64]:
+    rows = range(max(0, first - 12), first)
+    numbers = [float(c[r]) for r in rows for c in sheet.columns[:MOST_COLUMNS] if isinstance(c[r], (int, float)) and not isinstance(c[r], bool)]
+    texts = [c[r] for r in rows for c in sheet.columns[:MOST_COLUMNS] if isinstance(c[r], str) and any(ch.isdigit() for ch in c[r])]
+    if texts:
+        cells = np.empty(len(texts), dtype=object)
+        cells[:] = texts
+        numbers += [float(v) for v in amounts(cells).value if np.isfinite(v)]
+    return np.array([x for x in numbers if x > 1], dtype=float)
+
+
+def _without_header(sheet: Sheet, table: Table, start: int, right: int, stated: Mapping[str, str]) -> Block | None:
+    """Take the table as one without a header: columns told by what they hold alone."""
+    first = next((r for r in range(start, min(sheet.n_rows, start + SEARCH_ROWS)) if _is_data(sheet, r, right)), None)
+    if first is None:
+        return None
+    headers = (NOTHING,) * right
+    block = _with_columns(sheet, table, (), first, sheet.n_rows, 0, headers, stated)
+    return block if block is not None and is_bom(block) and {"unit_cost", "extended_cost"} & set(block.mapped) else None
+
+
+def _is_data(sheet: Sheet, row: int, right: int) -> bool:
+    cells = [c[row] for c in sheet.columns[:right]]
+    words = any(isinstance(c, str) and any(ch.isalpha() for ch in c) for c in cells)
+    return words and any(isinstance(c, (int, float)) or (isinstance(c, str) and c.strip()[:1].isdigit()) for c in cells)
 
 
 def stated_columns(stated: Mapping[str, str], headers: tuple[Header, ...]) -> dict[str, int]:
@@ -187,12 +288,14 @@ def _letter_index(letters: str) -> int:
     return value - 1
 
 
-_WORTH = {"part_no": 1.0, "description": 1.0, "qty": 1.0, "unit_cost": 1.2, "extended_cost": 0.8}
+_WORTH = {"part_no": 0.5, "description": 1.0, "qty": 1.0, "unit_cost": 1.2, "extended_cost": 0.8, "level": 0.3}
 
 
-def quality(table: Table, mapped: Mapping[str, Mapped], lines: int) -> float:
-    """Weigh the names found: those the job needs most count most, and a longer table counts a little more."""
+def quality(table: Table, mapped: Mapping[str, Mapped], filled: Sequence[int]) -> float:
+    """Weigh the names found: those the job needs most count most, and a longer table counts more."""
     required = {c.name for c in table.columns if c.required}
     worth = _WORTH if table.name == "bom" else dict.fromkeys(required, 1.0)
-    found = sum(worth.get(n, 0.2) * m.confidence for n, m in mapped.items())
-    return found + 0.1 * float(np.log10(max(lines, 1)))
+    found = sum(worth.get(n, 0.1) * m.confidence for n, m in mapped.items())
+    named = [filled[m.column] for n, m in mapped.items() if n in worth]
+    lines = float(np.median(named)) if named else 0.0
+    return found + 0.5 * float(np.log10(1 + lines))

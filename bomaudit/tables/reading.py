@@ -6,17 +6,21 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from bomaudit.findings import BadInput, Finding, error
+from bomaudit.findings import BadInput, Finding
 from bomaudit.glossary import PLACE_COLUMNS, TABLES_IN, Column, Table
 from bomaudit.settings import ReadSection, Settings
+from bomaudit.tables.account import account
+from bomaudit.tables.choose import choose
 from bomaudit.tables.convert import Place, convert
+from bomaudit.tables.dress import Dress, dress_of
 from bomaudit.tables.files import Book, letter, open_book
-from bomaudit.tables.lines import bom_lines
-from bomaudit.tables.locate import Block, find_block
+from bomaudit.tables.lines import Lines, bom_lines
+from bomaudit.tables.locate import Block
 from bomaudit.tables.structure import resolve
 
 MAPPING_COLUMNS = ("table", "file", "sheet", "canonical", "header", "column", "confidence", "how")
@@ -79,12 +83,7 @@ def _missing(column: Column, n: int) -> object:
 
 
 def read_table(
-    path: Path,
-    table: Table,
-    *,
-    sheet: str = "",
-    columns: Mapping[str, str] | None = None,
-    read: ReadSection | None = None,
+    path: Path, table: Table, *, sheet: str = "", columns: Mapping[str, str] | None = None, read: ReadSection | None = None
 ) -> TableRead:
     """Read one table of an audit from a spreadsheet, text table or parquet file.
 
@@ -108,60 +107,43 @@ def read_table(
     Raises
     ------
     BadInput
-        The file cannot be opened (T001-T007) or holds no such table (T020-T022).
+        The file cannot be opened (T001-T007) or holds no such table (T020-T023, T028).
     """
-    columns, read = columns or {}, read or ReadSection()
+    read = read or ReadSection()
     book = open_book(path)
-    blocks, findings = _choose(book, table, sheet, columns)
-    findings = [*book.findings, *findings]
-    parts, accounts, maps = [], [], []
-    for block in blocks:
-        frame, account, made = (_bom_block if table.name == "bom" else _plain_block)(block, table, read)
-        parts.append(frame)
-        accounts.append(account)
-        maps.append(_mapping(block, table))
-        findings += made
-    frame = _joined(table, parts)
+    chosen = choose(book, table, sheet=sheet, stated=columns or {})
+    one = _bom_block if table.name == "bom" else _plain_block
+    parts = [one(b, table, read, book, variant=i in chosen.variants) for i, b in enumerate(chosen.blocks)]
+    findings = [*book.findings, *chosen.findings, *(f for p in parts for f in p.findings)]
+    frame = pd.concat([p.frame for p in parts], ignore_index=True) if len(parts) > 1 else parts[0].frame
     if table.name == "bom":
         frame, made = resolve(frame)
         findings += made
-    return TableRead(
-        table.name, frame, tuple(findings), pd.concat(maps, ignore_index=True), pd.concat(accounts, ignore_index=True)
-    )
+    rows = account(book.sheets, [(b, p.kind, p.text) for b, p in zip(chosen.blocks, parts, strict=True)])
+    if table.name == "bom":
+        rows = _assemblies_in(rows, frame)
+    mapping = pd.concat([_mapping(b, table) for b in chosen.blocks], ignore_index=True)
+    return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows)
 
 
-def _choose(book: Book, table: Table, sheet: str, columns: Mapping[str, str]) -> tuple[list[Block], list[Finding]]:
-    file = book.path.name
-    sheets = [s for s in book.sheets if not sheet or s.name == sheet]
-    if not sheets:
-        names = ", ".join(s.name for s in book.sheets)
-        raise BadInput(error("T020", "the sheet named in audit.toml must exist", file=file, found=names))
-    found = [b for s in sheets if s.n_rows for b in [find_block(s, table, stated=columns)] if b is not None]
-    if not found:
-        raise BadInput(error("T021", f"the file must hold a {table.name} table", file=file, found="no header that names its columns",
-                             advice=f"name the columns in [columns.{table.name}] of audit.toml"))  # fmt: skip
-    best = max(found, key=lambda b: b.quality)
-    missing = [c.name for c in table.columns if c.required and c.name not in best.mapped]
-    if table.name != "bom" and missing:
-        raise BadInput(error("T022", f"a {table.name} table must have the column {missing[0]}", file=file, sheet=best.sheet.name,
-                             found="columns " + ", ".join(h.text for h in best.headers if h.text),
-                             advice=f"name it in [columns.{table.name}] of audit.toml"))  # fmt: skip
-    return [best], []
+def _bom_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:
+    def dress(of: Block, columns: tuple[int, ...]) -> Dress:
+        if book.kind not in ("xlsx", "xls", "ods") or of.sheet.turned:
+            return Dress()
+        return dress_of(book.kind, book.path.read_bytes(), of.sheet.name, columns)
+
+    got = bom_lines(block, read, dress)
+    data = {c: got.frame[c].to_numpy() for c in got.frame.columns}
+    frame = _typed(table, data, len(got.frame))
+    for name in ("row_kind", "unit_cost_low", "unit_cost_high", "dotted"):
+        frame[name] = data[name]
+    if variant:
+        frame.loc[frame["row_kind"] == "part", "row_kind"] = "alternative"
+        got.kind[got.kind == "part"] = "alternative"
+    return Lines(frame, got.kind, got.text, got.findings)
 
 
-def _bom_block(block: Block, table: Table, read: ReadSection) -> tuple[pd.DataFrame, pd.DataFrame, list[Finding]]:
-    got = bom_lines(block, read)
-    account = _account(block, got.kinds.kind, got.texts)
-    extra = {k: got.frame[k] for k in ("row_kind", "unit_cost_low", "unit_cost_high")}
-    frame = _typed(
-        table, {c: got.frame[c].to_numpy() if c in got.frame else None for c in got.frame.columns}, len(got.frame)
-    )
-    for name, values in extra.items():
-        frame[name] = values.to_numpy()
-    return frame, account, list(got.findings)
-
-
-def _plain_block(block: Block, table: Table, read: ReadSection) -> tuple[pd.DataFrame, pd.DataFrame, list[Finding]]:
+def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:  # noqa: ARG001  (same form as _bom_block)
     sheet, span = block.sheet, slice(block.first, block.last)
     rows = np.arange(block.first, block.last) + 1
     filled = np.zeros(len(rows), dtype=bool)
@@ -169,7 +151,7 @@ def _plain_block(block: Block, table: Table, read: ReadSection) -> tuple[pd.Data
         cells = sheet.columns[mapped.column][span]
         filled |= np.fromiter((c is not None and str(c).strip() != "" for c in cells), bool, len(rows))
     keep = np.flatnonzero(filled)
-    data: dict[str, object] = {}
+    data: dict[str, Any] = {}
     findings: list[Finding] = []
     for name, mapped in block.mapped.items():
         place = Place(sheet, mapped.column, name, rows[keep])
@@ -178,31 +160,24 @@ def _plain_block(block: Block, table: Table, read: ReadSection) -> tuple[pd.Data
     data["source_file"] = np.full(len(keep), sheet.file, dtype=object)
     data["source_sheet"] = np.full(len(keep), sheet.name, dtype=object)
     data["source_row"] = rows[keep]
-    kinds = np.where(filled, "part", "blank").astype(object)
-    return _typed(table, data, len(keep)), _account(block, kinds, np.full(len(rows), "", dtype=object)), findings
+    kinds = np.where(filled, "line", "blank").astype(object)
+    return Lines(_typed(table, data, len(keep)), kinds, np.full(len(rows), "", dtype=object), tuple(findings))
 
 
-def _account(block: Block, kinds: object, texts_: object) -> pd.DataFrame:
-    rows = np.arange(block.first, block.last) + 1
-    below = pd.DataFrame(
-        {"file": block.sheet.file, "sheet": block.sheet.name, "row": rows, "kind": kinds, "text": texts_}
-    )
-    above = []
-    for r in range(block.first):
-        text = " | ".join(str(c).strip() for c in block.sheet.row(r) if c not in ("", None))[:200]
-        kind = "header" if r in block.header_rows else ("note" if text else "blank")
-        above.append((block.sheet.file, block.sheet.name, r + 1, kind, text))
-    return pd.concat([pd.DataFrame(above, columns=list(ROWS_COLUMNS)), below], ignore_index=True) if above else below
+def _assemblies_in(rows: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+    """Carry the kinds that structure settled back into the account of rows."""
+    is_assembly = frame["row_kind"] == "assembly"
+    places = set(zip(frame.loc[is_assembly, "source_sheet"], frame.loc[is_assembly, "source_row"], strict=True))
+    if places:
+        hit = [(s, r) in places for s, r in zip(rows["sheet"], rows["row"], strict=True)]
+        rows.loc[hit, "kind"] = "assembly"
+    return rows
 
 
 def _mapping(block: Block, table: Table) -> pd.DataFrame:
     rows = [(table.name, block.sheet.file, block.sheet.name, m.name, m.header, letter(m.column), m.confidence, m.how)
             for m in sorted(block.mapped.values(), key=lambda m: (m.column, m.name))]  # fmt: skip
     return pd.DataFrame(rows, columns=list(MAPPING_COLUMNS))
-
-
-def _joined(table: Table, parts: list[pd.DataFrame]) -> pd.DataFrame:
-    return parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)
 
 
 def read_audit(folder: Path, settings: Settings) -> Inputs:

@@ -1,4 +1,4 @@
-"""What each row of a table is: part, charge, heading, subtotal, total, repeated header, note or blank."""
+"""What each row of a table is: part, charge, alternative, heading, subtotal, total, repeated header, note or blank."""
 
 from __future__ import annotations
 
@@ -12,45 +12,82 @@ from numpy.typing import NDArray
 from bomaudit.tables.cells import Amounts, amounts
 from bomaudit.tables.files import Cells
 from bomaudit.tables.headers import fold
-from bomaudit.tables.words import label_kind
+from bomaudit.tables.words import label_kind, may_be_label
 
 Floats = NDArray[np.float64]
 Texts = NDArray[np.object_]
+Flags = NDArray[np.bool_]
 _PLACEHOLDER_STATES = ("dash", "words", "extra", "approx", "range", "date", "error")
-_CLOSE = 0.006
-"""A stated total equals the lines if it agrees within this share, or half a cent a line."""
+_LONGEST_LABEL = 60
+
+
+@dataclass(frozen=True)
+class View:
+    """The parts of a block that tell what a row is.
+
+    Attributes
+    ----------
+    columns : sequence of object arrays
+        Cells of the block, column by column, rows below the header only.
+    filled, words : bool arrays, shape (columns, rows)
+        Whether a cell holds something; whether it holds a text with a letter.
+    part_no, description : object arrays of str
+    qty, unit, extended : Amounts or None
+    at : int
+        Position of the description among the columns.
+    across : bool array, shape (rows,)
+        Rows with a cell merged over several columns.
+    """
+
+    columns: Sequence[Cells]
+    filled: Flags
+    words: Flags
+    part_no: Texts
+    description: Texts
+    qty: Amounts | None
+    unit: Amounts | None
+    extended: Amounts | None
+    at: int
+    across: Flags
+
+    def number(self, which: str, i: int) -> float:
+        """Number of a row in the qty, unit or extended column; NaN where there is none."""
+        read = getattr(self, which)
+        return float(read.value[i]) if read is not None else np.nan
+
+    def state(self, which: str, i: int) -> str:
+        """How that cell was read."""
+        read = getattr(self, which)
+        return str(read.state[i]) if read is not None else "blank"
 
 
 @dataclass(frozen=True)
 class RowKinds:
-    """Kind of each row below the header, and the figure of each total row (NaN elsewhere)."""
+    """Kind of each row below the header, the figure and label of each total row (NaN and "" elsewhere)."""
 
     kind: Texts
     stated: Floats
     label: Texts
 
 
-@dataclass(frozen=True)
-class _View:
-    """The parts of a block that tell what a row is."""
+def make_view(
+    columns: Sequence[Cells], *, part_no: Texts, description: Texts, qty: Amounts | None, unit: Amounts | None,
+    extended: Amounts | None, at: int, across: Flags,
+) -> View:  # fmt: skip
+    """Gather what :func:`classify` looks at."""
+    n = len(part_no)
+    filled = np.array([[_is_filled(c) for c in column] for column in columns], dtype=bool).reshape(len(columns), n)
+    words = np.array([[isinstance(c, str) and has_letter(c) for c in column] for column in columns], dtype=bool)
+    return View(columns, filled, words.reshape(len(columns), n), part_no, description, qty, unit, extended, at, across)
 
-    columns: Sequence[Cells]
-    filled: NDArray[np.bool_]
-    words: NDArray[np.bool_]
-    part_no: Texts
-    description: Texts
-    qty: Amounts | None
-    unit: Amounts | None
-    extended: Amounts | None
-    description_at: int
 
-    def number(self, which: str, i: int) -> float:
-        read = getattr(self, which)
-        return float(read.value[i]) if read is not None else np.nan
+def _is_filled(cell: Any) -> bool:
+    return cell is not None and cell != "" and not (isinstance(cell, str) and not cell.strip())
 
-    def state(self, which: str, i: int) -> str:
-        read = getattr(self, which)
-        return str(read.state[i]) if read is not None else "blank"
+
+def has_letter(text: str) -> bool:
+    """Whether a text holds a letter of any script."""
+    return not text.isascii() or any(map(str.isalpha, text))
 
 
 def line_values(qty: Amounts | None, unit: Amounts | None, extended: Amounts | None, n: int) -> Floats:
@@ -63,79 +100,118 @@ def line_values(qty: Amounts | None, unit: Amounts | None, extended: Amounts | N
     return value
 
 
-def classify(view: _View, header_texts: Sequence[str]) -> RowKinds:
-    """Tell what each row is.
+def classify(view: View, header_texts: Sequence[str]) -> RowKinds:
+    """Tell what each row is, by its own cells and its neighbours.
 
     Parameters
     ----------
-    view : _View
-        Columns and readings of the rows below the header.
+    view : View
     header_texts : sequence of str
         Header of each column of the view.
     """
     n = len(view.part_no)
     kind = np.full(n, "", dtype=object)
     stated, label = np.full(n, np.nan), np.full(n, "", dtype=object)
-    has_id = (view.part_no != "") | (view.description != "")
-    numbers = [~np.isnan(r.value) for r in (view.qty, view.unit, view.extended) if r is not None]
-    priced = [~np.isnan(r.value) for r in (view.unit, view.extended) if r is not None]
-    any_price = np.any(priced, axis=0) if priced else np.zeros(n, dtype=bool)
-    counted = ~np.isnan(view.qty.value) if view.qty is not None else np.ones(n, dtype=bool)
-    regular = has_id & counted & (any_price | (not priced) | (view.qty is not None))
-    if not numbers:
-        regular &= view.filled.sum(axis=0) > 1
-    kind[regular] = "part"
-    kind[view.filled.sum(axis=0) == 0] = "blank"
+    count = view.filled.sum(axis=0)
+    kind[_regular(view, count)] = "part"
+    kind[count == 0] = "blank"
     repeated = _repeats(view.columns, header_texts)
     kind[repeated] = "header"
-    for i in np.flatnonzero(~repeated & (kind != "blank")):
+    for i in _maybe_labelled(view, kind):
         text = _label(view, i)
         if text:
-            label[i] = text
-            stated[i] = _figure(view, i)
-            kind[i] = label_kind(text)
-    values = line_values(view.qty, view.unit, view.extended, n)
+            label[i], stated[i], kind[i] = text, _figure(view, i), label_kind(text)
     for i in np.flatnonzero(kind == ""):
-        kind[i], stated[i] = _irregular(view, i, kind, values)
+        kind[i], stated[i] = _irregular(view, i, kind)
     _settle_headings(view, kind)
     return RowKinds(kind, stated, label)
 
 
-def _repeats(columns: Sequence[Cells], header_texts: Sequence[str]) -> NDArray[np.bool_]:
+def _numbers(view: View) -> tuple[Flags, Flags, Flags]:
+    """Whether each row has a quantity, a price, either."""
+    n = len(view.part_no)
+    none = np.zeros(n, dtype=bool)
+    qty = ~np.isnan(view.qty.value) if view.qty is not None else none
+    price = none.copy()
+    for read in (view.unit, view.extended):
+        if read is not None:
+            price |= ~np.isnan(read.value)
+    return qty, price, qty | price
+
+
+def has_identity(view: View) -> Flags:
+    """Rows that name a part: a part number, a text, or a bare number beside a quantity or price."""
+    _, _, any_number = _numbers(view)
+    letters = np.fromiter((bool(t) and has_letter(t) for t in view.description), bool, len(view.description))
+    return (view.part_no != "") | letters | ((view.description != "") & any_number)
+
+
+def _regular(view: View, count: NDArray[np.int_]) -> Flags:
+    qty, price, _ = _numbers(view)
+    identity = has_identity(view)
+    if view.qty is not None:
+        return identity & qty
+    if view.unit is not None or view.extended is not None:
+        return identity & price
+    return identity & (count > 1)
+
+
+def _repeats(columns: Sequence[Cells], header_texts: Sequence[str]) -> Flags:
+    """Rows that say the header again."""
     n = len(columns[0]) if columns else 0
     same, wanted = np.zeros(n, dtype=int), 0
     for column, text in zip(columns, header_texts, strict=True):
         if text:
             wanted += 1
             folded = fold(text)
-            same += np.fromiter(
-                (isinstance(c, str) and (c == text or (len(c) < 80 and fold(c) == folded)) for c in column), bool, n
-            )  # noqa: PLR2004
-    return np.asarray(same >= max(2, 0.6 * wanted))
+            known = {text: True}
+            same += np.fromiter((isinstance(c, str) and _same_text(c, folded, known) for c in column), bool, n)
+    return np.asarray((same >= max(2, 0.6 * wanted)) if wanted > 1 else np.zeros(n, dtype=bool))
 
 
-def _label(view: _View, i: int) -> str:
+def _same_text(cell: str, folded: str, known: dict[str, bool]) -> bool:
+    if cell not in known:
+        known[cell] = len(cell) <= 2 * len(folded) + 8 and fold(cell) == folded
+    return known[cell]
+
+
+# ---------------------------------------------------------------- labels of totals and charges
+
+def _maybe_labelled(view: View, kind: Texts) -> NDArray[np.intp]:
+    """Rows in which a label of a total or charge may stand: any cell of an irregular row, the name of a regular one."""
+    n = len(kind)
+    maybe = np.zeros(n, dtype=bool)
+    for texts in (view.part_no, view.description):
+        maybe |= np.fromiter((bool(t) and len(t) <= _LONGEST_LABEL and may_be_label(t) for t in texts), bool, n)
+    irregular = np.flatnonzero(kind == "")
+    for i in irregular:
+        maybe[i] = maybe[i] or any(
+            isinstance(c[i], str) and len(c[i]) <= _LONGEST_LABEL and may_be_label(c[i]) for c in view.columns
+        )
+    return np.flatnonzero(maybe & (kind != "blank") & (kind != "header"))
+
+
+def _label(view: View, i: int) -> str:
     """Text of the row that labels it as a total, a subtotal or a charge; "" for any other row."""
-    description, part_no = view.description[i], view.part_no[i]
-    full_line = description and not np.isnan(view.number("qty", i)) and not np.isnan(view.number("unit", i))
+    names = (view.description[i], view.part_no[i])
+    qty, unit = view.number("qty", i), view.number("unit", i)
     for column, filled in zip(view.columns, view.words[:, i], strict=True):
-        if not filled or not isinstance(column[i], str):
+        if not filled:
             continue
         text = column[i].strip()
         kind = label_kind(text)
         if not kind:
             continue
-        if full_line and text not in (description, part_no):
+        is_name = text in names
+        if not is_name and any(names) and (kind == "charge" or not np.isnan(qty)):
             continue
-        if full_line and kind != "charge" and view.number("qty", i) == 1:
-            continue
-        if kind == "charge" and text not in (description, part_no) and description:
-            continue
-        return text
+        if is_name and kind != "charge" and not np.isnan(qty) and not np.isnan(unit) and qty == 1:
+            continue  # one piece of something that happens to be called so
+        return str(text)
     return ""
 
 
-def _figure(view: _View, i: int) -> float:
+def _figure(view: View, i: int) -> float:
     """Figure of a total row: in the extended column, else the unit column, else the last number of the row."""
     for which in ("extended", "unit"):
         value = view.number(which, i)
@@ -145,37 +221,48 @@ def _figure(view: _View, i: int) -> float:
     return float(found[-1]) if found else np.nan
 
 
-def _irregular(view: _View, i: int, kind: Texts, values: Floats) -> tuple[str, float]:
-    has_id = bool(view.part_no[i] or view.description[i])
+# ---------------------------------------------------------------- rows that are not complete lines
+
+def _irregular(view: View, i: int, kind: Texts) -> tuple[str, float]:
     qty, unit, extended = (view.number(w, i) for w in ("qty", "unit", "extended"))
     money = extended if not np.isnan(extended) else unit
-    others = int(view.words[:, i].sum())
-    if has_id:
-        if not (np.isnan(qty) and np.isnan(money)):
-            return "part", np.nan
-        placeholder = any(view.state(w, i) in _PLACEHOLDER_STATES for w in ("qty", "unit", "extended"))
-        return ("part", np.nan) if placeholder or others > 1 else ("heading", np.nan)
+    if view.part_no[i] or view.description[i]:
+        return _named_row(view, i, qty, money), np.nan
     if not np.isnan(money) and money != 0:
-        if not np.isnan(qty) and not np.isnan(unit) and others:
+        if not np.isnan(qty) and view.words[:, i].any():
             return "part", np.nan
-        return _unlabelled_total(i, kind, values, money)
+        return ("total" if not (kind[i + 1 :] == "part").any() else "subtotal"), money
     if view.words[:, i].any():
-        return ("note", np.nan) if not view.words[: view.description_at + 1, i].any() else ("heading", np.nan)
+        return ("heading" if view.words[: view.at + 1, i].any() else "note"), np.nan
     return "blank", np.nan
 
 
-def _unlabelled_total(i: int, kind: Texts, values: Floats, money: float) -> tuple[str, float]:
-    return ("total" if not (kind[i + 1 :] == "part").any() else "subtotal"), money
+def _named_row(view: View, i: int, qty: float, money: float) -> str:
+    """A row that names something but is no complete line: a line without figures, a heading, a note."""
+    named = bool(view.part_no[i]) or has_letter(view.description[i])
+    if not np.isnan(qty) or not np.isnan(money):
+        return "part" if named or not (np.isnan(qty) or np.isnan(money)) else "note"
+    if not named:
+        open_figures = sum(view.state(w, i) in _PLACEHOLDER_STATES for w in ("qty", "unit", "extended"))
+        return "part" if open_figures > 1 and view.words[:, i].any() else "note"
+    if view.across[i]:
+        return "heading"
+    right_of_it = view.filled[view.at + 1 :, i].any()
+    placeholders = sum(view.state(w, i) in _PLACEHOLDER_STATES for w in ("qty", "unit", "extended"))
+    both = bool(view.part_no[i]) and bool(view.description[i]) and view.part_no[i] != view.description[i]
+    return "part" if placeholders or right_of_it or both else "heading"
 
 
-def _settle_headings(view: _View, kind: Texts) -> None:
+def _settle_headings(view: View, kind: Texts) -> None:
     """Text-only rows after the last line are notes; runs of single names among lines are lines without figures."""
     lines = np.flatnonzero(kind == "part")
     last = lines[-1] if len(lines) else -1
-    for i in np.flatnonzero(kind == "heading"):
-        if i > last:
-            kind[i] = "note"
-    single = (kind == "heading") & (view.description != "") & (view.filled.sum(axis=0) == 1)
+    kind[(kind == "heading") & (np.arange(len(kind)) > last)] = "note"
+    single = (kind == "heading") & (view.description != "") & (view.filled.sum(axis=0) == 1) & ~view.across
+    elsewhere = (kind == "heading") & (view.across | (view.description == ""))
+    if elsewhere.sum() > 1:  # headings stand in another place: a name alone is a line
+        kind[single & (np.arange(len(kind)) > np.flatnonzero(elsewhere)[0])] = "part"
+        return
     run: list[int] = []
     for i in range(len(kind) + 1):
         if i < len(kind) and single[i]:
@@ -184,20 +271,3 @@ def _settle_headings(view: _View, kind: Texts) -> None:
         if len(run) > 1 and run[0] > 0 and kind[run[0] - 1] == "part":
             kind[run] = "part"
         run = []
-
-
-def make_view(columns: Sequence[Cells], *, part_no: Texts, description: Texts, qty: Amounts | None, unit: Amounts | None,
-              extended: Amounts | None, description_at: int) -> _View:  # fmt: skip
-    """Gather what :func:`classify` looks at."""
-    n = len(part_no)
-    filled = np.array([[_is_filled(c) for c in column] for column in columns], dtype=bool).reshape(len(columns), n)
-    words = np.array(
-        [[isinstance(c, str) and any(ch.isalpha() for ch in c) for c in column] for column in columns], dtype=bool
-    )
-    return _View(
-        columns, filled, words.reshape(len(columns), n), part_no, description, qty, unit, extended, description_at
-    )
-
-
-def _is_filled(cell: Any) -> bool:
-    return cell is not None and cell != "" and not (isinstance(cell, str) and not cell.strip())

@@ -77,15 +77,14 @@ def cycles(parent: Rows) -> list[list[int]]:
     return loops
 
 
-def resolve(frame: pd.DataFrame, dotted: NDArray[np.object_] | None = None) -> tuple[pd.DataFrame, list[Finding]]:
+def resolve(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     """Add ``parent_row`` and mark assemblies.
 
     Parameters
     ----------
     frame : DataFrame
-        BOM lines with level, parent_no, row_kind and place columns.
-    dotted : object array or None
-        Level numbers as written, where they are dotted.
+        BOM lines with level, parent_no, row_kind and place columns; ``dotted`` holds level numbers as written where they
+        are dotted, and is dropped.
 
     Returns
     -------
@@ -94,16 +93,16 @@ def resolve(frame: pd.DataFrame, dotted: NDArray[np.object_] | None = None) -> t
     findings : list
         T060 orphan, T061 cycle (errors), T062 bought assembly.
     """
-    frame = frame.copy()
+    dotted = frame["dotted"].to_numpy()
+    frame = frame.drop(columns="dotted")
     findings: list[Finding] = []
     if (frame["parent_no"] != "").any():
         parent, orphans = parents_by_number(frame["part_no"].to_numpy(), frame["parent_no"].to_numpy())
         findings += [error("T060", "the parent of a line must be a line", **_place(frame, i), found=frame["parent_no"].iloc[i],
                            assumed="the line is read as a top line", advice="add the parent or correct its number")
                      for i in orphans]  # fmt: skip
-    elif dotted is not None:
+    elif (dotted != "").any():
         parent = parents_by_dots(dotted)
-        frame["level"] = [float(str(d).strip().strip(".").count(".") + 1) if str(d).strip() else np.nan for d in dotted]
     else:
         parent = parents_by_level(frame["level"].to_numpy(dtype=float))
     for loop in cycles(parent):

@@ -70,7 +70,7 @@ def _longer_label(words: str) -> str:
 
 
 _FILLING = frozenset(
-    "for of the all per cost costs price in off de des du la le les los el der die das fur und et y i e parts bom excl incl without "
+    "estimated for of the all per cost costs price in off de des du la le les los el der die das fur und et y i e parts bom excl incl without "
     "with excluding including tax vat shipping materials material components hardware electronics mechanical section overall order "
     "project robot unit device build kit pieces teile bauteile grand grid net gross ht ttc piezas por para".split()
 )
@@ -90,3 +90,24 @@ def is_alternative(text: str) -> bool:
         for w in _words("alternative")
         if " " in w or len(w) > 5  # noqa: PLR2004
     )
+
+
+_TOKEN = re.compile(r"[^\W\d_]+")
+
+
+@cache
+def _label_tokens() -> tuple[frozenset[str], tuple[str, ...]]:
+    text = resources.files("bomaudit.tables").joinpath("words.csv").read_text(encoding="utf-8")
+    raw = [w for r in csv.DictReader(text.splitlines()) if r["kind"] != "alternative" for w in r["words"].split(";")]
+    tokens = {t for w in raw for form in (w.casefold(), fold(w)) for t in _TOKEN.findall(form)}
+    return frozenset(tokens), tuple(w for w in raw if _CJK.search(w))
+
+
+@cache
+def may_be_label(text: str) -> bool:
+    """Quick look whether :func:`label_kind` could say something: the first or last word is one of its words."""
+    tokens, cjk = _label_tokens()
+    found = _TOKEN.findall(text.casefold())
+    if found and (found[0] in tokens or found[-1] in tokens):
+        return True
+    return not text.isascii() and (any(w in text for w in cjk) or (bool(found) and fold(found[0]) in tokens))

@@ -83,13 +83,15 @@ def _header(got, key):
 
 
 def _columns(got, table, sheet):
-    mapping = got.mapping[got.mapping["sheet"] == ("" if sheet == "(csv)" else sheet)]
+    mapping = got.mapping[got.mapping["sheet"] == ("" if sheet == "(csv)" else sheet)].drop_duplicates("canonical")
     mine = dict(zip(mapping["canonical"], mapping["column"], strict=True))
     wrong = []
     for name, canonical in KEY_COLUMNS.items():
         want, have = table[name], mine.get(canonical, "")
         if want and have == want:
             continue
+        if name == "unit_price" and not want and not table["qty"] and have == table["extended"]:
+            continue  # without a quantity, unit and extended cost are the same figure
         if not want and (name not in MUST_NOT_ADD or not have):
             continue
         if (
@@ -101,6 +103,8 @@ def _columns(got, table, sheet):
             continue  # without a quantity, unit and extended cost are the same figure
         if name == "unit_price" and not want and _derived(got):
             continue  # a pack price brought to one piece
+        if name == "level" and mine.get("parent_no") == want:
+            continue  # the key calls a parent column the level
         if name == "part_no" and want == table["description"] == mine.get("description"):
             continue
         wrong.append(f"{name} {have or '-'} for {want or '-'}")
@@ -137,6 +141,7 @@ def _total(got, table):
     for kinds in (("part",), ("part", "alternative"), ("part", "assembly"), ("part", "alternative", "assembly")):
         chosen = frame["row_kind"].isin(kinds)
         sums += [booked[chosen].sum(), frame.loc[chosen, "extended_cost"].sum()]
+        sums.append(booked[chosen & frame["unit_cost_low"].isna()].sum())  # the key leaves ranges out of its sums
     if not wanted:
         ok = bool(frame["unit_cost"].isna().all())
         return ok, "" if ok else "prices where the key has none"

@@ -1,0 +1,84 @@
+"""Depth of a line from how it is written: level cells in any style, dotted numbers, indentation."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bomaudit.tables.files import Cells
+
+_DOTTED = re.compile(r"^\d+(?:\.\d+)+\.?$")
+_POINTED = re.compile(r"^([.\-–_ +>]*)\s*(\d+)\s*$")
+_LEADING = re.compile(r"^(?:[ \t\u00a0\u3000]|\.\.|--|[-–>•·└├│─]\s)+")
+
+
+def level_cells(cells: Cells) -> tuple[NDArray[np.float64], NDArray[np.object_]]:
+    """Read a column of levels.
+
+    Returns
+    -------
+    level : float array
+        Depth; NaN where the cell says none. ``..2`` is 2, ``1.2.1`` is 3.
+    dotted : object array of str
+        Dotted number of each line where the column holds such numbers, else "".
+    """
+    texts = [_as_text(c) for c in cells]
+    is_dotted = [bool(_DOTTED.match(t)) for t in texts]
+    if sum(is_dotted) * 2 > sum(bool(t) for t in texts):
+        numbers = np.array([t.rstrip(".") if re.match(r"^\d", t) else "" for t in texts], dtype=object)
+        return np.array([n.count(".") + 1.0 if n else np.nan for n in numbers]), numbers
+    level = np.full(len(texts), np.nan)
+    for i, text in enumerate(texts):
+        match = _POINTED.match(text)
+        if match:
+            level[i] = float(match[2])
+    return level, np.full(len(texts), "", dtype=object)
+
+
+def _as_text(cell: object) -> str:
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return "" if cell is None else str(cell).strip()
+
+
+def levels_by_indent(cells: Cells, worn: Mapping[int, int], keep: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Depth from cell indents or from spaces before the text; all NaN where there is no clear indentation.
+
+    Parameters
+    ----------
+    cells : object array
+        Descriptions of all rows of the block.
+    worn : mapping row → indent
+        Indents of the cells, 0-based row of the block.
+    keep : int array
+        Rows that are lines.
+
+    Notes
+    -----
+    A clear indentation has a first line that is not indented, at least a tenth of the lines deeper, and spaces in even
+    steps: a stray space before a word is none.
+    """
+    nothing = np.full(len(keep), np.nan)
+    if len(keep) < 3:  # noqa: PLR2004  (too few to show a structure)
+        return nothing
+    depth = np.array([worn.get(int(i), 0) for i in keep], dtype=float)
+    if not (depth > 0).any():
+        depth = np.array([_width(cells[i]) for i in keep], dtype=float)
+        steps = np.unique(depth[depth > 0])
+        if not len(steps) or steps[0] < 2 or np.any(steps % steps[0]):  # noqa: PLR2004  (single spaces are typing)
+            return nothing
+        depth = depth / steps[0]
+    indented = float((depth > 0).mean())
+    if depth[0] != 0 or not 0.1 <= indented < 1 or np.any(np.diff(depth) > 1):  # noqa: PLR2004
+        return nothing
+    return depth + 1
+
+
+def _width(cell: object) -> int:
+    if not isinstance(cell, str):
+        return 0
+    match = _LEADING.match(cell)
+    return len(match[0].replace("\t", "    ").replace("\u3000", "  ")) if match else 0
