@@ -3,12 +3,11 @@
 import json
 import multiprocessing
 import os
-import signal
-import time
+import subprocess
+import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import pytest
 from history_case import NEW_DAY, snapshot
@@ -18,6 +17,7 @@ from bomaudit.history.snapshot import TABLES
 from bomaudit.history.store import FOLDER, find_stored, list_audits, open_stored, store_snapshot, stored_names
 
 MOMENT = datetime(2026, 7, 2, 8, 15, tzinfo=UTC)
+KILL_RUNS = Path(__file__).with_name("kill_runs.py")
 
 
 def test_stored_audit_comes_back_as_it_was(tmp_path):
@@ -111,56 +111,32 @@ def test_leftovers_are_swept_once_they_are_old(tmp_path):
     assert not old.exists()
 
 
-CONTEXT = multiprocessing.get_context("forkserver")
-CONTEXT.set_forkserver_preload(["history_case", "pandas", "pyarrow.parquet", "bomaudit.history.store"])
-
-
-def store_again_and_again(folder, times, announced):
-    """Store the same audit many times; each name is appended to a file once it is stored."""
-    handle = os.open(announced, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
-    said, files = snapshot(), {"bom.csv": b"part_no\nA-1\n" * 20_000}
-    said.tables["lines"].to_parquet(os.devnull)  # what is imported on first use is loaded before the clock starts
-    os.write(handle, b"ready\n")
-    for _ in range(times):
-        name = store_snapshot(said, folder, stored_at=datetime.now(UTC), files=files).name
-        os.write(handle, f"{name}\n".encode())
-
-
 def test_killed_at_any_moment_leaves_whole_audits_only(tmp_path):
     """Kill -9 at 50 random moments of runs that do nothing but store; every audit announced is there and whole."""
-    folder, announced = tmp_path / "audit", tmp_path / "announced"
-    (folder / FOLDER).mkdir(parents=True)
-    for moment in np.random.default_rng(7).uniform(0.0, 0.15, 50):
-        run = CONTEXT.Process(target=store_again_and_again, args=(folder, 10_000, announced))
-        before = announced.read_text().count("ready") if announced.exists() else 0
-        run.start()
-        while not announced.exists() or announced.read_text().count("ready") == before:
-            time.sleep(0.005)
-        time.sleep(moment)
-        run.kill()
-        run.join()
-        assert run.exitcode == -signal.SIGKILL
-    names = announced.read_text().replace("ready\n", "").split()
-    listed = list_audits(folder)
-    unfinished = [p for p in (folder / FOLDER).iterdir() if p.name not in set(listed["name"])]
+    (tmp_path / FOLDER).mkdir()
+    runs = subprocess.run(
+        [sys.executable, KILL_RUNS, tmp_path, "50"], capture_output=True, text=True, check=True, timeout=120
+    )
+    names = runs.stdout.split()
+    listed = list_audits(tmp_path)
+    unfinished = [p for p in (tmp_path / FOLDER).iterdir() if p.name not in set(listed["name"])]
     assert len(unfinished) >= 5, "the kills must have hit runs while they were writing"
     assert all(p.name.startswith(".incoming-") for p in unfinished)
+    assert names
     assert set(names) <= set(listed["name"])
     assert (listed["problem"] == "").all()
     for name in listed["name"]:
-        assert len(open_stored(folder, name).tables["lines"]) == 5
-    assert store_snapshot(snapshot(), folder, stored_at=MOMENT).name in stored_names(folder)
+        assert len(open_stored(tmp_path, name).tables["lines"]) == 5
+    assert store_snapshot(snapshot(), tmp_path, stored_at=MOMENT).name in stored_names(tmp_path)
+
+
+def store_once(folder):
+    return store_snapshot(snapshot(), folder, stored_at=datetime.now(UTC), files={"bom.csv": b"x" * 100_000}).name
 
 
 def test_eight_runs_at_once_are_eight_audits(tmp_path):
-    announced = tmp_path / "announced"
-    runs = [CONTEXT.Process(target=store_again_and_again, args=(tmp_path, 1, announced)) for _ in range(8)]
-    for run in runs:
-        run.start()
-    for run in runs:
-        run.join()
-    assert [run.exitcode for run in runs] == [0] * 8
-    names = announced.read_text().replace("ready\n", "").split()
+    with multiprocessing.get_context("spawn").Pool(8) as pool:
+        names = pool.map(store_once, [tmp_path] * 8, chunksize=1)
     assert len(set(names)) == 8
     assert sorted(names) == stored_names(tmp_path)
     assert (list_audits(tmp_path)["problem"] == "").all()
