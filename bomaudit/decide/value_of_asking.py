@@ -18,7 +18,7 @@ _DEGREE = 4
 """Degree of the regression on the normal score. The benefit is a sum of exponentials exp(s u), whose share of
 variance above degree 4 is below s^8/5! of it: under 0.1 % for s = 0.5."""
 _NODES = 512
-"""Equally likely points at which the better action is looked up."""
+"""Equally likely cells of the score in which the better action is looked up."""
 
 
 def perfect_information(benefit: Floats) -> float:
@@ -43,16 +43,32 @@ def perfect_information(benefit: Floats) -> float:
 
 
 def _polynomials(scores: Floats) -> Floats:
-    """Hermite polynomials of degree 1 to _DEGREE, orthonormal for a standard normal score; shape (degree, *scores)."""
-    terms = np.empty((_DEGREE, *scores.shape))
-    terms[0] = scores
-    terms[1] = (scores * scores - 1.0) / np.sqrt(2.0)
+    """Hermite polynomials of degree 1 to _DEGREE, orthonormal for a standard normal score; shape (causes, degree, n)."""
+    terms = np.empty((len(scores), _DEGREE, scores.shape[1]))
+    terms[:, 0] = scores
+    np.multiply(scores, scores, out=terms[:, 1])
+    terms[:, 1] -= 1.0
+    terms[:, 1] /= np.sqrt(2.0)
     for k in range(2, _DEGREE):
-        terms[k] = (scores * terms[k - 1] - np.sqrt(k) * terms[k - 2]) / np.sqrt(k + 1)
+        np.multiply(scores, terms[:, k - 1], out=terms[:, k])
+        terms[:, k] -= np.sqrt(k) * terms[:, k - 2]
+        terms[:, k] /= np.sqrt(k + 1)
     return terms
 
 
-_GRID = _polynomials(ndtri((np.arange(_NODES) + 0.5) / _NODES))
+def _cell_means() -> Floats:
+    """Mean of each polynomial over each of _NODES equally likely cells of the score, shape (degree, nodes).
+
+    The integral of the Hermite polynomial of degree k against the normal density is the one of degree k - 1 times the
+    density at the ends, so that the means are exact and their tails are not cut off.
+    """
+    inner = ndtri(np.arange(1, _NODES) / _NODES)
+    below = np.concatenate([np.ones((1, _NODES - 1)), _polynomials(inner[None])[0, :-1]])
+    at_edges = below * np.exp(-(inner**2) / 2) / np.sqrt(2 * np.pi) / np.sqrt(np.arange(1, _DEGREE + 1))[:, None]
+    return np.asarray(-np.diff(at_edges, axis=1, prepend=0.0, append=0.0) * _NODES)
+
+
+_GRID = _cell_means()
 
 
 @dataclass(frozen=True)
@@ -127,7 +143,11 @@ def regress(benefit: Floats, scores: Floats) -> Regression:
     """
     mean = benefit.mean(axis=1)
     around = (benefit - mean[:, None]) / benefit.shape[1]
-    return Regression(mean, np.einsum("kcn,an->cak", _polynomials(scores), around))
+    terms = _polynomials(scores)
+    level = terms.mean(axis=2)
+    products = np.matmul(terms, terms.transpose(0, 2, 1)) / benefit.shape[1] - level[:, :, None] * level[:, None, :]
+    coefficients = np.linalg.solve(products, np.matmul(terms, around.T))
+    return Regression(mean, coefficients.transpose(0, 2, 1))
 
 
 def most_it_could_be(mean: npt.ArrayLike, sd: npt.ArrayLike) -> Floats:

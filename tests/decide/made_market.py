@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import pytest
 from scipy import sparse
 
 from bomaudit.decide.case import Case, build_case
@@ -121,9 +120,3 @@ def row(decision: str, option: str, element: str, **more: Any) -> dict[str, Any]
     unknown = set(more) - set(DECISIONS.names)
     assert not unknown, unknown
     return given | more
-
-
-@pytest.fixture
-def fx() -> Fx:
-    """Reference rates into euros."""
-    return reference_rates("EUR")
