@@ -187,7 +187,8 @@
     const name = box.dataset.chart, width = Math.max(280, Math.min(980, (box.closest(".body").clientWidth || 760) - (box.closest(".inside") ? 34 : 2)));
     const rows = rowsOf(name, box.dataset.key);
     if (!rows?.length) { box.replaceChildren(make("p", { className: "how" }, "Nothing to draw: no line has an estimate.")); return; }
-    const spec = { ...tinted(data.specifications[name]), datasets: { [name]: rows }, width, autosize: { type: "fit-x", contains: "padding" }, description: box.dataset.words };
+    const declared = tinted(data.specifications[name]), height = declared.height.step ? declared.height.step * rows.length : declared.height;
+    const spec = { ...declared, height, datasets: { [name]: rows }, width, autosize: { type: "fit-x", contains: "padding" }, description: box.dataset.words };
     const made = await vegaEmbed(box, spec, { actions: false, renderer: "svg", ast: true, tooltip: { theme: "custom" }, formatLocale: data.locale });
     box.querySelector("svg").setAttribute("role", "img");
     box.querySelector("svg").setAttribute("aria-label", box.dataset.words);

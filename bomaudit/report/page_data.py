@@ -16,8 +16,8 @@ from bomaudit.report.content import Content
 from bomaudit.report.numbers import Numbers
 from bomaudit.report.stories import bridge_bars
 
-_FIGURES = 6
-"""Significant figures of packed numbers: more than any cell shows."""
+_FIGURES = 9
+"""Significant figures of packed numbers: so many more than a cell shows that rounding twice changes nothing."""
 _LOCALES = {
     "en": {"decimal": ".", "thousands": ",", "grouping": [3], "currency": ["", ""]},
     "de": {"decimal": ",", "thousands": ".", "grouping": [3], "currency": ["", ""]},
@@ -91,7 +91,7 @@ def chart_tones() -> dict[str, str]:
 
 
 def line_columns(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
-    """Pack lines by column: texts that repeat as positions in a list, numbers to six figures, missing as null."""
+    """Pack lines by column: texts that repeat as positions in a list, numbers shortened, missing as null."""
     n = content.numbers
     out: dict[str, Any] = {name: _texts(lines[column]) for name, column in _TEXTS.items()}
     out |= {name: _numbers(lines[column]) for name, column in _VALUES.items()}
@@ -113,7 +113,7 @@ def _numbers(values: pd.Series) -> list[float | int | None]:
 
 
 def short(value: float) -> float | int | None:
-    """Round to six significant figures; missing as None, whole numbers without a point."""
+    """Round to nine significant figures; missing as None, whole numbers without a point."""
     if not math.isfinite(value):
         return None
     rounded = float(f"{value:.{_FIGURES}g}")
