@@ -121,7 +121,7 @@ def reconcile(
     parts = part_costs(lines=lines, audited=audited, standards=one_each)
     structure = structure_of(lines)
     rolled, unlike = rolled_costs(
-        bom=bom, lines=lines, audited=audited, parts=parts, standards=one_each, structure=structure,
+        bom=bom, audited=audited, parts=parts, standards=one_each, structure=structure,
         finance=finance, read=settings.read,
     )  # fmt: skip
     variance = purchase_variance(parts, quotes=quotes, fx=fx, as_of=as_of, finance=finance)

@@ -1,7 +1,7 @@
 """Every assembly and the product, rolled up at each basis: standard, booked, last paid, agreed, today.
 
 Findings: ``K008`` a standard that the roll-up of its parts does not give, ``K009`` the same of a booked assembly cost,
-``K010`` a roll-up in several currencies, which cannot be checked to the cent.
+``K010`` a roll-up in several currencies, which is brought to one before it is checked to the cent.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bomaudit.finance.bridge import Start, add_up
 from bomaudit.finance.parts import WALK, looked_up
-from bomaudit.findings import Finding, warning
+from bomaudit.findings import Finding, note, warning
 from bomaudit.prepare.exact import TotalCheck, reconcile_assemblies, to_decimal
 from bomaudit.prepare.part_graph import PartGraph, graph_of
 from bomaudit.settings import FinanceSection, ReadSection
@@ -98,7 +98,6 @@ def leaf_costs(audited: pd.DataFrame, parts: pd.DataFrame) -> dict[str, Floats]:
 def rolled_costs(
     *,
     bom: pd.DataFrame,
-    lines: pd.DataFrame,
     audited: pd.DataFrame,
     parts: pd.DataFrame,
     standards: pd.DataFrame,
@@ -111,9 +110,9 @@ def rolled_costs(
     Parameters
     ----------
     bom : DataFrame
-        Table ``bom`` as read, rows as ``lines``.
-    lines, audited : DataFrame
-        Prepared and audited lines.
+        Table ``bom`` as read.
+    audited : DataFrame
+        The same rows, columns of glossary ``LINES``.
     parts, standards : DataFrame
         From :mod:`bomaudit.finance.parts`.
     structure : Structure
@@ -125,25 +124,24 @@ def rolled_costs(
     -------
     DataFrame
         ``part_no`` (an assembly once; the last row is the product), ``line_id``, ``description``, ``standard_stated``,
-        ``rolled_standard``, ``standard_difference`` and ``standard_rounding`` (exact, in the stated currency, see
-        :class:`~bomaudit.prepare.exact.TotalCheck`), ``booked_stated``, ``rolled_booked``, ``booked_difference``,
-        ``booked_rounding``, ``rolled_last_purchase``, ``rolled_contract``, ``rolled_today``, ``walk_*``. [currency/uom]
+        ``rolled_standard``, ``standard_difference`` and ``standard_rounding`` (exact, in the stated currency or, of
+        several, the audit currency, see :class:`~bomaudit.prepare.exact.TotalCheck`), ``booked_stated``,
+        ``rolled_booked``, ``booked_difference``, ``booked_rounding``, ``rolled_last_purchase``, ``rolled_contract``,
+        ``rolled_today``, ``walk_*``. [currency/uom]
     findings : list of Finding
     """
     costs = {name: structure.roll_up(values) for name, values in leaf_costs(audited, parts).items()}
     shown = audited[structure.is_assembly & structure.built]
     shown = shown[(shown["part_no"] == "") | ~shown["part_no"].duplicated()]
     rows = shown.index.to_numpy()
-    rate = (audited["booked_cost"] / audited["booked_price"]).to_numpy(np.float64)
-    booked = (bom["unit_cost"] * np.where(np.isfinite(rate), rate, np.nan)).to_numpy(np.float64)
-    checks, findings = _exact_checks(bom, lines, standards, structure, finance=finance, read=read)
+    checks, findings = _exact_checks(bom, audited, standards, structure, finance=finance, read=read)
     rolled = pd.DataFrame(
         {
             "part_no": shown["part_no"],
             "line_id": shown["line_id"],
             "description": shown["description"],
             "standard_stated": looked_up(shown["part_no"], parts.set_index("part_no")["standard_cost"]),
-            "booked_stated": booked[rows],
+            "booked_stated": shown["booked_cost"],
             **{f"rolled_{name}": costs[name][rows] for name in ROLLED},
             **{w: costs[w][rows] for w in WALK},
             **{
@@ -201,40 +199,52 @@ def rolled_bridge(rolled: pd.DataFrame, *, start: Start, places: int) -> pd.Data
 
 def _exact_checks(
     bom: pd.DataFrame,
-    lines: pd.DataFrame,
+    audited: pd.DataFrame,
     standards: pd.DataFrame,
     structure: Structure,
     *,
     finance: FinanceSection,
     read: ReadSection,
 ) -> tuple[dict[str, dict[int, TotalCheck]], list[Finding]]:
-    """Roll-up in the stated currency against stated costs of assemblies, to the last decimal place that is stated."""
-    stated = looked_up(lines["part_no"], standards["standard_stated"])
-    unit = {"standard": stated.fillna(bom["unit_cost"]), "booked": bom["unit_cost"]}
-    own = lines["part_no"].map(standards["standard_currency"]).astype("str")
-    currency = {"standard": own.where(stated.notna(), lines["booked_currency"]), "booked": lines["booked_currency"]}
+    """Roll-up against stated costs of assemblies, to the last decimal place that is stated."""
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
-    checks: dict[str, dict[int, TotalCheck]] = {"standard": {}, "booked": {}}
+    frame = bom[["parent_row", "scrap_rate", "row_kind"]].assign(qty=bom["qty"].fillna(1.0))
+    checks: dict[str, dict[int, TotalCheck]] = {}
     findings: list[Finding] = []
-    for kind, held in (("standard", stated), ("booked", bom["unit_cost"])):
-        asked = held.where(structure.is_assembly & structure.built)
-        counted = currency[kind][structure.built & unit[kind].notna()]
+    in_one = _stated_costs(bom, audited, standards, converted=True)
+    for kind, (as_stated, stated, currencies) in _stated_costs(bom, audited, standards).items():
+        checks[kind], unit = {}, as_stated
+        asked = stated.where(structure.is_assembly & structure.built)
         if not asked.notna().any():
             continue
-        if len(counted.drop_duplicates()) > 1:
+        counted = currencies[structure.built & unit.notna()].drop_duplicates()
+        if len(counted) > 1:
             findings.append(
-                warning("K010", f"a roll-up of {kind} costs must be in one currency to be checked to the cent",
-                        file=file, found=", ".join(sorted(counted.unique())), assumed="compared in audit currency only")
+                note("K010", f"a roll-up of {kind} costs is surest in one currency", file=file,
+                     found=", ".join(sorted(counted)),
+                     assumed="brought to the audit currency at the rates of the basis dates before it is checked")
             )  # fmt: skip
-            continue
-        frame = bom[["parent_row", "qty", "scrap_rate", "row_kind"]].assign(unit_cost=unit[kind])
-        frame["qty"] = frame["qty"].fillna(1.0)
+            unit, asked = in_one[kind][0], in_one[kind][1].where(structure.is_assembly & structure.built)
         for places in sorted({_places(v, finance) for v in asked.dropna()}):
             of_these = asked.where(asked.map(lambda v, p=places: np.isfinite(v) and _places(v, finance) == p))
             checks[kind] |= reconcile_assemblies(
-                frame, of_these, scrap=read.scrap, places=places, built=structure.built
+                frame.assign(unit_cost=unit), of_these, scrap=read.scrap, places=places, built=structure.built
             )
     return checks, findings
+
+
+def _stated_costs(
+    bom: pd.DataFrame, audited: pd.DataFrame, standards: pd.DataFrame, *, converted: bool = False
+) -> dict[str, tuple[pd.Series, pd.Series, pd.Series]]:
+    """Cost of each row to roll up, the cost stated for it, and the currency of the first: as stated, or converted."""
+    part_no = audited["part_no"]
+    standard = looked_up(part_no, standards["standard_cost" if converted else "standard_stated"])
+    booked = audited["booked_cost"] if converted else bom["unit_cost"]
+    own = part_no.map(standards["standard_currency"]).astype("str")
+    return {
+        "standard": (standard.fillna(booked), standard, own.where(standard.notna(), audited["booked_currency"])),
+        "booked": (booked, booked, audited["booked_currency"]),
+    }
 
 
 def _places(amount: float, finance: FinanceSection) -> int:

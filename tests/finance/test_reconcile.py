@@ -142,11 +142,15 @@ def test_standard_in_another_currency_is_converted_at_the_day_it_was_set(case):
     assert part["standard_cost"] == pytest.approx(1.40 / 1.1193, abs=5e-5)  # ECB reference rate of 2020-01-02
 
 
-def test_mixed_currencies_are_compared_but_not_to_the_cent(case):
-    case["standards"].loc[1, "currency"] = "USD"
+def test_mixed_currencies_are_brought_to_one_before_the_check(case):
+    """T at 1.40 USD of 2020-01-02 is 1.25078 EUR (ECB reference rate 1.1193): the product rolls up to 37.27."""
+    case["standards"].loc[1, ["standard_cost", "currency", "last_purchase_price"]] = 1.40, "USD", np.nan
+    case["standards"].loc[1, "set_on"] = pd.Timestamp("2020-01-02")
     got = reconcile(**case)
-    assert "K010" in {f.code for f in got.findings}
-    assert row(got.rolled, "TOP")["standard_rounding"] == ""
+    assert {"K008", "K010"} <= {f.code for f in got.findings}
+    assert row(got.rolled, "TOP")["standard_difference"] == Decimal("0.01")
+    case["standards"].loc[4, "standard_cost"] = 37.27
+    assert row(reconcile(**case).rolled, "TOP")["standard_rounding"] == "total"
 
 
 def test_without_standards_the_booked_cost_is_reconciled(case):
