@@ -1,44 +1,28 @@
 """Experience and time: how a commodity's real price moved, from own quotes and the pool, and where it goes from here.
 
-Wright's law (price falls with cumulative volume) and a constant trend (price falls with time) in one regression on the
-changes between quotes of the same part. What a commodity's own quotes say is weighed against its prior.
+Wright's law (price falls with cumulative volume) and a constant trend (price falls with time) together, each with a
+lasting rate and a present one, in one regression on the changes between quotes of the same part. What a commodity's own
+quotes say is weighed against its prior by how much they can be trusted; the rest is the pool of published series.
 """
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from bomaudit.curves.pooling import Changes, Floats, combine, within_part_changes
+from bomaudit.curves.breaks import warnings_of
+from bomaudit.curves.calibration import Pool, Pools, bundled_pools
+from bomaudit.curves.pooling import Changes, Floats, Series, series_of, within_part_changes
+from bomaudit.curves.posterior import Posterior, Prior, posterior
+from bomaudit.curves.projection import Projection, Rates, project
 
 PRIOR_COLUMNS = ("exponent_mean", "exponent_sd", "trend_mean", "trend_sd", "process_noise")
 """Columns that a prior must have; index: commodity. exponent [-], trend [ln/year], process_noise [ln/sqrt(year)]."""
-
-
-@dataclass(frozen=True)
-class Projection:
-    """Change of ln real price over a span, per line.
-
-    Attributes
-    ----------
-    log_ratio : array, shape (lines,)
-        Median change. [ln]
-    var_exponent, var_process : array, shape (lines,)
-        Variance from not knowing exponent and trend, and from the market's own wandering. [ln²]
-    dof : array, shape (lines,)
-        Degrees of freedom of the Student t whose squared scale is the sum of the two.
-    elasticity : array, shape (lines,)
-        Change of ``log_ratio`` per unit of experience change: minus the exponent; 0 without a volume index.
-    """
-
-    log_ratio: Floats
-    var_exponent: Floats
-    var_process: Floats
-    dof: Floats
-    elasticity: Floats
 
 
 @dataclass(frozen=True)
@@ -48,14 +32,37 @@ class ExperienceFit:
     Attributes
     ----------
     frame : DataFrame
-        One row a commodity (index): exponent, exponent_sd, drift (ln/year on top of experience), drift_sd,
-        exponent_drift_cov, trend, trend_sd (ln/year where there is no volume index), process_noise, dof, data_weight,
-        weight_experience, n_obs, n_parts, theta, source, kind, warnings.
+        One row a commodity (index): exponent, exponent_sd (of the years to come), drift, drift_sd (ln/year beside
+        experience), trend, trend_sd (ln/year, where there is no volume index), process_noise (ln/sqrt(year)), dof,
+        data_weight (share of the exponent's variance that own quotes took away), weight_experience (share of the
+        expected yearly change that is owed to experience), n_obs (changes), n_parts, theta (first-order
+        moving-average coefficient of yearly changes), source, kind, warnings.
+    with_volume, without_volume : Rates
+        What a projection needs, with a volume index and without.
+    pools : Pools
+        The pooled figures that were used.
     """
 
     frame: pd.DataFrame
+    with_volume: Rates
+    without_volume: Rates
+    pools: Pools
 
-    def project(self, commodity: npt.ArrayLike, experience_change: npt.ArrayLike, years: npt.ArrayLike) -> Projection:
+    def to_frame(self) -> pd.DataFrame:
+        """Frame of the fits."""
+        return self.frame
+
+    def __repr__(self) -> str:
+        return f"ExperienceFit({int((self.frame['n_obs'] > 0).sum())} of {len(self.frame)} commodities with own quotes)"
+
+    def project(
+        self,
+        commodity: npt.ArrayLike,
+        experience_change: npt.ArrayLike,
+        years: npt.ArrayLike,
+        *,
+        start: npt.ArrayLike | None = None,
+    ) -> Projection:
         """Forecast the change of ln real price.
 
         Parameters
@@ -66,6 +73,9 @@ class ExperienceFit:
             Change of ln cumulative volume over the span; NaN where there is no volume index. [ln]
         years : array, shape (lines,)
             Length of the span, not negative. [year]
+        start : array of datetime64, shape (lines,), optional
+            When the span starts. Where that is the newest quote of the commodity, what is known of that quote's passing
+            deviation is used; else it is unknown.
 
         Returns
         -------
@@ -78,38 +88,19 @@ class ExperienceFit:
         ValueError
             If a span is negative.
         """
-        dx, span = np.asarray(experience_change, dtype=float), np.asarray(years, dtype=float)
+        growth, span = np.asarray(experience_change, dtype=float), np.asarray(years, dtype=float)
         if bool(np.any(span < 0)):
             raise ValueError("a projection runs forward in time: years must not be negative")
         codes, names = pd.factorize(np.asarray(commodity, dtype=object))
-        row = self.frame.index.get_indexer(names)
+        row = self.frame.index.get_indexer(pd.Index(names))
         if bool(np.any(row < 0)):
             raise KeyError(f"no fit for commodity {names[row < 0][0]!r}")
-        at = {c: self.frame[c].to_numpy(dtype=float)[row][codes] for c in _PROJECTED}
-        indexed = np.isfinite(dx)
-        x = np.where(indexed, dx, 0.0)
-        drift, drift_var = (
-            np.where(indexed, at[a], at[b]) ** p for a, b, p in (("drift", "trend", 1), ("drift_sd", "trend_sd", 2))
-        )
-        cross = np.where(indexed, -2 * x * span * at["exponent_drift_cov"], 0.0)
-        return Projection(
-            log_ratio=-at["exponent"] * x + drift * span,
-            var_exponent=np.maximum(at["exponent_sd"] ** 2 * x**2 + drift_var * span**2 + cross, 0.0),
-            var_process=at["process_noise"] ** 2 * span,
-            dof=at["dof"],
-            elasticity=np.where(indexed, -at["exponent"], 0.0),
+        return project(
+            row[codes], growth, span, start, with_volume=self.with_volume, without=self.without_volume, pools=self.pools
         )
 
 
-_PROJECTED = (
-    "exponent", "exponent_sd", "drift", "drift_sd", "exponent_drift_cov", "trend", "trend_sd", "process_noise", "dof",
-)  # fmt: skip
-
-_DRIFT_SD = 0.02
-_NOISE_DOF = 6.0
-
-
-def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame) -> ExperienceFit:
+def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame, *, pools: Pools | None = None) -> ExperienceFit:
     """Fit exponent and trend of every commodity in ``priors``.
 
     Parameters
@@ -118,8 +109,11 @@ def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame) -> Experien
         Quotes: commodity, part_no, date, log_price (real, one currency), log_experience (NaN: no volume index at that
         date) and optionally noise (sd of one quote). [-, -, day, ln, ln, ln]
     priors : DataFrame
-        One row a commodity (index), columns :data:`PRIOR_COLUMNS`, source and kind. An sd of zero pins the value: raw
-        materials carry exponent 0 ± 0.
+        One row a commodity (index), columns :data:`PRIOR_COLUMNS` and optionally drift_mean (ln/year beside experience,
+        0 if not stated), source and kind. The sds are of the rates that will hold in the years to estimate. NaN takes
+        the pool's figure. An exponent of 0 ± 0 pins the price: raw materials learn nothing and keep no trend.
+    pools : Pools, optional
+        Default: the figures that come with the package; the fit carries them.
 
     Returns
     -------
@@ -128,92 +122,182 @@ def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame) -> Experien
     Raises
     ------
     ValueError
-        If a column is missing or a prior is not finite.
+        If a column is missing.
     """
     missing = [c for c in PRIOR_COLUMNS if c not in priors.columns]
     if missing:
         raise ValueError(f"priors lack {', '.join(missing)}")
-    if not np.isfinite(priors[list(PRIOR_COLUMNS)].to_numpy(dtype=float)).all():
-        raise ValueError("a prior must be finite in every commodity")
-    changes = within_part_changes(observations, tuple(str(c) for c in priors.index))
-    prior = {c: priors[c].to_numpy(dtype=float) for c in PRIOR_COLUMNS}
-    both, both_cov, drawn = _experience_and_drift(changes, prior)
-    trend, trend_cov = _trend_alone(changes, prior)
-    noise, dof = _noise(changes, prior, both, trend)
-    size = len(priors)
-    parts = observations.groupby("commodity", observed=True)["part_no"].nunique()
-    frame = pd.DataFrame(
+    pools = bundled_pools() if pools is None else pools
+    commodities = tuple(str(c) for c in priors.index)
+    changes = within_part_changes(observations, commodities)
+    stated = [Stated.of(row) for row in priors.to_dict("records")]
+    indexed = [
+        _fit_one(changes, k, s.with_volume(pools.with_volume), pools.with_volume, indexed=True)
+        for k, s in enumerate(stated)
+    ]
+    plain = [
+        _fit_one(changes, k, s.without_volume(pools.without_volume), pools.without_volume, indexed=False)
+        for k, s in enumerate(stated)
+    ]
+    with_volume = Rates.of([f.found for f in indexed], [f.prior for f in indexed], changes.latest)
+    without = Rates.of([f.found for f in plain], [f.prior for f in plain], changes.latest)
+    return ExperienceFit(_frame(priors, changes, indexed, plain, pools), with_volume, without, pools)
+
+
+@dataclass(frozen=True)
+class Stated:
+    """A prior as stated for one commodity, NaN where the pool speaks."""
+
+    exponent: float
+    exponent_sd: float
+    drift: float
+    trend: float
+    trend_sd: float
+    process_noise: float
+
+    @classmethod
+    def of(cls, row: Mapping[Hashable, Any]) -> Stated:
+        """Take a row of the priors."""
+        number = {c: float(row[c]) for c in PRIOR_COLUMNS}
+        drift = float(row.get("drift_mean", np.nan if np.isnan(number["exponent_mean"]) else 0.0))
+        return cls(
+            number["exponent_mean"], number["exponent_sd"], drift, number["trend_mean"], number["trend_sd"],
+            number["process_noise"],
+        )  # fmt: skip
+
+    @property
+    def pinned(self) -> bool:
+        """No learning and no trend of its own: the price follows its inputs."""
+        return self.exponent_sd == 0
+
+    def with_volume(self, pool: Pool) -> Prior:
+        """Prior of a commodity that has a volume index."""
+        if self.pinned:
+            return Prior(self.exponent, 0.0, 0.0, 0.0, 0.0, 0.0, self._noise(pool))
+        lasting, wander = _split(self.exponent_sd, pool.exponent_sd, pool.exponent_wander)
+        return Prior(
+            _or(self.exponent, pool.exponent_mean), _or(self.drift, pool.drift_mean), lasting, wander, pool.drift_sd,
+            pool.drift_wander, self._noise(pool),
+        )  # fmt: skip
+
+    def without_volume(self, pool: Pool) -> Prior:
+        """Prior of a commodity that has none: a trend only."""
+        if self.pinned or self.trend_sd == 0:
+            return Prior(0.0, _or(self.trend, 0.0), 0.0, 0.0, 0.0, 0.0, self._noise(pool))
+        lasting, wander = _split(self.trend_sd, pool.drift_sd, pool.drift_wander)
+        return Prior(0.0, _or(self.trend, pool.drift_mean), 0.0, 0.0, lasting, wander, self._noise(pool))
+
+    def _noise(self, pool: Pool) -> float:
+        """Noise scale whose yearly changes have the stated standard deviation."""
+        return pool.noise if np.isnan(self.process_noise) else self.process_noise / np.sqrt(yearly_variance(pool))
+
+
+def yearly_variance(pool: Pool) -> float:
+    """Variance of a yearly change for a squared noise scale of one. [-]."""
+    return float(pool.level_share - 2 * (1 - pool.level_share) * np.expm1(-1 / pool.noise_memory))
+
+
+def _or(stated: float, pooled: float) -> float:
+    return pooled if np.isnan(stated) else stated
+
+
+def _split(stated: float, lasting: float, wander: float) -> tuple[float, float]:
+    """Stated standard deviation as a lasting and a wandering one, in the pool's proportion."""
+    share = 1.0 if np.isnan(stated) else stated / np.hypot(lasting, wander)
+    return lasting * share, wander * share
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    series: Series
+    prior: Prior
+    found: Posterior
+    outliers: int
+
+
+_FAR = 3.5
+"""Standard deviations from which a change loses weight: one honest change in two thousand is that far."""
+
+
+def _fit_one(changes: Changes, commodity: int, prior: Prior, pool: Pool, *, indexed: bool) -> _Fitted:
+    """Fit, then take the weight off changes that all others contradict, and fit again."""
+    series = series_of(changes, commodity, own_rate=yearly_variance(pool), noise=prior.noise, indexed=indexed)
+    found = posterior(series, prior, pool)
+    far = np.abs(found.surprise) > _FAR
+    if not far.any():
+        return _Fitted(series, prior, found, 0)
+    extra = np.where(far, found.surprise_variance * ((found.surprise / _FAR) ** 2 - 1), 0.0)
+    return _Fitted(series, prior, posterior(series, prior, pool, inflate=extra), int(far.sum()))
+
+
+def _frame(
+    priors: pd.DataFrame, changes: Changes, indexed: list[_Fitted], plain: list[_Fitted], pools: Pools
+) -> pd.DataFrame:
+    mean, spread = _figures(indexed)
+    trend, trend_spread = _figures(plain)
+    before = np.array(
+        [f.prior.exponent_sd**2 + f.prior.exponent_wander**2 * _wander2(pools.with_volume) for f in indexed]
+    )
+    used = [a if len(a.series.start) else b for a, b in zip(indexed, plain, strict=True)]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        drawn = np.where(before > 0, np.clip(1 - spread[:, 0] ** 2 / before, 0.0, 1.0), 0.0)
+    noise = np.array([f.found.noise for f in used])
+    growth = np.array([_growth(f.series) for f in indexed])
+    by_experience = np.abs(mean[:, 0] * growth)
+    return pd.DataFrame(
         {
-            "exponent": both[:, 0],
-            "exponent_sd": np.sqrt(both_cov[:, 0, 0]),
-            "drift": both[:, 1],
-            "drift_sd": np.sqrt(both_cov[:, 1, 1]),
-            "exponent_drift_cov": both_cov[:, 0, 1],
-            "trend": trend[:, 0],
-            "trend_sd": np.sqrt(trend_cov[:, 0, 0]),
-            "process_noise": noise,
-            "dof": dof,
+            "exponent": mean[:, 0],
+            "exponent_sd": spread[:, 0],
+            "drift": mean[:, 1],
+            "drift_sd": spread[:, 1],
+            "trend": trend[:, 1],
+            "trend_sd": trend_spread[:, 1],
+            "process_noise": np.sqrt(noise * yearly_variance(pools.with_volume)),
+            "dof": [f.found.dof for f in used],
             "data_weight": drawn,
-            "weight_experience": np.ones(size),
-            "n_obs": np.bincount(changes.code, minlength=size),
-            "n_parts": parts.reindex(priors.index).fillna(0).to_numpy(dtype=np.int64),
-            "theta": np.zeros(size),
-            "source": priors["source"].to_numpy() if "source" in priors else [""] * size,
-            "kind": priors["kind"].to_numpy() if "kind" in priors else [""] * size,
-            "warnings": [""] * size,
+            "weight_experience": by_experience / np.maximum(by_experience + np.abs(mean[:, 1]), 1e-12),
+            "n_obs": np.diff(changes.first),
+            "n_parts": changes.parts,
+            "theta": [
+                implied_theta(pools.with_volume if len(f.series.log_experience) else pools.without_volume) for f in used
+            ],
+            "source": priors["source"].to_numpy() if "source" in priors else "",
+            "kind": priors["kind"].to_numpy() if "kind" in priors else "",
+            "warnings": [warnings_of(f.series, f.found.surprise, f.outliers) for f in used],
         },
         index=priors.index,
     )
-    return ExperienceFit(frame)
 
 
-def _weights(changes: Changes, prior: dict[str, Floats]) -> Floats:
-    noise = np.maximum(prior["process_noise"][changes.code], 1e-6)
-    return 1.0 / (noise**2 * changes.years + changes.quote_variance)
+def _figures(fitted: list[_Fitted]) -> tuple[Floats, Floats]:
+    """Exponent and drift of the years to come, lasting and present together: means and standard deviations."""
+    mean = np.array([f.found.mean for f in fitted]) @ _TOGETHER
+    variance = np.einsum("ia,cij,ja->ca", _TOGETHER, np.array([f.found.covariance for f in fitted]), _TOGETHER)
+    return mean, np.sqrt(np.maximum(variance, 0.0))
 
 
-def _sums(changes: Changes, columns: list[Floats], weight: Floats, size: int) -> tuple[Floats, Floats]:
-    """Weighted cross products of the columns and with the price change, per commodity."""
-    k = len(columns)
-    information, score = np.zeros((size, k, k)), np.zeros((size, k))
-    for i, a in enumerate(columns):
-        score[:, i] = np.bincount(changes.code, weight * a * changes.log_price, minlength=size)
-        for j, b in enumerate(columns):
-            information[:, i, j] = np.bincount(changes.code, weight * a * b, minlength=size)
-    return information, score
+_TOGETHER = np.array([[1, 0], [1, 0], [0, 1], [0, 1], [0, 0]], dtype=float)  # rows as STATES
 
 
-def _experience_and_drift(changes: Changes, prior: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
-    size = len(prior["exponent_mean"])
-    indexed = np.isfinite(changes.log_experience)
-    weight = np.where(indexed, _weights(changes, prior), 0.0)
-    information, score = _sums(changes, [-np.where(indexed, changes.log_experience, 0.0), changes.years], weight, size)
-    covariance = np.zeros((size, 2, 2))
-    covariance[:, 0, 0] = prior["exponent_sd"] ** 2
-    covariance[:, 1, 1] = np.where(prior["trend_sd"] > 0, _DRIFT_SD, 0.0) ** 2
-    mean, posterior = combine(np.column_stack([prior["exponent_mean"], np.zeros(size)]), covariance, information, score)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        drawn = np.where(covariance[:, 0, 0] > 0, 1 - posterior[:, 0, 0] / covariance[:, 0, 0], 0.0)
-    return mean, posterior, drawn
+def _wander2(pool: Pool) -> float:
+    """Expected square of how much rates wander, before any data."""
+    return float(np.exp(2 * pool.wander_log_sd**2))
 
 
-def _trend_alone(changes: Changes, prior: dict[str, Floats]) -> tuple[Floats, Floats]:
-    size = len(prior["trend_mean"])
-    information, score = _sums(changes, [changes.years], _weights(changes, prior), size)
-    return combine(prior["trend_mean"][:, None], prior["trend_sd"][:, None, None] ** 2, information, score)
+def _growth(series: Series) -> float:
+    """Yearly growth of ln cumulative volume over the changes; a fifth, the median of published series, without any."""
+    years = float((series.end - series.start).sum())
+    return float(series.log_experience.sum()) / years if years > 0 else 0.2
 
 
-def _noise(changes: Changes, prior: dict[str, Floats], both: Floats, trend: Floats) -> tuple[Floats, Floats]:
-    """Process noise shrunk to its prior by a scaled inverse chi-square, and its degrees of freedom."""
-    size, code = len(prior["process_noise"]), changes.code
-    indexed = np.isfinite(changes.log_experience)
-    fitted = np.where(
-        indexed,
-        -both[code, 0] * np.where(indexed, changes.log_experience, 0.0) + both[code, 1] * changes.years,
-        trend[code, 0] * changes.years,
-    )
-    square = (changes.log_price - fitted) ** 2 - changes.quote_variance
-    per_year = np.maximum(square, 0.0) / changes.years
-    n = np.bincount(code, minlength=size)
-    total = _NOISE_DOF * prior["process_noise"] ** 2 + np.bincount(code, per_year, minlength=size)
-    return np.sqrt(total / (_NOISE_DOF + n)), _NOISE_DOF + n
+def implied_theta(pool: Pool) -> float:
+    r"""First-order moving-average coefficient that yearly changes have under a pool's noise.
+
+    Notes
+    -----
+    Their first autocorrelation is :math:`r = -(1-w)(1-e^{-1/L})^2 / v`, and :math:`\theta` solves
+    :math:`r = \theta/(1+\theta^2)`.
+    """
+    lost = -np.expm1(-1 / pool.noise_memory)
+    r = -(1 - pool.level_share) * lost**2 / yearly_variance(pool)
+    return 0.0 if r == 0 else float((1 - np.sqrt(max(1 - 4 * r**2, 0.0))) / (2 * r))

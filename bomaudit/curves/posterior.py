@@ -1,0 +1,237 @@
+r"""What the changes of one commodity say of its rates: Gaussian processes with unknown scales, in closed form.
+
+:math:`\Delta y = -\int \alpha\,dx + \int \delta\,dt + \text{noise}`. Exponent :math:`\alpha` and drift :math:`\delta`
+are each a lasting value plus a wandering one. How noisy a technology is, and how much its rates wander, are not known:
+a grid of both, weighed by the likelihood, stands for them. Their uncertainty makes the tails those of a Student t.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bomaudit.curves.calibration import Pool
+from bomaudit.curves.pooling import Floats, Series
+from bomaudit.curves.wander import Spans, deviation_covariance, level_covariance, rate_carry, rate_covariance
+
+STATES = ("exponent", "present_exponent", "drift", "present_drift", "deviation")
+"""Lasting exponent, its present deviation, lasting drift, its present deviation, passing deviation of the
+newest price."""
+
+_SIZE = len(STATES)
+_NODES = np.linspace(-2.4, 2.4, 9)  # of ln noise, in standard deviations
+_WANDER_NODES = np.sqrt(1.5) * np.array([-1.0, 0.0, 1.0])
+_WANDER_WEIGHTS = np.array([1.0, 1.0, 1.0]) / 3  # mean 0, variance 1
+
+_LOG_WEIGHT = (np.log(_WANDER_WEIGHTS)[:, None] - 0.5 * _NODES**2).ravel()  # wandering first, as in _grid
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Prior of one commodity: lasting and wandering standard deviations of both rates, and the noise scale.
+
+    Attributes
+    ----------
+    exponent, drift : float
+        Means. [-, ln/year]
+    exponent_sd, exponent_wander, drift_sd, drift_wander : float
+        [-, -, ln/year, ln/year]
+    noise : float
+        Median noise scale. [ln]
+    """
+
+    exponent: float
+    drift: float
+    exponent_sd: float
+    exponent_wander: float
+    drift_sd: float
+    drift_wander: float
+    noise: float
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What is known of one commodity.
+
+    Attributes
+    ----------
+    mean : array, shape (5,)
+    covariance : array, shape (5, 5)
+        Of :data:`STATES`, about the scales' uncertainty too.
+    noise : float
+        Expected squared noise scale. [ln²]
+    wander : float
+        Expected square of how much the rates wander, 1 for as much as the pool. [-]
+    dof : float
+        Degrees of freedom of a Student t with the tails that the uncertain scales give.
+    log_likelihood : float
+        Of the changes, scales integrated out.
+    surprise, surprise_variance : array, shape (changes,)
+        Deviation of each change from what all others lead to expect, in standard deviations; and that variance.
+        [-, ln²]
+    """
+
+    mean: Floats
+    covariance: Floats
+    noise: float
+    wander: float
+    dof: float
+    log_likelihood: float
+    surprise: Floats
+    surprise_variance: Floats
+
+
+def posterior(series: Series, prior: Prior, pool: Pool, *, inflate: Floats | None = None) -> Posterior:
+    """Weigh the changes of a commodity against its prior.
+
+    Parameters
+    ----------
+    series : Series
+        May be empty: the prior comes back, with its tails.
+    prior : Prior
+    pool : Pool
+        Memories, and spreads of the scales.
+    inflate : array, shape (changes,), optional
+        Variance added to single changes, to take the weight off outliers. [ln²]
+
+    Returns
+    -------
+    Posterior
+    """
+    parts = _Parts.of(series, prior, pool)
+    fixed = parts.lasting + series.quote_covariance
+    if inflate is not None:
+        fixed = fixed + np.diag(inflate)
+    residual = series.log_price + prior.exponent * series.log_experience - prior.drift * (series.end - series.start)
+    grid = _grid(fixed, parts, residual, prior, pool)
+    top = (_LOG_WEIGHT + grid.log_likelihood).max()
+    weight = np.exp(_LOG_WEIGHT + grid.log_likelihood - top)
+    evidence = float(top + np.log(weight.sum()) - np.log(np.exp(_LOG_WEIGHT).sum()))
+    weight = weight / weight.sum()
+    mean = weight @ grid.mean
+    apart = grid.mean - mean
+    covariance = np.tensordot(weight, grid.covariance, 1) + apart.T @ (weight[:, None] * apart)
+    return Posterior(
+        mean + np.array([prior.exponent, 0.0, prior.drift, 0.0, 0.0]), covariance, float(weight @ grid.noise2),
+        float(weight @ grid.wander2), _tails(weight, grid.noise2, grid.wander2, prior), evidence,
+        weight @ grid.surprise, weight @ grid.surprise_variance,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Posteriors given the scales, one row a node of the grid."""
+
+    noise2: Floats
+    wander2: Floats
+    log_likelihood: Floats
+    mean: Floats
+    covariance: Floats
+    surprise: Floats
+    surprise_variance: Floats
+
+
+def _grid(fixed: Floats, parts: _Parts, residual: Floats, prior: Prior, pool: Pool) -> _Grid:
+    r"""Condition on every pair of scales; one eigendecomposition serves all noise scales of one wandering scale.
+
+    With :math:`N = LL'` and :math:`L^{-1} F L^{-T} = U D U'`, the inverse of :math:`F + \sigma^2 N` is
+    :math:`W (D + \sigma^2)^{-1} W'`, :math:`W = L^{-T} U`.
+    """
+    n = len(residual)
+    noise2 = prior.noise**2 * np.exp(2 * pool.noise_log_sd * _NODES)
+    wander2 = np.exp(2 * pool.wander_log_sd * _WANDER_NODES)
+    root = np.linalg.cholesky(parts.noise + _JITTER * np.eye(n))
+    back = np.linalg.inv(root)
+    whole = fixed + wander2[:, None, None] * parts.wandering
+    value, vector = np.linalg.eigh(back @ whole @ back.T)
+    turn = back.T @ vector  # (wander, n, n)
+    scale = 1.0 / (np.maximum(value, 0.0)[:, None, :] + noise2[:, None])  # (wander, noise, n)
+    turned = residual @ turn  # (wander, n)
+    still = np.swapaxes(turn, 1, 2) @ (parts.state_lasting + wander2[:, None, None] * parts.state_wandering)
+    moving = np.swapaxes(turn, 1, 2) @ parts.state_noise
+    cross = still[:, None] + noise2[:, None, None] * moving[:, None]  # (wander, noise, n, states)
+    weighed = cross * scale[..., None]
+    before = parts.state_variance(prior, pool, noise2, wander2)
+    inside = before[..., None] * np.eye(_SIZE) - np.swapaxes(cross, 2, 3) @ weighed
+    alone = 1.0 / (scale @ np.swapaxes(turn**2, 1, 2))
+    pull = (scale * turned[:, None, :]) @ np.swapaxes(turn, 1, 2)
+    logdet = 2 * np.log(np.diag(root)).sum() - np.log(scale).sum(axis=2)
+    fit = (scale * turned[:, None, :] ** 2).sum(axis=2)
+    return _Grid(
+        noise2=np.tile(noise2, len(wander2)), wander2=np.repeat(wander2, len(noise2)),
+        log_likelihood=_flat(-0.5 * (fit + logdet + n * np.log(2 * np.pi))),
+        mean=_flat((np.swapaxes(weighed, 2, 3) @ turned[:, None, :, None])[..., 0]),
+        covariance=_flat(inside), surprise=_flat(pull * np.sqrt(alone)), surprise_variance=_flat(alone),
+    )  # fmt: skip
+
+
+def _flat(by_scales: Floats) -> Floats:
+    """Nodes of both scales as one axis."""
+    return by_scales.reshape(by_scales.shape[0] * by_scales.shape[1], *by_scales.shape[2:])
+
+
+_JITTER = 1e-8  # ln², a hundredth of a per cent: prices are printed with few digits
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """Covariances of the changes, and of changes with states, for unit scales."""
+
+    lasting: Floats
+    wandering: Floats
+    noise: Floats
+    state_lasting: Floats
+    state_wandering: Floats
+    state_noise: Floats
+
+    @classmethod
+    def of(cls, series: Series, prior: Prior, pool: Pool) -> _Parts:
+        spans = Spans(series.start, series.end)
+        x, t, n = series.log_experience, spans.years, len(series.start)
+        since = np.maximum(series.latest - series.end, 0.0)
+        xx, tt = np.outer(x, x), np.outer(t, t)
+        steady, passing = pool.level_share, 1 - pool.level_share
+        level = steady * level_covariance(spans) + passing * deviation_covariance(spans, pool.noise_memory)
+        states = np.zeros((3, n, _SIZE))
+        states[0, :, 0], states[0, :, 2] = -(prior.exponent_sd**2) * x, prior.drift_sd**2 * t
+        for k, sign, amount, memory in (
+            (1, -x, prior.exponent_wander, pool.exponent_memory), (3, t, prior.drift_wander, pool.drift_memory)
+        ):  # fmt: skip
+            states[1, :, k] = amount**2 * sign * np.exp(-since / memory) * rate_carry(t, memory)
+        fade = np.exp(-since / pool.noise_memory)
+        states[2, :, 4] = passing * (fade - np.exp(-(since + t) / pool.noise_memory))
+        return cls(
+            lasting=prior.exponent_sd**2 * xx + prior.drift_sd**2 * tt,
+            wandering=prior.exponent_wander**2 * xx * rate_covariance(spans, pool.exponent_memory)
+            + prior.drift_wander**2 * tt * rate_covariance(spans, pool.drift_memory),
+            noise=series.shared * level + series.own_covariance,
+            state_lasting=states[0], state_wandering=states[1], state_noise=states[2] * _common(series),
+        )  # fmt: skip
+
+    @staticmethod
+    def state_variance(prior: Prior, pool: Pool, noise2: Floats, wander2: Floats) -> Floats:
+        """Variance of the states before any data, shape (wander, noise, states)."""
+        variance = np.zeros((len(wander2), len(noise2), _SIZE))
+        variance[..., 0], variance[..., 2] = prior.exponent_sd**2, prior.drift_sd**2
+        variance[..., 1] = prior.exponent_wander**2 * wander2[:, None]
+        variance[..., 3] = prior.drift_wander**2 * wander2[:, None]
+        variance[..., 4] = (1 - pool.level_share) * noise2
+        return variance
+
+
+def _common(series: Series) -> float:
+    """Share of a price's passing deviation that the commodity's other changes tell of."""
+    return float(series.shared.min()) if series.shared.size else 1.0
+
+
+def _tails(weight: Floats, noise2: Floats, wander2: Floats, prior: Prior) -> float:
+    r"""Degrees of freedom with the excess kurtosis of mixed variances: :math:`4 + 2 \bar V^2 / \mathrm{Var}\,V`."""
+    yearly = noise2 + wander2 * (_TYPICAL_GROWTH * prior.exponent_wander) ** 2 + wander2 * prior.drift_wander**2
+    mean = float(weight @ yearly)
+    spread = float(weight @ (yearly - mean) ** 2)
+    return float(min(4 + 2 * mean**2 / max(spread, 1e-300), _MOST_DOF)) if mean > 0 else _MOST_DOF
+
+
+_TYPICAL_GROWTH = 0.2  # ln a year, median of published series; only balances two sources of heavy tails
+_MOST_DOF = 1000.0
