@@ -19,10 +19,10 @@ from scipy.special import stdtrit
 
 from bomaudit.curves.carry import factor_codes, factor_names
 from bomaudit.curves.fitted import Curves
+from bomaudit.curves.maturity import stage_of
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import log_rate
 from bomaudit.curves.timelines import Codes
-from bomaudit.curves.volumes import stage_of
 from bomaudit.evidence import NewerQuotes, find_newer, take_newer
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.level import Priced, as_arrays, find_level
@@ -69,7 +69,7 @@ class Estimates:
 
 
 def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date, confidence: float) -> Estimates:
-    """Estimate every auditable line as of a day.
+    r"""Estimate every auditable line as of a day.
 
     Parameters
     ----------
@@ -88,8 +88,8 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date, confidence: fl
 
     Notes
     -----
-    :math:`P_T = B \\, e^{s}` with the steps :math:`s` of the cost walk; the interval is
-    :math:`P_T \\, e^{\\pm t_\\nu \\sigma}`, ``sd_log`` being the scale :math:`\\sigma` of the Student t.
+    :math:`P_T = B \, e^{s}` with the steps :math:`s` of the cost walk; the interval is
+    :math:`P_T \\, e^{\pm t_\nu \sigma}`, ``sd_log`` being the scale :math:`\sigma` of the Student t.
     """
     usable = lines["auditable"].to_numpy(dtype=bool) & (lines["price_at_basis"] > 0).to_numpy(dtype=bool)
     usable &= lines["basis_date"].notna().to_numpy(dtype=bool)

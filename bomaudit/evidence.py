@@ -274,7 +274,7 @@ def take_newer(lines: Priced, level: Level, pairs: NewerQuotes, curves: Curves) 
     asked = curves.quotes.iloc[pairs.quote]
     day = asked["quote_date"].to_numpy().astype("datetime64[D]")
     then = carry(curves, lines.spans.take(line, now=day))
-    deviation, loadings = _deviation(lines, level, asked, then, line, day, curves=curves)
+    deviation, loadings = _deviation(lines, level, asked, then, line, curves=curves)
     noise = _noise(asked, pairs.other, curves)
     start = level.basis + level.date
     wide = np.sqrt(start[line] + then.process + (loadings**2).sum(axis=1))
@@ -282,12 +282,17 @@ def take_newer(lines: Priced, level: Level, pairs: NewerQuotes, curves: Curves) 
     told = weigh(line, deviation, noise, loadings, then.process, target_loadings=level.loadings, start=start)
     moved = level.loadings.copy()
     for k in np.flatnonzero(loadings.any(axis=0)):
-        moved[:, k] -= np.bincount(line, told.weight * loadings[:, k], minlength=size)
+        moved[:, k] -= _sum(line, told.weight * loadings[:, k], size)
     _describe(text, pairs, day, told.total)
     return Newer(
-        told.shift, np.bincount(line, (told.weight * noise) ** 2, minlength=size), 1 - told.total, moved,
+        told.shift, _sum(line, (told.weight * noise) ** 2, size), 1 - told.total, moved,
         left_to_wander(line, told.weight, then.process, level.carried.process), text,
     )  # fmt: skip
+
+
+def _sum(line: Rows, values: Floats, size: int) -> Floats:
+    """Sum of the values of each line's quotes."""
+    return np.bincount(line, values, minlength=size).astype(np.float64)
 
 
 def _noise(asked: pd.DataFrame, other: npt.NDArray[np.bool_], curves: Curves) -> Floats:
@@ -297,13 +302,13 @@ def _noise(asked: pd.DataFrame, other: npt.NDArray[np.bool_], curves: Curves) ->
 
 
 def _deviation(
-    lines: Priced, level: Level, asked: pd.DataFrame, then: Carried, line: Rows, day: Days, *, curves: Curves
+    lines: Priced, level: Level, asked: pd.DataFrame, then: Carried, line: Rows, *, curves: Curves
 ) -> tuple[Floats, Floats]:
     """Ln quote, brought to today's quantity, minus what was expected at its date; and the loadings of that.
 
     A quote that states no annual quantity is taken to be for today's.
     """
-    spans = lines.spans
+    spans, day = lines.spans, asked["quote_date"].to_numpy().astype("datetime64[D]")
     money = np.array(spans.currencies, dtype=object)[spans.currency[line]]
     exchange = curves.fx.rate(asked["currency"].to_numpy(dtype=object), day) / curves.fx.rate(money, day)
     ratio = np.log(asked["unit_price"].to_numpy(dtype=float) * exchange / lines.price[line])

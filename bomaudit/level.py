@@ -182,7 +182,7 @@ def doubt_per_year(lines: Priced, curves: Curves) -> Floats:
 
 
 def _date_variance(lines: Priced, curves: Curves) -> Floats:
-    """Variance from not knowing the basis date: how far the price moves within the date's standard deviation. In ln²."""
+    """Variance from not knowing the basis date: how far the price moves within the date's standard deviation."""
     result, rows = np.zeros(len(lines)), np.flatnonzero(lines.date_sd > 0)
     if len(rows):
         step = np.round(lines.date_sd[rows] * DAYS_PER_YEAR).astype("timedelta64[D]")

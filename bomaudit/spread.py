@@ -25,7 +25,8 @@ from bomaudit.level import (
 )
 
 SHARED_WANDER = 0.5
-"""Share of a market's wandering that all its parts have in common; the rest is each part's own. Engineering judgement."""
+"""Share of a market's wandering that all its parts have in common, the rest is each part's own (engineering
+judgement)."""
 
 _MOST_DOF = 1000.0  # a Student t with more is normal to any digit printed
 
@@ -56,7 +57,7 @@ class Spread:
 
 
 def find_spread(level: Level, newer: Newer, currency: Floats) -> Spread:
-    """Add up what is unsure.
+    r"""Add up what is unsure.
 
     Parameters
     ----------
@@ -72,7 +73,7 @@ def find_spread(level: Level, newer: Newer, currency: Floats) -> Spread:
     Notes
     -----
     Exponent and wandering are estimated from data with few degrees of freedom :math:`d`, the rest is taken as known;
-    Satterthwaite's rule gives :math:`\\nu = d \\, (v / v_e)^2` with :math:`v_e` their share of the variance :math:`v`.
+    Satterthwaite's rule gives :math:`\nu = d \, (v / v_e)^2` with :math:`v_e` their share of the variance :math:`v`.
 
     References
     ----------

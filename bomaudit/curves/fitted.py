@@ -39,7 +39,7 @@ class Curves:
     quotes : DataFrame
         Usable quotes, sorted by part and date.
     classification : (float, float)
-        Mean and standard deviation of yearly real price change over commodities, for lines of unsure commodity. [ln/year]
+        Mean and sd of yearly real price change over commodities, for lines of unsure commodity. [ln/year]
     model : ModelSection
     as_of : date
         Day the curves know the world up to.

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from bomaudit.curves.library import parse_basket
+from bomaudit.curves.library_rules import parse_basket
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import Rates, Spans
 from bomaudit.curves.timelines import Codes, Timelines, codes_of, years_of

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
-from bomaudit.findings import BadInput, Finding, error, warning
+from bomaudit.curves.library_rules import find_broken_rules
+from bomaudit.findings import BadInput, Finding, Severity, error
 from bomaudit.frames import conform
 from bomaudit.glossary import INPUT_PRICES, VOLUMES, Column, Table
 from bomaudit.resources import data_folder
@@ -57,11 +56,6 @@ COMMODITIES = Table(
     ),
 )
 
-HOW_OBTAINED = ("read", "from memory", "fitted", "class prior")
-CLASS_MARK = "class:"
-_SHARE_TOLERANCE = 1e-6
-_RATE_TOLERANCE = 2e-3  # learning rates are written with four decimals, class means are means of rates
-
 
 @dataclass(frozen=True)
 class Library:
@@ -96,12 +90,12 @@ def load_library(folder: Path | None = None) -> Library:
     Raises
     ------
     BadInput
-        If a file is missing, or a row breaks a rule of :func:`check_library`.
+        If a file or a column is missing, a number is no number, or a row breaks a rule of :func:`check_library`.
     """
     where = folder or data_folder("learning_curves")
     tables = (("curves", CURVES), ("commodities", COMMODITIES), ("volumes", VOLUMES), ("input_prices", INPUT_PRICES))
     library = Library(**{name: _read(where / f"{name}.csv", table) for name, table in tables})
-    bad = [f for f in check_library(library) if f.severity == "error"]
+    bad = [f for f in check_library(library) if f.severity is Severity.ERROR]
     if bad:
         raise BadInput(*bad)
     return library
@@ -124,26 +118,6 @@ def _read(path: Path, table: Table) -> pd.DataFrame:
     return conform(parsed, table)
 
 
-def class_curve(library: Library, name: str) -> pd.Series | None:
-    """Pooled prior of a class: the curve ``class_NAME``; None where the class has none."""
-    rows = library.curves[library.curves["curve_id"] == f"class_{name}"]
-    return None if rows.empty else rows.iloc[0]
-
-
-def parse_basket(text: str) -> dict[str, float]:
-    """Shares of a basket written as ``copper:0.6;steel:0.4``; empty for "".
-
-    Raises
-    ------
-    ValueError
-        If an entry is not ``name:share``.
-    """
-    entries = [e.split(":") for e in text.split(";") if e.strip()]
-    if any(len(e) != 2 for e in entries):  # noqa: PLR2004  (a name and a share)
-        raise ValueError(f"basket entries are name:share, found {text!r}")
-    return {name.strip(): float(share) for name, share in entries}
-
-
 def check_library(library: Library) -> list[Finding]:
     """Find what breaks a rule of the library.
 
@@ -155,163 +129,7 @@ def check_library(library: Library) -> list[Finding]:
     -------
     list of Finding
         Errors: a name twice, no source, an unknown code, a share out of range, a basket that does not add up, a rate
-        that does not match its exponent, an unknown commodity or class. Warnings: a series that no starter gives.
+        that does not match its exponent, an unknown commodity or class, a raw material that learns. Warnings: a series
+        that a basket names and no starter gives.
     """
-    return [*_check_curves(library), *_check_commodities(library), *_check_series(library)]
-
-
-def _rows(frame: pd.DataFrame, bad: pd.Series, file: str, code: str, rule: str, column: str) -> Iterator[Finding]:
-    for position in np.flatnonzero(bad.to_numpy(dtype=bool)):
-        value = frame[column].iloc[position]
-        yield error(code, rule, file=file, row=int(position) + 2, column=column, found=repr(value), advice="correct it")
-
-
-def _check_curves(library: Library) -> Iterator[Finding]:
-    c, file = library.curves, "curves.csv"
-    known = set(library.commodities["commodity"]) | {CLASS_MARK + n for n in library.commodities["class"]}
-    known |= {CLASS_MARK + i.removeprefix("class_") for i in c["curve_id"] if i.startswith("class_")}
-    rate = 1 - 2 ** -c["exponent"]
-    class_mean = c["curve_id"].str.startswith("class_") | (c["how_obtained"] == "class prior")
-    yield from _rows(
-        c,
-        c["curve_id"].duplicated() | (c["curve_id"] == ""),
-        file,
-        "L101",
-        "curve_id must be one of its kind",
-        "curve_id",
-    )
-    yield from _rows(c, ~c["commodity"].isin(known), file, "L102", "commodity must be in the catalogue", "commodity")
-    yield from _rows(c, c["source"].str.strip() == "", file, "L103", "every curve needs a source", "source")
-    yield from _rows(
-        c,
-        ~c["how_obtained"].isin(HOW_OBTAINED),
-        file,
-        "L104",
-        f"how_obtained is one of {', '.join(HOW_OBTAINED)}",
-        "how_obtained",
-    )
-    yield from _rows(
-        c, ~c["price_basis"].isin(["real", "nominal"]), file, "L105", "price_basis is real or nominal", "price_basis"
-    )
-    yield from _rows(
-        c, ~c["measured_on"].isin(["price", "cost"]), file, "L106", "measured_on is price or cost", "measured_on"
-    )
-    yield from _rows(
-        c,
-        ~c["applies_to"].isin(["whole_price", "conversion"]),
-        file,
-        "L107",
-        "applies_to is whole_price or conversion",
-        "applies_to",
-    )
-    yield from _rows(
-        c,
-        ~(c["exponent_sd"] >= 0) | ~np.isfinite(c["exponent"]),
-        file,
-        "L108",
-        "exponent and its sd must be numbers, sd not negative",
-        "exponent_sd",
-    )
-    off = (rate - c["learning_rate"]).abs() > _RATE_TOLERANCE
-    yield from _rows(c, off & ~class_mean, file, "L109", "learning_rate must be 1 - 2^-exponent", "learning_rate")
-
-
-def _check_commodities(library: Library) -> Iterator[Finding]:
-    c, file = library.commodities, "commodities.csv"
-    classes = {i.removeprefix("class_") for i in library.curves["curve_id"] if i.startswith("class_")}
-    yield from _rows(
-        c,
-        c["commodity"].duplicated() | (c["commodity"] == ""),
-        file,
-        "L201",
-        "commodity must be named once",
-        "commodity",
-    )
-    yield from _rows(
-        c, ~c["class"].isin(classes), file, "L202", "class must have a pooled prior in curves.csv", "class"
-    )
-    yield from _rows(c, c["source"].str.strip() == "", file, "L203", "every commodity needs a source", "source")
-    yield from _rows(c, c["keywords"].str.strip() == "", file, "L204", "every commodity needs keywords", "keywords")
-    for share in ("materials_share", "labour_share", "energy_share"):
-        yield from _rows(c, ~c[share].between(0, 1), file, "L205", f"{share} must be between 0 and 1", share)
-    conversion = c["labour_share"] + c["energy_share"]
-    yield from _rows(
-        c,
-        conversion > 1 + _SHARE_TOLERANCE,
-        file,
-        "L206",
-        "labour and energy are shares of the conversion",
-        "labour_share",
-    )
-    yield from _rows(c, ~(c["process_noise"] > 0), file, "L207", "process_noise must be > 0", "process_noise")
-    yield from _rows(
-        c,
-        ~(c["markup_mature"] >= 1) | ~(c["markup_early"] >= c["markup_mature"]),
-        file,
-        "L208",
-        "markup_early ≥ markup_mature ≥ 1",
-        "markup_early",
-    )
-    yield from _rows(c, ~(c["elasticity"] > 1), file, "L209", "elasticity must be > 1", "elasticity")
-    yield from _rows(
-        c,
-        ~c["price_break_slope"].between(-1, 0),
-        file,
-        "L210",
-        "price_break_slope must be between -1 and 0",
-        "price_break_slope",
-    )
-    yield from _rows(
-        c, c["basket"].map(_bad_basket), file, "L211", "basket shares must be > 0 and add up to 1", "basket"
-    )
-    learns = (c["class"] == "raw_material") & (c["trend"] != 0)
-    yield from _rows(c, learns, file, "L212", "a raw material carries no trend", "trend")
-
-
-def _bad_basket(text: str) -> bool:
-    try:
-        shares = parse_basket(text)
-    except ValueError:
-        return True
-    return bool(shares) and (min(shares.values()) <= 0 or abs(sum(shares.values()) - 1) > _SHARE_TOLERANCE)
-
-
-def _check_series(library: Library) -> Iterator[Finding]:
-    for frame, file, column in (
-        (library.volumes, "volumes.csv", "commodity"),
-        (library.input_prices, "input_prices.csv", "series"),
-    ):
-        yield from _rows(
-            frame, frame["source"].str.strip() == "", file, "L301", "every figure needs a source", "source"
-        )
-        yield from _rows(frame, frame["period"].isna(), file, "L302", "period must be a period", "period")
-        key = [column, "period"] + (["currency"] if column == "series" else [])
-        yield from _rows(frame, frame.duplicated(key), file, "L303", "a period must be stated once", column)
-    v = library.volumes
-    yield from _rows(
-        v,
-        ~((v["volume"] > 0) | (v["cumulative_volume"] > 0)),
-        "volumes.csv",
-        "L304",
-        "volume or cumulative_volume must be > 0",
-        "volume",
-    )
-    yield from _rows(
-        library.input_prices,
-        ~(library.input_prices["value"] > 0),
-        "input_prices.csv",
-        "L305",
-        "value must be > 0",
-        "value",
-    )
-    given = set(library.input_prices["series"])
-    wanted = sorted({s for text in library.commodities["basket"] if not _bad_basket(text) for s in parse_basket(text)})
-    for name in wanted:
-        if name not in given:
-            yield warning(
-                "L306",
-                f"no starter series for {name}",
-                file="input_prices.csv",
-                assumed="general inflation stands in and the interval widens",
-                advice=f"give {name} in input_prices",
-            )
+    return find_broken_rules(library.curves, library.commodities, library.volumes, library.input_prices)

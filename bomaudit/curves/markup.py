@@ -34,7 +34,7 @@ def cournot_markup(concentration: npt.ArrayLike, elasticity: npt.ArrayLike) -> F
 
 
 def stage_markup(share: npt.ArrayLike, early: npt.ArrayLike, mature: npt.ArrayLike) -> Floats:
-    """Price over cost by the share F of the ultimate market: the early mark-up at 0, the mature one at 1.
+    r"""Price over cost by the share F of the ultimate market: the early mark-up at 0, the mature one at 1.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ def stage_markup(share: npt.ArrayLike, early: npt.ArrayLike, mature: npt.ArrayLi
     Returns
     -------
     array
-        :math:`early^{1-F} \\cdot mature^F`. [-]
+        :math:`early^{1-F} \cdot mature^F`. [-]
     """
     f = np.clip(np.asarray(share, dtype=float), 0.0, 1.0)
     early, mature = np.asarray(early, dtype=float), np.asarray(mature, dtype=float)

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from bomaudit.curves.library import CLASS_MARK, Library
+from bomaudit.curves.library import Library
+from bomaudit.curves.library_rules import CLASS_MARK
 from bomaudit.curves.pooling import Floats
 
 CHANGE_SD = 0.25
-"""Standard deviation of how much a learning exponent itself changes between the years a published curve covers and the
-years to estimate; from the change between the halves of 70 published series (median absolute change of the learning
-rate 0.155, both halves' own errors taken off)."""
+"""Standard deviation of how much a learning exponent itself changes between the years a published curve covers and
+the years to estimate; from the change between the halves of 70 published series (median absolute change of the
+learning rate 0.155, both halves' own errors taken off)."""
 
 UNLISTED = {
     "class": "all", "materials_share": 0.0, "basket": "", "labour_share": 0.0, "energy_share": 0.0,
@@ -24,7 +25,8 @@ UNLISTED = {
 trend spread: medians over published series of all kinds."""
 
 UNKNOWN = {**UNLISTED, "trend_sd": 0.0}
-"""Stand-ins for a line whose commodity is not known: only inflation is followed; the spread is in the classification."""
+"""Stand-ins for a line whose commodity is not known: only inflation is followed, the spread is in the
+classification."""
 
 
 @dataclass(frozen=True)
@@ -115,8 +117,7 @@ def _prior(curves: dict[str, list[_Row]], name: str, class_: str, share: float) 
     pool, own = curves[CLASS_MARK + class_][0], curves.get(name, [])
     real = [r for r in own if r.price_basis == "real"]
     used = real or own
-    mean, sd = _whole([pool], share)
-    mean, sd = float(mean[0]), float(sd[0])
+    mean, sd = (float(v[0]) for v in _whole([pool], share))
     if not used or sd == 0:
         return _stated(mean, sd, pool, "raw material" if sd == 0 else "class prior")
     means, sds = _whole(used, share)

@@ -93,7 +93,7 @@ def log_rate(fx: Rates, spans: Spans, day: Days, currency: str | None = None) ->
     names = np.array(spans.currencies, dtype=object)
     if currency is not None:
         days = np.atleast_1d(day)
-        return np.log(fx.rate(np.full(len(days), currency, dtype=object), days))
+        return np.asarray(np.log(fx.rate(np.full(len(days), currency, dtype=object), days)))
     if day.ndim == 0:
-        return np.log(np.append(fx.rate(names, np.full(len(names), day)), np.nan))[spans.currency]
-    return np.log(fx.rate(names[spans.currency], day))
+        return np.asarray(np.log(np.append(fx.rate(names, np.full(len(names), day)), np.nan))[spans.currency])
+    return np.asarray(np.log(fx.rate(names[spans.currency], day)))

@@ -1,7 +1,7 @@
 r"""Materials and conversion: how a price follows its inputs and the experience of its market.
 
-An exponent measured on whole prices and one measured on the conversion share are different things. Each has its own type
-here and its own formula; giving one to the other's formula raises.
+An exponent measured on whole prices and one measured on the conversion share are different things. Each has its own
+type here and its own formula; giving one to the other's formula raises.
 """
 
 from __future__ import annotations

@@ -1,0 +1,176 @@
+"""What the curves assume rather than measure: findings for the reader, and a table of every figure and its source."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from bomaudit.curves.experience import ExperienceFit
+from bomaudit.curves.histories import listed
+from bomaudit.curves.inputs import GENERAL, InputPrices
+from bomaudit.curves.pooling import DAYS_PER_YEAR
+from bomaudit.curves.priors import CHANGE_SD, Catalogue
+from bomaudit.curves.spans import Rates
+from bomaudit.curves.timelines import codes_of
+from bomaudit.curves.volumes import NO_PEAK, VolumeIndices
+from bomaudit.findings import Finding, note, warning
+
+
+def _bought(lines: pd.DataFrame) -> list[str]:
+    """Commodities that the BOM buys, sorted."""
+    named = lines.loc[lines["auditable"] & (lines["commodity"] != ""), "commodity"]
+    return sorted(str(n) for n in named.unique())
+
+
+def find_about_markets(lines: pd.DataFrame, catalogue: Catalogue, indices: VolumeIndices, as_of: date) -> list[Finding]:
+    """Commodities without a volume index or a catalogue row, indices that end early, markets without a peak.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines.
+    catalogue : Catalogue
+    indices : VolumeIndices
+    as_of : date
+
+    Returns
+    -------
+    list of Finding
+    """
+    bought = _bought(lines)
+    class_of, is_listed = (dict(zip(catalogue.names, catalogue.frame[c], strict=True)) for c in ("class", "listed"))
+    findings = []
+    without = [n for n in bought if n not in indices.lines.names and class_of[n] != "raw_material"]
+    if without:
+        findings.append(
+            warning("E001", "a commodity needs a volume index for its experience to be followed",
+                    found=f"none for {len(without)}: {listed(without)}",
+                    assumed="a constant yearly trend, which widens the interval", advice="give volumes")
+        )  # fmt: skip
+    unlisted = [n for n in bought if not is_listed[n]]
+    if unlisted:
+        findings.append(
+            note("E002", "commodities that the catalogue does not list", found=listed(unlisted),
+                 assumed="the pool of all published curves is the prior, no materials are taken off",
+                 advice="use names of learning_curves/commodities.csv, or add them there")
+        )  # fmt: skip
+    maturity = indices.maturity[indices.maturity.index.isin(bought)]
+    until = (np.datetime64(as_of, "D") - np.datetime64("2000-01-01", "D")).astype(float) / DAYS_PER_YEAR
+    short = maturity.index[until - maturity["last_period"] > 1 / DAYS_PER_YEAR]
+    if len(short):
+        findings.append(
+            note("E003", f"volume indices that end before {as_of}", found=listed([str(n) for n in short]),
+                 assumed="forecast by a diffusion curve; the interval widens with the gap", advice="give newer volumes")
+        )  # fmt: skip
+    rising = [str(n) for n in maturity.index[maturity["notes"] == NO_PEAK]]
+    if rising:
+        findings.append(
+            note("E004", "markets whose peak is not in sight yet", found=listed(rising),
+                 assumed="their ultimate size rests on a prior: four times what is reached, within a factor of five")
+        )  # fmt: skip
+    return findings
+
+
+def find_about_inputs(lines: pd.DataFrame, catalogue: Catalogue, inputs: InputPrices, fx: Rates) -> list[Finding]:
+    """Materials without a price series, currencies without inflation.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines.
+    catalogue : Catalogue
+    inputs : InputPrices
+    fx : Rates
+
+    Returns
+    -------
+    list of Finding
+    """
+    findings = []
+    rows = codes_of(np.array(_bought(lines), dtype=object), catalogue.names)
+    wanted = {inputs.wanted[s] for s in inputs.slots[rows].ravel() if s >= 0}
+    lacking = sorted(wanted - set(inputs.materials.names))
+    if lacking:
+        findings.append(
+            note("E005", "materials without a price series", found=listed(lacking),
+                 assumed="general inflation stands in, wandering by 20 % a year added",
+                 advice="give these series in input_prices")
+        )  # fmt: skip
+    paid = sorted({str(c) for c in lines.loc[lines["auditable"], "price_currency"].unique()})
+    bare = [c for c in paid if c not in inputs.general.names]
+    if bare:
+        home = fx.currency in inputs.general.names
+        findings.append(
+            warning("E006", f"{GENERAL} is not known in {', '.join(bare)}",
+                    assumed=f"that of {fx.currency} is used" if home else "no inflation is used",
+                    advice=f"give {GENERAL} of these currencies in input_prices")
+        )  # fmt: skip
+    return findings
+
+
+def find_about_fit(lines: pd.DataFrame, experience: ExperienceFit) -> list[Finding]:
+    """Warnings of the fit, one for each commodity bought that has some.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines.
+    experience : ExperienceFit
+
+    Returns
+    -------
+    list of Finding
+    """
+    told = experience.frame["warnings"].reindex(_bought(lines)).fillna("")
+    return [
+        warning("E007", f"{name}: {text}", advice="look at its quotes with 'bomaudit curves fit'")
+        for name, text in told.items() if text
+    ]  # fmt: skip
+
+
+def list_what_curves_assume(
+    lines: pd.DataFrame,
+    catalogue: Catalogue,
+    experience: ExperienceFit,
+    indices: VolumeIndices,
+    breaks: pd.DataFrame,
+) -> pd.DataFrame:
+    """Every figure of the commodities bought that the library gave or the quotes moved.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines.
+    catalogue : Catalogue
+    experience : ExperienceFit
+    indices : VolumeIndices
+    breaks : DataFrame
+        Price-break slopes.
+
+    Returns
+    -------
+    DataFrame, columns name, value, stated, source
+    """
+    rows = [("change of published exponents since", f"{CHANGE_SD:g} (sd)", "library", "halves of published series")]
+    table = catalogue.frame.join(experience.frame[["exponent", "data_weight"]]).join(breaks)
+    table = table[table.index.isin(_bought(lines))]
+    catalogue_file, columns = "learning_curves/commodities.csv", [
+        "exponent", "data_weight", "kind", "source", "materials_share", "basket", "slope", "n_breaks",
+    ]  # fmt: skip
+    for name, *fields in zip(table.index, *(table[c] for c in columns), strict=True):
+        exponent, weight, kind, source, share, basket, slope, count = fields
+        rate, own = 100 * (1 - 2 ** -float(exponent)), f"{100 * float(weight):.0f} % from own quotes"
+        rows += [
+            (f"{name}: learning rate", f"{rate:.1f} %", own, f"{kind}: {source}"),
+            (f"{name}: materials share", f"{share:g} ({basket or 'no basket'})", "library", catalogue_file),
+            (f"{name}: price-break slope", f"{slope:.3f}", f"{count} own sets of price breaks", catalogue_file),
+        ]
+    told = indices.maturity[indices.maturity.index.isin(table.index)]
+    for name, stage, model, periods, notes in zip(
+        told.index, told["stage"], told["model"], told["periods"], told["notes"], strict=True
+    ):
+        text = f"{stage or 'stage not known'}, {model or 'no curve'}" + (f"; {notes}" if notes else "")
+        rows.append((f"{name}: maturity", text, f"{periods} periods", "volumes"))
+    return pd.DataFrame(rows, columns=["name", "value", "stated", "source"])
