@@ -167,7 +167,7 @@ def bom_table(bill: list[dict[str, str]]) -> list[list[object]]:
     """Rows of the bill and its stated total."""
     costs = rolled(bill)
     lines = [bom_cells(row, cost) for row, cost in zip(bill, costs, strict=True)]
-    return [*lines, [], ["", "", "Total cost per machine", "", "", round(costs[0], 2), "EUR"]]
+    return [*lines, [], ["", "", "Total cost", "", "", round(costs[0], 2), "EUR"]]
 
 
 DECISION_HEADER = [
@@ -242,7 +242,12 @@ def write_csv(path: Path, header: str, table: list[list[object]]) -> None:
     with path.open("w", encoding="utf-8", newline="") as f:
         out = csv.writer(f, lineterminator="\n")
         out.writerow(header.split())
-        out.writerows([[f"{v:.10g}" if isinstance(v, float) else v for v in line] for line in table])
+        out.writerows([[plain(v) if isinstance(v, float) else v for v in line] for line in table])
+
+
+def plain(value: float) -> str:
+    """Number without an exponent and without the trailing digits of a binary fraction."""
+    return f"{value:.0f}" if value >= 1e6 else f"{value:.10g}"  # noqa: PLR2004
 
 
 def build(out: Path, *, seed: int = SEED) -> None:

@@ -185,6 +185,7 @@ def occasions(part: Part, seed: int) -> dict[date, str]:
     bought_later = ((2, "purchase"), (4, "purchase"), (6.5, "firm"), (8.5, "budgetary"))
     plans: dict[str, list[tuple[date, str]]] = {
         "o": [(after(-0.7), "budgetary")],
+        "q": [(after(-0.7), "budgetary"), (date(2024, 10, 15), "budgetary")],
         "w": [(workday(date(year, 5, 12)), "firm") for year in (2019, 2021, 2023, 2025, 2026)],
         "r": [(window(2016), "firm"), (window(2019), "purchase"), (window(2022), "firm")],
         "b": [(after(-draw.uniform(1.2, 2.0)), draw.choice(["budgetary", "firm"]))],
@@ -194,7 +195,7 @@ def occasions(part: Part, seed: int) -> dict[date, str]:
     if part.history == "r":
         plans["r"].append((workday(date(2026, 2, 3) + timedelta(days=draw.randrange(60))), "purchase"))
     found = {day: kind for day, kind in plans[part.history] if FIRST_QUOTES <= day < AS_OF and day != part.on}
-    return dict(sorted((found | {part.on: "budgetary" if part.history == "o" else "firm"}).items()))
+    return dict(sorted((found | {part.on: "budgetary" if part.history in "oq" else "firm"}).items()))
 
 
 def quotes(world: World, parts: list[Part]) -> list[list[object]]:

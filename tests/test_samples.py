@@ -129,7 +129,7 @@ def test_the_rare_pump_became_a_commodity():
 
 def test_stated_total_is_the_roll_up_to_the_cent(sample_audit):
     sheet = openpyxl.load_workbook(SCRUBBER / "bom.xlsx")["BOM"]
-    stated = next(row[5] for row in sheet.iter_rows(values_only=True) if row[2] == "Total cost per machine")
+    stated = next(row[5] for row in sheet.iter_rows(values_only=True) if row[2] == "Total cost")
     lines = sample_audit.lines
     rolled = lines.loc[lines["row_kind"].isin(["part", "charge"]), "booked_extended"].sum()
     assert abs(rolled - stated) < 0.01
