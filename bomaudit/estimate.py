@@ -19,14 +19,14 @@ from scipy.special import stdtrit
 
 from bomaudit.curves.carry import factor_codes, factor_names
 from bomaudit.curves.fitted import Curves
+from bomaudit.curves.level import Priced, as_arrays, find_level
 from bomaudit.curves.maturity import stage_of
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import log_rate
+from bomaudit.curves.spread import Spread, currency_loading, find_spread
 from bomaudit.curves.timelines import Codes
 from bomaudit.evidence import NewerQuotes, find_newer, take_newer
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
-from bomaudit.level import Priced, as_arrays, find_level
-from bomaudit.spread import Spread, currency_loading, find_spread
 
 _BLOCK = 50_000  # lines; what a processor's cache holds, and enough for a second processor to share the work
 _WORKERS = 2
@@ -125,7 +125,7 @@ def _each(work: Callable[[slice], _Block], blocks: list[slice]) -> list[_Block]:
 
 def _estimate_block(lines: Priced, pairs: NewerQuotes, curves: Curves, confidence: float) -> _Block:
     level = find_level(lines, curves)
-    newer = take_newer(lines, level, pairs, curves)
+    newer, evidence = take_newer(lines, level, pairs, curves)
     carried = level.carried
     steps = np.column_stack([carried.inputs, carried.experience, carried.maturity, level.quantity, newer.shift])
     here = lines.price * np.exp(log_rate(curves.fx, lines.spans, lines.spans.now))
@@ -135,7 +135,7 @@ def _estimate_block(lines: Priced, pairs: NewerQuotes, curves: Curves, confidenc
     codes = factor_codes(curves, lines.spans)
     kept = (codes >= 0) & (spread.loadings != 0)
     return _Block(
-        _figures(lines, levels, spread, confidence), stage_of(carried.share, declining), newer.text,
+        _figures(lines, levels, spread, confidence), stage_of(carried.share, declining), evidence,
         spread.loadings[kept], codes[kept], kept.sum(axis=1), spread.sd_own,
     )  # fmt: skip
 

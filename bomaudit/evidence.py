@@ -11,10 +11,10 @@ import pandas as pd
 
 from bomaudit.curves.carry import Carried, carry
 from bomaudit.curves.fitted import Curves
+from bomaudit.curves.level import OWN_VOLUME, Level, Newer, Priced, doubt_per_year, with_own_columns
 from bomaudit.curves.own_volume import log_quantity_change
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import Days
-from bomaudit.level import OWN_VOLUME, Level, Priced, doubt_per_year, with_own_columns
 
 Rows = npt.NDArray[np.int64]
 
@@ -226,33 +226,9 @@ def left_to_wander(line: Rows, weight: Floats, wander: Floats, target_wander: Fl
     return np.asarray(np.maximum(target_wander - 2 * once + twice, 0.0))
 
 
-@dataclass(frozen=True)
-class Newer:
-    """Estimate after newer quotes.
-
-    Attributes
-    ----------
-    shift : array, shape (lines,)
-        Step of newer quotes. [ln]
-    noise, wander : array, shape (lines,)
-        Variance from the quotes' own noise, and of the wandering that is left. [ln²]
-    left : array, shape (lines,)
-        Weight left to the booked cost. [-]
-    loadings : array, shape (lines, factors + 2)
-        As :class:`bomaudit.level.Level`, after the quotes. [ln]
-    text : array of str, shape (lines,)
-        Which quotes counted, in words; "" where there are none.
-    """
-
-    shift: Floats
-    noise: Floats
-    left: Floats
-    loadings: Floats
-    wander: Floats
-    text: npt.NDArray[np.object_]
-
-
-def take_newer(lines: Priced, level: Level, pairs: NewerQuotes, curves: Curves) -> Newer:
+def take_newer(
+    lines: Priced, level: Level, pairs: NewerQuotes, curves: Curves
+) -> tuple[Newer, npt.NDArray[np.object_]]:
     """Move the estimates by newer quotes.
 
     Parameters
@@ -264,13 +240,15 @@ def take_newer(lines: Priced, level: Level, pairs: NewerQuotes, curves: Curves) 
 
     Returns
     -------
-    Newer
+    newer : Newer
+    text : array of str, shape (lines,)
+        Which quotes counted, in words; "" where there are none.
     """
     size, line = len(lines), pairs.line
     text = np.full(size, "", dtype=object)
     if not len(line):
         none = np.zeros(size)
-        return Newer(none, none, none + 1, level.loadings, level.carried.process, text)
+        return Newer(none, none, none + 1, level.loadings, level.carried.process), text
     asked = curves.quotes.iloc[pairs.quote]
     day = asked["quote_date"].to_numpy().astype("datetime64[D]")
     then = carry(curves, lines.spans.take(line, now=day))
@@ -284,10 +262,11 @@ def take_newer(lines: Priced, level: Level, pairs: NewerQuotes, curves: Curves) 
     for k in np.flatnonzero(loadings.any(axis=0)):
         moved[:, k] -= _sum(line, told.weight * loadings[:, k], size)
     _describe(text, pairs, day, told.total)
-    return Newer(
+    newer = Newer(
         told.shift, _sum(line, (told.weight * noise) ** 2, size), 1 - told.total, moved,
-        left_to_wander(line, told.weight, then.process, level.carried.process), text,
+        left_to_wander(line, told.weight, then.process, level.carried.process),
     )  # fmt: skip
+    return newer, text
 
 
 def _sum(line: Rows, values: Floats, size: int) -> Floats:

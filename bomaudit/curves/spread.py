@@ -7,11 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bomaudit.curves.fitted import Curves
-from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
-from bomaudit.curves.spans import Spans
-from bomaudit.evidence import Newer
-from bomaudit.glossary import VARIANCE_PARTS
-from bomaudit.level import (
+from bomaudit.curves.level import (
     CLASSIFICATION,
     CURRENCY,
     EXPONENT,
@@ -22,7 +18,11 @@ from bomaudit.level import (
     PROCESS,
     VOLUME,
     Level,
+    Newer,
 )
+from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
+from bomaudit.curves.spans import Spans
+from bomaudit.glossary import VARIANCE_PARTS
 
 SHARED_WANDER = 0.5
 """Share of a market's wandering that all its parts have in common, the rest is each part's own (engineering

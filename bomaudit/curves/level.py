@@ -137,6 +137,29 @@ class Level:
     loadings: Floats
 
 
+@dataclass(frozen=True)
+class Newer:
+    """What newer quotes change about the level.
+
+    Attributes
+    ----------
+    shift : array, shape (lines,)
+        Step of newer quotes. [ln]
+    noise, wander : array, shape (lines,)
+        Variance from the quotes' own noise, and of the wandering that is left. [ln²]
+    left : array, shape (lines,)
+        Weight left to the booked cost. [-]
+    loadings : array, shape (lines, factors + 2)
+        As :class:`Level`, after the quotes. [ln]
+    """
+
+    shift: Floats
+    noise: Floats
+    left: Floats
+    loadings: Floats
+    wander: Floats
+
+
 def find_level(lines: Priced, curves: Curves) -> Level:
     """Carry the lines to the as-of date.
 
