@@ -49,9 +49,9 @@ def assign(
         _money_columns(headers, profiles, evidence, chosen)
         _word_columns(headers, profiles, chosen)
         _level_by_content(headers, profiles, chosen)
+    else:
+        _stand_ins(table, headers, chosen)
     _by_header(table, headers, profiles, chosen)
-    if table.name != "bom":
-        _stand_ins(table, headers, profiles, chosen)
     return chosen
 
 
@@ -184,6 +184,8 @@ def _without_breaks(
 
 # ---------------------------------------------------------------- part number and description
 
+_AFTER_THE_PRICE = 0.8
+"""Texts to the right of the prices are remarks more often than names."""
 _NUMBER_NAMES = (("part_no", 1.0), ("~mpn", 0.9), ("~supplier_no", 0.88))
 _WORD_NAMES = (("~name", 1.0), ("description", 0.95), ("~value", 0.7), ("~designator", 0.5))
 
@@ -194,7 +196,11 @@ def _word_columns(headers: Sequence[Header], profiles: Sequence[Profile], chosen
         if role in chosen:
             continue
         taken = {m.column for m in chosen.values()}
-        scored = [(score(h, p, p.filled / max(rows, 1)), -c) for c, (h, p) in enumerate(zip(headers, profiles, strict=True)) if c not in taken]
+        priced = [m.column for n, m in chosen.items() if n in ("unit_cost", "extended_cost")]
+        scored = [
+            (score(h, p, p.filled / max(rows, 1)) * (_AFTER_THE_PRICE if priced and c > max(priced) else 1.0), -c)
+            for c, (h, p) in enumerate(zip(headers, profiles, strict=True)) if c not in taken
+        ]  # fmt: skip
         if scored and max(scored)[0] >= LEAST:
             confidence, column = max(scored)[0], -max(scored)[1]
             chosen[role] = _named(role, column, headers[column], confidence)
@@ -222,6 +228,8 @@ def _number_score(header: Header, p: Profile, fill: float) -> float:
     known = max(header.score(n) * w for n, w in _NUMBER_NAMES)
     if not p.filled or p.counting:
         return 0.0
+    if not header.words and p.filled > 3 and p.codes + p.long_numbers > 0.6 and p.distinct > 0.6 and p.dotted < 0.3:  # noqa: PLR2004
+        return 0.4
     sentences = p.length > 25 and p.codes < 0.2  # noqa: PLR2004
     return known * (0.4 + 0.6 * fill) - 0.6 * (p.links > 0.5) - 0.7 * (p.designators > 0.5) - 0.2 * sentences  # noqa: PLR2004
 
@@ -288,9 +296,9 @@ def _shops_under_links(headers: Sequence[Header], profiles: Sequence[Profile], t
             if c not in taken and h.score("~link") and p.links < 0.3 and p.words > 0.6 and p.distinct < 0.5 and p.filled > 3]  # noqa: PLR2004  # fmt: skip
 
 
-def _stand_ins(table: Table, headers: Sequence[Header], profiles: Sequence[Profile], chosen: dict[str, Mapped]) -> None:
+def _stand_ins(table: Table, headers: Sequence[Header], chosen: dict[str, Mapped]) -> None:
     """Outside a BOM "article" or a maker's number may be what a row is about."""
-    if "part_no" not in table.names or "part_no" in chosen:
+    if "part_no" not in table.names or "part_no" in chosen or any(h.score("part_no") >= LEAST for h in headers):
         return
     taken = {m.column for m in chosen.values()}
     fit = [(max(h.score("~supplier_no"), h.score("~mpn"), 0.8 * h.score("~name")), -c) for c, h in enumerate(headers) if c not in taken]

@@ -20,7 +20,7 @@ from bomaudit.tables.money import MARK, code_of
 
 Floats = NDArray[np.float64]
 
-_NUMBER = r"\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?(?!\d)|\d{1,3}(?:,\d{2,3})+(?:\.\d+)?(?!\d)|\d{1,3}(?:\.\d{3})+(?:,\d+)?(?!\d)|\d+(?:[.,]\d+)?(?:[eE][-+]?\d{1,3}(?![\w]))?|[.,]\d+"
+_NUMBER = r"\d+(?:[.,]\d+)?[eE][-+]?\d{1,3}(?!\w)|\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?(?!\d)|\d{1,3}(?:,\d{2,3})+(?:\.\d+)?(?!\d)|\d{1,3}(?:\.\d{3})+(?:,\d+)?(?!\d)|\d+(?:[.,]\d+)?|[.,]\d+"
 _ONE = re.compile(_NUMBER)
 _RANGE = re.compile(
     rf"^(?P<a>{_NUMBER})\s*(?:-|–|—|~|\.\.+|\bto\b|\bbis\b|\bà\b|\ba\b|\bдо\b|～|〜)\s*(?P<b>{_NUMBER})(?P<rest>.*)$"

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from bomaudit.findings import Finding, Severity, note, warning
 from bomaudit.glossary import Column
 from bomaudit.settings import ReadSection
+from bomaudit.tables import codes
 from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts
 from bomaudit.tables.dates import dates
 from bomaudit.tables.evidence import agrees
@@ -118,7 +119,7 @@ def extension_findings(place: Place, product: NDArray[np.float64], stated: NDArr
 
 
 def convert(
-    column: Column, cells: Cells, place: Place, read: ReadSection, pooled: str = ""
+    column: Column, cells: Cells, place: Place, read: ReadSection, pooled: str = "", *, table: str = "bom"
 ) -> tuple[Any, list[Finding]]:
     """Convert a column by its glossary kind.
 
@@ -129,7 +130,7 @@ def convert(
     findings : list
     """
     if column.kind in ("text", "code"):
-        return texts(cells), []
+        return _words(table, column, cells, place)
     if column.kind in ("money", "number", "share"):
         got, findings = read_amounts(cells, place, read, pooled, money=column.kind == "money")
         return _as_share(got.value, cells, place) if column.kind == "share" else (got.value, findings)
@@ -138,6 +139,16 @@ def convert(
         template = warning("T038", f"{column.name} must be yes or no", assumed="taken as not known")
         return pd.array(values, dtype="boolean"), cell_findings(place, [int(i) for i in np.flatnonzero(unread)], cells, template)
     return _dates(column, cells, place, read)
+
+
+def _words(table: str, column: Column, cells: Cells, place: Place) -> tuple[Any, list[Finding]]:
+    """Texts; in columns that take fixed codes, the codes. The kinds of decision elements are words of their own."""
+    words = texts(cells)
+    if not codes.has_codes(column.name) or (column.name == "kind" and table != "quotes"):
+        return words, []
+    found, odd = codes.to_codes(column.name, words)
+    template = warning("T063", f"{column.name} must be one of {', '.join(codes.codes_of(column.name))}", assumed="kept as it is")
+    return found, cell_findings(place, [int(i) for i in np.flatnonzero(odd)], cells, template)
 
 
 def _as_share(values: NDArray[np.float64], cells: Cells, place: Place) -> tuple[NDArray[np.float64], list[Finding]]:
@@ -162,7 +173,7 @@ def _dates(column: Column, cells: Cells, place: Place, read: ReadSection) -> tup
         findings += cell_findings(place, either, cells, warning(
             "T041", f"{column.name} must show whether the day or the month comes first", assumed="day first",
             advice="set day_first in [read] of audit.toml"))  # fmt: skip
-    coarse = sorted({p for p in got.precision if p in ("month", "quarter", "year")})
+    coarse = sorted({p for p in got.precision if p in ("week", "month", "quarter", "year")})
     if coarse and column.kind == "date":
         findings.append(Finding(
             code="T042", severity=Severity.NOTE, message=f"{column.name} is stated to the {' or '.join(coarse)} only",

@@ -42,9 +42,9 @@ class Dates:
     Attributes
     ----------
     value : datetime64[us] array
-        The day; for a month, quarter or year its last day. NaT where missing.
+        The day; for a week (ISO 8601), month, quarter or year its last day. NaT where missing.
     precision : object array of str
-        day, month, quarter, year; "" where missing.
+        day, week, month, quarter, year; "" where missing.
     unread : bool array
         A cell that holds something that is no date.
     either : bool array
@@ -68,6 +68,7 @@ _QUARTER = re.compile(
     r"^(?:q|t|kw?a?r?t?a?l?\.?)\s*([1-4])[\s/.-]*(\d{4})$|^(\d{4})[\s/.-]*(?:q|t)\s*([1-4])$|^([1-4])\.?\s*(?:q|quartal|quarter|trimestre)\s*(\d{4})$",
     re.IGNORECASE,
 )
+_WEEK = re.compile(r"^(?:kw|cw|w|wk|week|semaine|sem|tydz|nedelya)\.?\s*(\d{1,2})[\s/.-]+(\d{4}|\d{2})$|^(\d{4})[\s/.-]*(?:kw|cw|w)\s*(\d{1,2})$", re.IGNORECASE)
 _YEAR = re.compile(r"^(?:fy|cy)?\s*(\d{4})年?$", re.IGNORECASE)
 _NAMED = re.compile(
     r"^(?:(\d{1,2})(?:st|nd|rd|th|\.)?[\s/-]*(?:de\s+)?)?([^\W\d_]{3,})\.?,?[\s/-]*(?:de\s+)?(\d{4}|\d{2})$"
@@ -185,6 +186,14 @@ def _quarter(match: re.Match[str]) -> tuple[dt.date | None, str]:
     return _month_end(year, quarter * 3), "quarter"
 
 
+def _week(match: re.Match[str]) -> tuple[dt.date | None, str]:
+    year, week = _full_year(match[2] or match[3]), int(match[1] or match[4])
+    try:
+        return dt.date.fromisocalendar(year, week, 7), "week"
+    except ValueError:
+        return None, ""
+
+
 def _year_month(match: re.Match[str]) -> tuple[dt.date | None, str]:
     year, month = int(match[1] or match[4]), int(match[2] or match[3])
     return (_month_end(year, month), "month") if 1 <= month <= 12 else (None, "")  # noqa: PLR2004
@@ -195,6 +204,7 @@ _READERS: tuple[tuple[re.Pattern[str], Any], ...] = (
     (_COMPACT, lambda m: (_day(int(m[1] + m[2]), int(m[3]), int(m[4])), "day")),
     (_YEAR_MONTH, _year_month),
     (_QUARTER, _quarter),
+    (_WEEK, _week),
     (_YEAR, lambda m: (dt.date(int(m[1]), 12, 31) if _YEARS[0] <= int(m[1]) <= _YEARS[1] else None, "year")),
     (_NAMED, _named),
     (_NAMED_US, _named_us),

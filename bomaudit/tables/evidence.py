@@ -93,9 +93,10 @@ def identity(qty: Floats, unit: Floats, extended: Floats, per: Floats | None = N
 
 def breaks(qty: Floats, choices: Sequence[Profile], extended: Floats) -> bool:
     """Whether each line is priced at one of several price columns: price breaks of which the buyer took one."""
-    products = [qty * p.read.value for p in choices]
-    usable = np.all([np.isfinite(p) for p in products], axis=0) & (extended > 0)
-    if usable.sum() < 3:  # noqa: PLR2004
+    products = np.array([qty * p.read.value for p in choices])
+    usable = np.isfinite(products).any(axis=0) & (extended > 0)
+    if usable.sum() < 3:  # noqa: PLR2004  (too few lines to tell)
         return False
-    fit = np.array([agrees(p[usable], extended[usable]) for p in products])
-    return bool(fit.any(axis=0).mean() > 0.9 and not fit.all(axis=1).any() and fit.any(axis=1).all())  # noqa: PLR2004
+    fit = agrees(products[:, usable], extended[usable])
+    fit = fit[fit.any(axis=1)]
+    return bool(len(fit) > 1 and fit.any(axis=0).mean() > 0.9 and fit.mean(axis=1).max() < 0.9)  # noqa: PLR2004  (each line, but no one column)

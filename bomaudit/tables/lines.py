@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from bomaudit.findings import Finding, note, warning
 from bomaudit.glossary import BOM
 from bomaudit.settings import ReadSection
-from bomaudit.tables import currencies, totals
+from bomaudit.tables import currencies, structure, totals
 from bomaudit.tables.alternatives import choices
 from bomaudit.tables.cells import Amounts, amounts, decimal_mark, texts
 from bomaudit.tables.convert import Place, amount_findings, column_decimal, convert, extension_findings
@@ -23,7 +23,7 @@ from bomaudit.tables.indents import level_cells, levels_by_indent
 from bomaudit.tables.locate import Block
 from bomaudit.tables.pricing import price_lines
 from bomaudit.tables.totals_beside import labelled_figures
-from bomaudit.tables.rowkinds import RowKinds, View, classify, line_values, make_view
+from bomaudit.tables.rowkinds import RowKinds, View, classify, has_letter, line_values, make_view
 
 LINE_KINDS = ("part", "assembly", "charge", "alternative")
 _FIGURES = ("qty", "unit_cost", "extended_cost")
@@ -77,7 +77,7 @@ def bom_lines(block: Block, read: ReadSection, dress_of: DressOf) -> Lines:
     kinds, findings = _settled(r, view, kinds)
     keep = np.flatnonzero(np.isin(kinds.kind, LINE_KINDS))
     frame, made = _frame(r, kinds, keep, read)
-    findings += made + _dressed(r, keep)
+    findings += made + _checked_totals(r, kinds, keep, frame) + _dressed(r, keep)
     return Lines(frame, kinds.kind, _texts(view, kinds), tuple(findings))
 
 
@@ -147,8 +147,9 @@ def _settled(r: _Reading, view: View, kinds: RowKinds) -> tuple[RowKinds, list[F
     nan = np.full(n, np.nan)
     unit = view.unit.value if view.unit is not None else nan
     product = unit * (view.qty.value if view.qty is not None else 1.0)
+    named = np.array([has_letter(d) or any(map(str.isdigit, p)) for p, d in zip(view.part_no, view.description, strict=True)], dtype=bool)
     findings: list[Finding] = []
-    kind, outside = totals.settle(totals.Figures(kinds.kind, kinds.label, kinds.stated, value, unit, product))
+    kind, outside = totals.settle(totals.Figures(kinds.kind, kinds.label, kinds.stated, value, unit, product, named))
     if outside:
         findings.append(warning("T072", "lines below the total are not in it", **r.where, row=int(r.rows[outside[0]]),
                                 found=f"{len(outside)} lines", assumed="left out of sums, kept as alternatives",
@@ -159,11 +160,32 @@ def _settled(r: _Reading, view: View, kinds: RowKinds) -> tuple[RowKinds, list[F
         kind[others] = "alternative"
         findings.append(warning("T073", "lines that stand in for another line are not added", **r.where, row=int(r.rows[others[0]]),
                                 found=f"{len(others)} alternatives", assumed="left out of sums"))  # fmt: skip
-    figures = totals.Figures(kind, kinds.label, kinds.stated, value, unit, product)
-    money = next((block.mapped[k].column for k in ("extended_cost", "unit_cost") if k in block.mapped), 0)
-    findings += totals.check(figures, r.where, r.rows, letter(money))
-    findings += totals.check_above(figures, labelled_figures(block), r.where)
     return RowKinds(kind, kinds.stated, kinds.label), findings
+
+
+def _checked_totals(r: _Reading, kinds: RowKinds, keep: NDArray[np.intp], frame: pd.DataFrame) -> list[Finding]:
+    """Hold the stated totals against the lines; in a structure only its ends count, at their rolled-up quantity."""
+    n, block = len(r.rows), r.block
+    value, unit, product = (np.full(n, np.nan) for _ in range(3))
+    qty, cost, extended = (frame[k].to_numpy(dtype=float) for k in ("qty", "unit_cost", "extended_cost"))
+    parent, _ = structure.parents_of(part_no=r.part_no[keep], dotted=frame["dotted"].to_numpy(), level=frame["level"].to_numpy(dtype=float),
+                                     parent_no=frame["parent_no"].to_numpy() if "parent_no" in frame else np.full(len(frame), ""))  # fmt: skip
+    if (parent >= 0).any():
+        ends = ~np.isin(np.arange(len(parent)), parent)
+        extended = np.full(len(parent), np.nan)
+        product[keep] = np.where(ends, cost * structure.rolled_quantity(parent, qty), np.nan)
+    else:
+        product[keep] = cost * qty
+    unit[keep] = cost
+    value[keep] = np.where(np.isnan(extended), product[keep], extended)
+    figures = totals.Figures(kinds.kind, kinds.label, kinds.stated, value, unit, product, np.ones(n, dtype=bool))
+    beside = labelled_figures(block)
+    codes = {c for c in frame["currency"] if c}
+    if len(codes) > 1:
+        stated = [int(r.rows[i]) for i in np.flatnonzero(~np.isnan(kinds.stated))] + [row for row, _, _ in beside]
+        return [note("T074", "totals over several currencies are not checked", **r.where, row=stated[0], found=", ".join(sorted(codes)))] if stated else []
+    money = next((block.mapped[k].column for k in ("extended_cost", "unit_cost") if k in block.mapped), 0)
+    return totals.check(figures, r.where, r.rows, letter(money)) + totals.check_above(figures, beside, r.where)
 
 
 def _frame(r: _Reading, kinds: RowKinds, keep: NDArray[np.intp], read: ReadSection) -> tuple[pd.DataFrame, list[Finding]]:

@@ -151,6 +151,10 @@ def _is_tier(sheet: Sheet, row: int, right: int) -> bool:
     return len(texts) >= 2 or (len(texts) == 1 and over)  # noqa: PLR2004
 
 
+def _has_group_title(sheet: Sheet, row: int) -> bool:
+    return any(r1 <= row <= r2 and c2 > c1 for r1, c1, r2, c2 in sheet.merged)
+
+
 def joined_headers(sheet: Sheet, rows: Sequence[int], left: int, right: int) -> tuple[Header, ...]:
     """Headers of the columns up to ``right``; tiers are joined, a merged group title counts for each column under it."""
     headers = [NOTHING] * left
@@ -211,6 +215,7 @@ def _with_columns(
     if not mapped:
         return None
     worth = quality(table, mapped, [p.filled for p in profiles])
+    worth += 0.1 * (len(rows) > 1 and _has_group_title(sheet, rows[0]))
     right = _edge(headers, profiles, mapped) if rows else right
     headers = headers[:right]
     return Block(sheet, rows, first, last, left, right, headers, mapped, worth)
@@ -295,7 +300,7 @@ def quality(table: Table, mapped: Mapping[str, Mapped], filled: Sequence[int]) -
     """Weigh the names found: those the job needs most count most, and a longer table counts more."""
     required = {c.name for c in table.columns if c.required}
     worth = _WORTH if table.name == "bom" else dict.fromkeys(required, 1.0)
-    found = sum(worth.get(n, 0.1) * m.confidence for n, m in mapped.items())
+    found = sum(worth.get(n, 0.1) * m.confidence for n, m in mapped.items() if n != "price_per")
     named = [filled[m.column] for n, m in mapped.items() if n in worth]
     lines = float(np.median(named)) if named else 0.0
     return found + 0.5 * float(np.log10(1 + lines))

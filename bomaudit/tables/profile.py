@@ -15,10 +15,12 @@ from bomaudit.tables.files import Cells
 SAMPLE_ROWS = 2000
 """Rows below the header that are looked at to tell what a column holds."""
 _LINK = re.compile(r"^(?:https?://|www\.)|\.(?:com|org|net|de|fr|cn|co\.uk|pl|jp|it|es|ru|eu)(?:/|$)", re.IGNORECASE)
-_DESIGNATOR = re.compile(
-    r"^(?:[A-Z]{1,4}\d{1,4}[A-Z]?)(?:\s*[-–]\s*[A-Z]{0,4}\d{1,4})?(?:[\s,;]+[A-Z]{1,4}\d{1,4}[A-Z]?(?:\s*[-–]\s*[A-Z]{0,4}\d{1,4})?)*$"
-)
+_ONE_PLACE = r"(?P<p{0}>[A-Z]{{1,3}})\d{{1,3}}[A-Z]?(?:\s*[-–]\s*(?:(?P=p{0})\d{{1,3}}|\d{{1,2}}))?"
+_DESIGNATOR = re.compile(rf"^{_ONE_PLACE.format(1)}(?:[\s,;]+{_ONE_PLACE.format(2)})*$")
+"""Reference designators of a circuit: R1, C16-C20, D3 D4."""
 _CODE = re.compile(r"^(?=[^\s]*\d)[^\s]{4,30}$")
+_LONG_NUMBER = 10_000
+"""Whole numbers from here on are no quantities; where they differ from line to line they number something."""
 _DOTTED = re.compile(r"^\d{1,3}(?:\.\d{1,3})+\.?$")
 
 
@@ -30,9 +32,9 @@ class Profile:
     ----------
     filled : int
         Cells that are not blank.
-    numeric, money, links, dates, designators, codes, dotted, words : float
+    numeric, money, links, dates, designators, codes, dotted, long_numbers, words : float
         Share that reads as a number, carries a currency mark, is a web address, a date value, a list of reference
-        designators, one word with a digit in it, a dotted number, text of more than one letter.
+        designators, one word with a digit in it, a dotted number, a large whole number, text of more than one letter.
     counting : bool
         Numbers that count up by one from row to row.
     distinct : float
@@ -51,6 +53,7 @@ class Profile:
     designators: float
     codes: float
     dotted: float
+    long_numbers: float
     words: float
     counting: bool
     distinct: float
@@ -84,6 +87,7 @@ def profile(cells: Cells, decimal: str = "") -> Profile:
         designators=sum(bool(_DESIGNATOR.match(t)) for t in texts) / n,
         codes=sum(bool(_CODE.match(t)) for t in texts) / n,
         dotted=sum(bool(_DOTTED.match(t)) for t in texts) / n,
+        long_numbers=sum(isinstance(c, float) and c.is_integer() and c >= _LONG_NUMBER for c in cells) / n,
         words=sum(any(ch.isalpha() for ch in t) and len(t) > 1 for t in texts) / n,
         counting=_counts_up(read.value),
         distinct=len({str(c) for c in cells if c not in ("", None)}) / n,

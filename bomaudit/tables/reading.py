@@ -155,7 +155,7 @@ def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, v
     findings: list[Finding] = []
     for name, mapped in block.mapped.items():
         place = Place(sheet, mapped.column, name, rows[keep])
-        data[name], made = convert(table.column(name), sheet.columns[mapped.column][span][keep], place, read)
+        data[name], made = convert(table.column(name), sheet.columns[mapped.column][span][keep], place, read, table=table.name)
         findings += made
     data["source_file"] = np.full(len(keep), sheet.file, dtype=object)
     data["source_sheet"] = np.full(len(keep), sheet.name, dtype=object)

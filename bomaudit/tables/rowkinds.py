@@ -120,7 +120,7 @@ def classify(view: View, header_texts: Sequence[str]) -> RowKinds:
     for i in _maybe_labelled(view, kind):
         text = _label(view, i)
         if text:
-            label[i], stated[i], kind[i] = text, _figure(view, i), label_kind(text)
+            label[i], stated[i], kind[i] = text, _figure(view, i), label_kind(text, loose=bool(np.isnan(view.number("qty", i))))
     for i in np.flatnonzero(kind == ""):
         kind[i], stated[i] = _irregular(view, i, kind)
     _settle_headings(view, kind)
@@ -199,7 +199,7 @@ def _label(view: View, i: int) -> str:
         if not filled:
             continue
         text = column[i].strip()
-        kind = label_kind(text)
+        kind = label_kind(text, loose=bool(np.isnan(qty)))
         if not kind:
             continue
         is_name = text in names

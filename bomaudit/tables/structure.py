@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from bomaudit.findings import Finding, error, note, warning
 
 Rows = NDArray[np.intp]
+_DEEPEST = 60
+"""Levels followed before a loop is suspected; real structures have a dozen."""
 
 
 def parents_by_level(level: NDArray[np.float64]) -> Rows:
@@ -59,6 +61,38 @@ def parents_by_number(part_no: NDArray[np.object_], parent_no: NDArray[np.object
     return parent, np.array(orphans, dtype=np.intp)
 
 
+def rolled_quantity(parent: Rows, qty: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Quantity of each row in one finished product: its own times those of all assemblies above it.
+
+    Parameters
+    ----------
+    parent : int array
+        Row of the parent, -1 at the top.
+    qty : float array
+        Quantity per parent.
+    """
+    total = qty.astype(float).copy()
+    above = parent.copy()
+    for _ in range(_DEEPEST):
+        has = above >= 0
+        if not has.any():
+            break
+        total[has] *= qty[above[has]]
+        above[has] = parent[above[has]]
+    return total
+
+
+def parents_of(*, part_no: NDArray[np.object_], parent_no: NDArray[np.object_], dotted: NDArray[np.object_],
+               level: NDArray[np.float64]) -> tuple[Rows, Rows]:  # fmt: skip
+    """Parent row of each line by whatever says it: parent column, dotted numbers, levels; and rows whose parent is absent."""
+    if (parent_no != "").any():
+        return parents_by_number(part_no, parent_no)
+    none = np.empty(0, dtype=np.intp)
+    if (dotted != "").any():
+        return parents_by_dots(dotted), none
+    return parents_by_level(level), none
+
+
 def cycles(parent: Rows) -> list[list[int]]:
     """Loops in the parent links, each as the rows it runs through."""
     state = np.zeros(len(parent), dtype=np.int8)
@@ -91,23 +125,18 @@ def resolve(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     frame : DataFrame
         With ``parent_row`` (position in the frame, -1 at the top) and row_kind ``assembly`` for rows that are broken down.
     findings : list
-        T060 orphan, T061 cycle (errors), T062 bought assembly.
+        T080 orphan, T081 cycle (errors), T082 bought assembly.
     """
     dotted = frame["dotted"].to_numpy()
     frame = frame.drop(columns="dotted")
-    findings: list[Finding] = []
-    if (frame["parent_no"] != "").any():
-        parent, orphans = parents_by_number(frame["part_no"].to_numpy(), frame["parent_no"].to_numpy())
-        findings += [error("T060", "the parent of a line must be a line", **_place(frame, i), found=frame["parent_no"].iloc[i],
-                           assumed="the line is read as a top line", advice="add the parent or correct its number")
-                     for i in orphans]  # fmt: skip
-    elif (dotted != "").any():
-        parent = parents_by_dots(dotted)
-    else:
-        parent = parents_by_level(frame["level"].to_numpy(dtype=float))
+    parent, orphans = parents_of(part_no=frame["part_no"].to_numpy(), parent_no=frame["parent_no"].to_numpy(), dotted=dotted,
+                                 level=frame["level"].to_numpy(dtype=float))  # fmt: skip
+    findings = [error("T080", "the parent of a line must be a line", **_place(frame, i), found=frame["parent_no"].iloc[i],
+                      assumed="the line is read as a top line", advice="add the parent or correct its number")
+                for i in orphans]  # fmt: skip
     for loop in cycles(parent):
         path = " > ".join(str(frame["part_no"].iloc[i]) for i in [*loop, loop[0]])
-        findings.append(error("T061", "a part must not contain itself", **_place(frame, loop[0]), found=path,
+        findings.append(error("T081", "a part must not contain itself", **_place(frame, loop[0]), found=path,
                               assumed="the loop is cut at this line", advice="correct the parent of one of them"))  # fmt: skip
         parent[loop[0]] = -1
     frame["parent_row"] = parent
@@ -130,12 +159,12 @@ def _assemblies(frame: pd.DataFrame, parent: Rows, findings: list[Finding]) -> t
     frame["row_kind"] = kind
     if bought.any():
         i = int(np.flatnonzero(bought)[0])
-        findings.append(note("T062", "an assembly that is priced while none of its lines is counts as a bought part", **_place(frame, i),
+        findings.append(note("T082", "an assembly that is priced while none of its lines is counts as a bought part", **_place(frame, i),
                              found=f"{int(bought.sum())} such assemblies"))  # fmt: skip
     both = rolled & priced & below
     if both.any():
         i = int(np.flatnonzero(both)[0])
-        findings.append(warning("T063", "the cost of an assembly whose lines are priced is not added to theirs", **_place(frame, i),
+        findings.append(warning("T083", "the cost of an assembly whose lines are priced is not added to theirs", **_place(frame, i),
                                 found=f"{int(both.sum())} such assemblies", assumed="only the lines count"))  # fmt: skip
     return frame, findings
 

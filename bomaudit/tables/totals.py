@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,8 @@ class Figures:
         Money of each row: extended cost, else quantity × unit cost.
     unit, product : float arrays
         Unit cost, and quantity × unit cost, for causes.
+    named : bool array
+        Rows with a part number that has a digit, or a name with a letter.
     """
 
     kind: Texts
@@ -39,6 +41,7 @@ class Figures:
     value: Floats
     unit: Floats
     product: Floats
+    named: NDArray[np.bool_]
 
 
 def _sum(f: Figures, rows: Any, kinds: Sequence[str] = _COUNTED) -> tuple[float, int]:
@@ -75,13 +78,13 @@ def settle(f: Figures) -> tuple[Texts, list[int]]:
 
 def _settle_footer(f: Figures, kind: Texts, totals: Sequence[int]) -> None:
     """Rows below the first total after the last priced line: no figures, no line; a "charge" above the total is a total."""
-    priced = np.flatnonzero((kind == "part") & ~np.isnan(f.value))
+    priced = np.flatnonzero((kind == "part") & ~np.isnan(f.value) & f.named)
     last = int(priced[-1]) if len(priced) else -1
     footer = [i for i in totals if i > last]
     if not footer:
         return
     below = np.arange(len(kind)) > footer[0]
-    kind[below & (kind == "part") & np.isnan(f.value)] = "note"
+    kind[below & (kind == "part") & (np.isnan(f.value) | ~f.named)] = "note"
     for i in np.flatnonzero(below & (kind == "charge")):
         before = [f.stated[j] for j in footer if j < i]
         if before and f.value[i] >= before[-1] > 0:
@@ -100,7 +103,7 @@ def _explained(f: Figures, i: int, kind: Texts) -> str:
     for start, words in ((0, "all lines above"), *((j + 1, "the lines of its section") for j in reversed(labels))):
         rows = above & (np.arange(len(kind)) >= start)
         for kinds, also in ((_COUNTED, ""), (("part",), " without charges"), (("part", "charge", "alternative"), " with alternatives")):
-            total, lines = _sum(Figures(kind, f.label, f.stated, f.value, f.unit, f.product), rows, kinds)
+            total, lines = _sum(replace(f, kind=kind), rows, kinds)
             if lines and same_sum(stated, total, lines):
                 return words + also
     figures = [float(f.stated[j]) for j in labels if not np.isnan(f.stated[j])]

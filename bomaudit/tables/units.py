@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 _SPELLINGS = {
     "pcs": "pcs pc pc. pcs. pce pces piece pieces ea ea. each unit units nos no x × st st. stk stk. stück stueck stck szt szt. sztuk sztuki шт шт. "
            "штук pz pz. pezzi pezzo uds ud ud. u unidad unidades un und pièce pièces piece(s) pc(s) stuks ks kus 个 件 只 個 枚 本 台 つ ケ 개 ea 片 块 支 套件",
-    "set": "set sets set. satz sätze kit kits jeu jeux juego zestaw kpl kpl. komplet компл комплект 套 组 組 セット 세트 conjunto lot",
+    "lot": "psch psch. pauschal lump lumpsum ls forfait ryczałt", "set": "set sets set. satz sätze kit kits jeu jeux juego zestaw kpl kpl. komplet компл комплект 套 组 組 セット 세트 conjunto",
     "pair": "pair pairs pr paar paire par para пара 对 双 対",
     "m": "m meter metre meters metres mtr mtr. lfm lfdm м метр 米 メートル mètre mètres metro metros", "cm": "cm см 厘米", "mm": "mm мм 毫米",
     "ft": "ft ft. feet foot '", "inch": "in in. inch inches zoll \" ″ pouce", "yd": "yd yard yards",
@@ -26,7 +26,7 @@ _MEASURES = {
     "m": "m", "cm": "cm", "mm": "mm", "ft": "ft", "inch": "inch", "yd": "yard", "kg": "kg", "g": "g", "mg": "mg", "lb": "lb", "oz": "oz", "l": "liter",
     "ml": "milliliter", "gal": "gallon", "m2": "m**2", "m3": "m**3", "h": "hour",
 }  # fmt: skip
-COUNTS = frozenset({"pcs", "set", "pair", "roll", "pack"})
+COUNTS = frozenset({"pcs", "lot", "set", "pair", "roll", "pack"})
 
 
 def spelling(word: str) -> str:

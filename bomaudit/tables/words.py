@@ -22,8 +22,14 @@ def _words(kind: str) -> frozenset[str]:
 
 
 @cache
-def label_kind(text: str) -> str:
+def label_kind(text: str, *, loose: bool = False) -> str:
     """Return total, subtotal, charge, or "" for what a short text in a row labels.
+
+    Parameters
+    ----------
+    text : str
+    loose : bool
+        Whether any words may follow the word for a total: only where the row has no quantity.
 
     Notes
     -----
@@ -34,50 +40,49 @@ def label_kind(text: str) -> str:
         return ""
     label = re.sub(r"\(.*?\)|\[.*?\]", " ", text)
     label = re.split(r"[:=]", label, maxsplit=1)[0]
-    label = re.sub(
-        r"[€$£¥]|\b(?:EUR|USD|GBP|CHF|PLN|JPY|SEK|CAD|AUD|CNY|RUB)\b|[+\-]?\s*\d+(?:[.,]\d+)?\s*%", " ", label
-    )
+    label = re.sub(r"[€$£¥]|\b(?:EUR|USD|GBP|CHF|PLN|JPY|SEK|CAD|AUD|CNY|RUB)\b|[+\-]?\s*\d+(?:[.,]\d+)?\s*%", " ", label)
     words = fold(label)
     if not words:
         return ""
     for kind in ("subtotal", "total", "charge"):
         if words in _words(kind):
             return kind
-    return _longer_label(words)
+    return _longer_label(words, loose=loose)
 
 
-def _longer_label(words: str) -> str:
-    """Labels with more words around: "total for the frame", "gastos de envio firma", "grand total".
-
-    A label of a total begins or ends with the word for it and says nothing that a part has (no digits).
-    """
-    if any(ch.isdigit() for ch in words):
-        return ""
+def _longer_label(words: str, *, loose: bool) -> str:
+    """Labels with more words around: "total for the frame", "gastos de envio firma", "grand total"."""
     tokens = words.split(" ")
     if _CJK.search(words):
-        return next(
-            (k for k in ("subtotal", "total", "charge") for w in _words(k) if len(w) > 1 and words.startswith(w)), ""
-        )
-    if len(tokens) <= 6:  # noqa: PLR2004
-        for size in (3, 2, 1):
-            head, tail = " ".join(tokens[:size]), " ".join(tokens[-size:])
-            for kind in ("subtotal", "total"):
-                if (head in _words(kind) or tail in _words(kind)) and _plain_rest(tokens, size):
-                    return kind
-            if size > 1 and head in _words("charge"):
-                return "charge"
+        return next((k for k in ("subtotal", "total", "charge") for w in _words(k) if len(w) > 1 and words.startswith(w)), "")
+    if len(tokens) > 8:  # noqa: PLR2004  (a sentence)
+        return ""
+    for size in (3, 2, 1):
+        head, tail = " ".join(tokens[:size]), " ".join(tokens[-size:])
+        for kind in ("subtotal", "total"):
+            if head in _words(kind) and (loose or _is_filling(tokens[size:])):
+                return kind
+            if tail in _words(kind) and _is_filling(tokens[:-size]):
+                return kind
+        if size > 1 and head in _words("charge") and not any(ch.isdigit() for ch in words):
+            return "charge"
+    if len(tokens) <= 3 and tokens[-1] in _CHARGE_TAILS and not any(ch.isdigit() for ch in words):  # noqa: PLR2004
+        return "charge"
     return ""
 
 
+_CHARGE_TAILS = frozenset("freight labour labor shipping postage duty fracht versand porto lohn montagelohn envío frete frakt".split())
+"""Last words of "inbound freight" or "final assembly labour"."""
 _FILLING = frozenset(
-    "estimated for of the all per cost costs price in off de des du la le les los el der die das fur und et y i e parts bom excl incl without "
-    "with excluding including tax vat shipping materials material components hardware electronics mechanical section overall order "
-    "project robot unit device build kit pieces teile bauteile grand grid net gross ht ttc piezas por para".split()
+    "estimated for of the all per cost costs price prices in off de des du la le les los el der die das fur und et y i e parts bom excl "
+    "incl without with excluding including tax vat shipping materials material components hardware electronics mechanical section "
+    "overall order project robot unit device build kit machine product assembly pieces teile bauteile grand net gross ht ttc piezas por "
+    "para je pro gerat stuck par piece piece".split()
 )
 
 
-def _plain_rest(tokens: list[str], size: int) -> bool:
-    return all(t in _FILLING for t in tokens[size:]) or all(t in _FILLING for t in tokens[:-size])
+def _is_filling(tokens: list[str]) -> bool:
+    return all(t in _FILLING for t in tokens)
 
 
 def is_alternative(text: str) -> bool:
