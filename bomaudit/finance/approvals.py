@@ -12,8 +12,8 @@ from pathlib import Path
 import pandas as pd
 
 from bomaudit.edited import read_edited
-from bomaudit.finance.policy import APPROVAL
-from bomaudit.findings import Finding, error, note, warning
+from bomaudit.finance.policy import APPROVAL, WRITTEN
+from bomaudit.findings import BadInput, Finding, error, note, warning
 
 _YES = frozenset({"y", "yes", "x", "ok", "approved", "true", "1"})
 """Instead of an amount: the proposed standard is approved as it stands."""
@@ -32,8 +32,13 @@ def read_approvals(path: Path) -> tuple[pd.DataFrame, list[Finding]]:
     -------
     approvals : DataFrame
         ``part_no``, ``proposed`` and ``approved`` and ``proposed_when_approved`` (Decimal or None), ``approved_by``,
-        ``approved_on`` (text as written).
+        ``approved_on`` (text as written), and the columns that people added, as text.
     findings : list of Finding
+
+    Raises
+    ------
+    BadInput
+        ``K021``: to go on would write over approvals that could not be read.
 
     Notes
     -----
@@ -45,18 +50,20 @@ def read_approvals(path: Path) -> tuple[pd.DataFrame, list[Finding]]:
     edited = read_edited(path.read_bytes())
     missing = [c for c in ("part_no", "proposed", "approved") if c not in edited.header]
     if missing:
-        return empty, [
-            error("K021", "a file of proposed standards must have its columns", file=path.name,
-                  found=f"no {', '.join(missing)}", assumed="no approvals are taken from it; the file is left as it is",
+        raise BadInput(
+            error("K021", "a file of proposed standards must have its columns", file=str(path),
+                  found=f"no {', '.join(missing)}", assumed="the file is left as it is",
                   advice="put the header row back, or move the file away")
-        ]  # fmt: skip
+        )  # fmt: skip
+    added = [name for name in edited.header if name and name not in WRITTEN]
     findings: list[Finding] = []
     kept = [
         _approval(cells, comma=edited.decimal_comma, file=path.name, row=row, findings=findings)
+        | {name: cells.get(name, "") for name in added}
         for row, cells in edited.rows
         if cells.get("part_no")
     ]
-    return pd.DataFrame(kept, columns=empty.columns, dtype=object), findings
+    return pd.DataFrame(kept, columns=[*empty.columns, *added], dtype=object), findings
 
 
 def lost_approvals(approvals: pd.DataFrame, proposed: pd.DataFrame, *, file: str) -> list[Finding]:

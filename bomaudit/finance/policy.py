@@ -17,6 +17,12 @@ from bomaudit.settings import FinanceSection
 APPROVAL = ("approved", "approved_by", "approved_on", "proposed_when_approved")
 """Columns of people: the approved standard, who approved it, when, and what was proposed at that time."""
 
+WRITTEN = (
+    "part_no", "kind", "description", "standard_cost", "target", "target_basis", "proposed", "rule", *APPROVAL,
+    "new_standard", "state",
+)  # fmt: skip
+"""Columns that the program writes; others in the file were added by people and are kept behind them."""
+
 
 def committed_prices(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> pd.Series:
     """Price of each part under a firm quote that is still valid, in audit currency at the as-of rate.
@@ -183,14 +189,14 @@ def with_approvals(proposed: pd.DataFrame, approvals: pd.DataFrame | None) -> pd
     proposed : DataFrame
         From :func:`propose` or :func:`propose_assemblies`.
     approvals : DataFrame, optional
-        From :func:`bomaudit.finance.approvals.read_approvals`: ``part_no``, ``proposed`` and the columns of
-        :data:`APPROVAL`.
+        From :func:`bomaudit.finance.approvals.read_approvals`: ``part_no``, ``proposed``, the columns of
+        :data:`APPROVAL` and those that people added.
 
     Returns
     -------
     DataFrame
         ``proposed`` with the columns of :data:`APPROVAL`, ``new_standard`` (approved where approved, else proposed) and
-        ``state``: approved, approved before the proposal changed, proposed.
+        ``state``: approved, approved before the proposal changed, proposed; then what people added.
     """
     none = pd.DataFrame(columns=["part_no", "proposed", *APPROVAL])
     known = (none if approvals is None else approvals).drop_duplicates("part_no", keep="last").set_index("part_no")
@@ -215,4 +221,7 @@ def with_approvals(proposed: pd.DataFrame, approvals: pd.DataFrame | None) -> pd
         ["approved before the proposal changed", "approved"],
         default="proposed",
     )
-    return joined.assign(state=pd.Series(state, index=joined.index, dtype="str"))
+    joined["state"] = pd.Series(state, index=joined.index, dtype="str")
+    for added in [c for c in known if c not in ("proposed", *APPROVAL)]:
+        joined[added] = joined["part_no"].map(known[added]).astype(object).fillna("").astype("str")
+    return joined

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -17,7 +18,7 @@ from bomaudit.finance.ageing import ageing
 from bomaudit.finance.approvals import lost_approvals
 from bomaudit.finance.bridge import CAUSES, part_bridge, total_bridge
 from bomaudit.finance.parts import about_parts, looked_up, part_costs, standards_in_audit_currency
-from bomaudit.finance.policy import APPROVAL, committed_prices, propose, propose_assemblies, with_approvals
+from bomaudit.finance.policy import committed_prices, propose, propose_assemblies, with_approvals
 from bomaudit.finance.revalue import journal, revaluation
 from bomaudit.finance.rolled import Structure, rolled_bridge, rolled_costs, structure_of
 from bomaudit.finance.variance import purchase_variance
@@ -25,6 +26,9 @@ from bomaudit.findings import Finding, in_order, warning
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.exact import round_money
 from bomaudit.settings import FinanceSection, Settings
+
+if TYPE_CHECKING:
+    from bomaudit.audit import Audit
 
 CAUTIONS = (
     "This is not accounting advice: group policy, the accounting standards and the auditor decide.",
@@ -76,6 +80,22 @@ class Reconciled:
     as_of: date
     findings: tuple[Finding, ...]
     cautions: tuple[str, ...] = CAUTIONS
+
+
+def reconcile_audit(audit: Audit, *, approvals: pd.DataFrame | None = None) -> Reconciled:
+    """Reconcile the standards of an audit; see :func:`reconcile`."""
+    tables = audit.inputs.tables
+    return reconcile(
+        standards=tables["standards"],
+        bom=tables["bom"],
+        lines=audit.prepared,
+        audited=audit.lines,
+        quotes=audit.quotes,
+        settings=audit.settings,
+        as_of=audit.as_of,
+        fx=audit.opened.fx,
+        approvals=approvals,
+    )
 
 
 def reconcile(
@@ -192,9 +212,7 @@ def _with_lost(proposed: pd.DataFrame, approvals: pd.DataFrame | None) -> pd.Dat
     gone = approvals[approvals["approved"].notna() & ~approvals["part_no"].isin(proposed["part_no"])]
     if gone.empty:
         return proposed
-    rest = gone[["part_no", "proposed", *APPROVAL]].assign(
-        rule="no standard any more: kept for its approval", state="approved, without effect"
-    )
+    rest = gone.assign(rule="no standard any more: kept for its approval", state="approved, without effect")
     rows = [*proposed.to_dict("records"), *rest.to_dict("records")]
     return pd.DataFrame(rows, columns=proposed.columns, dtype=object)
 

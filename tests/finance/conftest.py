@@ -16,7 +16,7 @@ def fx():
 def case(fx):
     """Arguments of reconcile."""
     bom, estimate = bom_frame()
-    lines, audited = lines_of(bom, estimate, fx)
+    lines, audited = lines_of(bom, estimate)
     return {
         "standards": standards_frame(STANDARD_ROWS),
         "bom": bom,

@@ -37,7 +37,7 @@ def bom_frame(rows=ROWS):
     return bom.assign(source_row=range(2, len(bom) + 2), currency="EUR"), frame["estimate"].astype(float)
 
 
-def lines_of(bom, estimate, fx, annual_volume=100.0):
+def lines_of(bom, estimate, annual_volume=100.0):
     """Prepared and audited lines with a stated estimate, all of its difference put down to experience."""
     qty = explode(bom["parent_row"], bom["qty"], bom["scrap_rate"], scrap="divide", row_kind=bom["row_kind"])
     booked = bom["unit_cost"].astype(float)

@@ -6,6 +6,7 @@ import pytest
 
 from bomaudit.finance.approvals import read_approvals
 from bomaudit.finance.reconcile import reconcile
+from bomaudit.findings import BadInput
 
 
 def row(frame, part_no):
@@ -88,9 +89,20 @@ def test_what_is_no_approval_is_said(tmp_path):
 
 
 def test_file_without_its_columns_is_said(tmp_path):
-    approvals, findings = read_approvals(written(tmp_path, "a,b\n1,2\n"))
-    assert approvals.empty
-    assert [f.code for f in findings] == ["K021"]
+    path = written(tmp_path, "a,b\n1,2\n")
+    with pytest.raises(BadInput) as refused:
+        read_approvals(path)
+    assert refused.value.findings[0].code == "K021"
+    assert path.read_text() == "a,b\n1,2\n"
+
+
+def test_columns_that_people_added_are_kept(case, tmp_path):
+    text = "part_no;proposed;approved;approved_by;approved_on;Ticket\nS;3,2;;;;77\nX;1;1;J;x;78\n"
+    approvals, _ = read_approvals(written(tmp_path, text))
+    proposed = reconcile(**case, approvals=approvals).proposed
+    assert row(proposed, "S")["ticket"] == "77"
+    assert row(proposed, "X")["ticket"] == "78"
+    assert row(proposed, "T")["ticket"] == ""
 
 
 def test_written_file_reads_back_the_same(case, tmp_path):

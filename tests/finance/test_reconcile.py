@@ -173,7 +173,7 @@ def test_several_standards_of_a_part_are_named_and_the_last_counts(case):
 def test_flat_bom_without_an_assembly_has_a_product_row(case):
     rows = [("part", "A", -1, 2, np.nan, 1.5, 1.2, "x"), ("part", "B", -1, 1, np.nan, 3.0, 3.0, "x")]
     bom, estimate = finance_case.bom_frame(rows)
-    lines, audited = finance_case.lines_of(bom, estimate, case["fx"])
+    lines, audited = finance_case.lines_of(bom, estimate)
     got = reconcile(**case | {"bom": bom, "lines": lines, "audited": audited})
     assert got.rolled["part_no"].tolist() == ["product"]
     assert got.rolled["rolled_booked"].tolist() == [6.0]
