@@ -91,7 +91,7 @@ H
 440 | HD140-604 | Aufklebersatz | 1 | Satz | 0,95 | 1 | 14.11.2018 | |
 450 | HD140-605 | Kleinteile pauschal | 1 | psch | 3,00 | 1 | | |
 460 | HD140-901 | Fracht | 1 | psch | 6,50 | 1 | 14.11.2018 | |
-470 | HD140-902 | Montagelohn | 1 | psch | 22,80 | 1 | 14.11.2018 | |
+470 | HD140-902 | Arbeitslohn | 1 | psch | 22,80 | 1 | 14.11.2018 | |
 = Zwischensumme Verpackung und Sonstiges
 """
 REMARKS = (
