@@ -86,38 +86,36 @@ def part_bridge(parts: pd.DataFrame, *, start: Start, places: int) -> pd.DataFra
     DataFrame
         ``part_no`` and the columns of :func:`add_up`.
     """
-    bought = parts[parts["kind"] == "part"]
-    first = bought["standard_cost"].fillna(bought["booked_cost"]) if start == "standard" else bought["booked_cost"]
-    causes = bought[list(WALK)].set_axis([w.removeprefix("walk_") for w in WALK], axis=1)
-    causes = causes.where(bought["estimated"], 0.0).assign(price=bought["booked_cost"] - first)
+    bought, first, causes = _of_parts(parts, start)
     bridge = add_up(first, bought["today_cost"], causes, places=places)
     bridge.insert(0, "part_no", bought.loc[bridge.index, "part_no"])
     return bridge.reset_index(drop=True)
 
 
-def total_bridge(bridge: pd.DataFrame, quantity: pd.Series, *, places: int) -> pd.Series:
-    """Sum of bridges × quantities, each cause rounded to money; the rest is rounding, so it adds up exactly.
+def year_bridge(parts: pd.DataFrame, *, start: Start, places: int) -> pd.DataFrame:
+    """Bridge of a year's purchases: the parts × their annual quantities, one row.
 
     Parameters
     ----------
-    bridge : DataFrame
-        From :func:`add_up`.
-    quantity : Series, index as ``bridge``
-        For example pieces a year; rows without one are left out. [uom]
+    parts, start
+        As in :func:`part_bridge`; parts without an annual quantity are left out.
     places : int
+        Decimal places of money.
 
     Returns
     -------
-    Series of Decimal
-        ``start``, the causes, ``end``.
+    DataFrame
+        The columns of :func:`add_up`.
     """
-    held = quantity.notna()
-    many = [Decimal(repr(float(q))) for q in quantity[held]]
-    rows = bridge[held]
-    sums = {
-        name: round_money(sum((v * q for v, q in zip(rows[name], many, strict=True)), Decimal(0)), places)
-        for name in ("start", *CAUSES, "end")
-    }
-    others = sum((sums[c] for c in CAUSES if c != "rounding"), Decimal(0))
-    sums["rounding"] = sums["end"] - sums["start"] - others
-    return pd.Series(sums, dtype=object)
+    bought, first, causes = _of_parts(parts, start)
+    a_year = bought["annual_qty"].where(first.notna() & bought["today_cost"].notna(), 0.0).fillna(0.0)
+    amounts = [(values.fillna(0.0) * a_year).sum() for values in (first, bought["today_cost"])]
+    of_year = causes.fillna(0.0).mul(a_year, axis=0).sum().to_frame().T
+    return add_up(pd.Series([amounts[0]]), pd.Series([amounts[1]]), of_year, places=places)
+
+
+def _of_parts(parts: pd.DataFrame, start: Start) -> tuple[pd.DataFrame, pd.Series, pd.DataFrame]:
+    bought = parts[parts["kind"] == "part"]
+    first = bought["standard_cost"].fillna(bought["booked_cost"]) if start == "standard" else bought["booked_cost"]
+    causes = bought[list(WALK)].set_axis([w.removeprefix("walk_") for w in WALK], axis=1)
+    return bought, first, causes.where(bought["estimated"], 0.0).assign(price=bought["booked_cost"] - first)

@@ -16,7 +16,7 @@ import pandas as pd
 
 from bomaudit.finance.ageing import ageing
 from bomaudit.finance.approvals import lost_approvals
-from bomaudit.finance.bridge import CAUSES, part_bridge, total_bridge
+from bomaudit.finance.bridge import CAUSES, part_bridge, year_bridge
 from bomaudit.finance.parts import about_parts, looked_up, part_costs, standards_in_audit_currency
 from bomaudit.finance.policy import committed_prices, propose, propose_assemblies, with_approvals
 from bomaudit.finance.revalue import journal, revaluation
@@ -189,17 +189,16 @@ def reconcile(
 
 def _bridges(parts: pd.DataFrame, rolled: pd.DataFrame, finance: FinanceSection) -> pd.DataFrame:
     pieces = []
-    annual = parts.set_index("part_no")["annual_qty"]
     last = len(rolled) - 1
     for start in ("standard", "booked"):
         of_parts = part_bridge(parts, start=start, places=finance.places)
         of_rolled = rolled_bridge(rolled, start=start, places=finance.places)
-        year = total_bridge(of_parts, looked_up(of_parts["part_no"], annual), places=finance.money_places)
+        of_year = year_bridge(parts, start=start, places=finance.money_places)
         scope = pd.Series("assembly", index=of_rolled.index).where(of_rolled.index < last, "product")
         pieces += [
             of_parts.assign(scope="part", starts_at=start),
             of_rolled.assign(scope=scope, starts_at=start),
-            year.to_frame().T.assign(scope="year", starts_at=start, part_no=""),
+            of_year.assign(scope="year", starts_at=start, part_no=""),
         ]
     order = ["starts_at", "scope", "part_no", "start", *CAUSES, "end"]
     return pd.concat([p[order] for p in pieces if len(p)], ignore_index=True)
