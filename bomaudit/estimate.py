@@ -21,11 +21,12 @@ from bomaudit.curves.carry import factor_codes, factor_names
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.level import Priced, as_arrays, find_level
 from bomaudit.curves.maturity import stage_of
+from bomaudit.curves.offers import NewerQuotes, find_newer
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import log_rate
 from bomaudit.curves.spread import Spread, currency_loading, find_spread
 from bomaudit.curves.timelines import Codes
-from bomaudit.evidence import NewerQuotes, find_newer, take_newer
+from bomaudit.evidence import take_newer
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 
 _BLOCK = 50_000  # lines; what a processor's cache holds, and enough for a second processor to share the work
@@ -95,11 +96,11 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date, confidence: fl
     usable &= lines["basis_date"].notna().to_numpy(dtype=bool)
     known = lines if bool(usable.all()) else lines[usable]
     priced = as_arrays(known, curves, np.datetime64(as_of, "D"))
-    pairs = find_newer(known, curves.quotes, as_of=min(as_of, curves.as_of))
+    pairs = find_newer(priced.asked, curves.offers, as_of=np.datetime64(min(as_of, curves.as_of), "D"))
     blocks = [slice(k, min(k + _BLOCK, len(known))) for k in range(0, len(known), _BLOCK)]
 
     def of_block(rows: slice) -> _Block:
-        return _estimate_block(priced.part(rows), pairs.part(rows), curves, confidence)
+        return _estimate_block(priced.some(rows), pairs.part(rows), curves, confidence)
 
     return _assemble(lines, usable, _each(of_block, blocks), factor_names(curves, priced.spans.currencies))
 

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from bomaudit.curves.carry import Carried, carry
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.level import OWN_VOLUME, Level, Newer, Priced, doubt_per_year, with_own_columns
+from bomaudit.curves.offers import NewerQuotes
 from bomaudit.curves.own_volume import log_quantity_change
 from bomaudit.curves.pooling import Floats
-from bomaudit.curves.spans import Days
-
-Rows = npt.NDArray[np.int64]
+from bomaudit.curves.spans import Days, log_rate
+from bomaudit.curves.timelines import Codes
 
 _OTHER_SUPPLIER = 0.06
 """Spread of prices between suppliers of one part, added where quote and BOM name different ones; engineering judgement,
@@ -24,90 +22,6 @@ no published source. [ln]"""
 _FAR_OFF = 6.0
 """A quote further off than so many standard deviations counts as if it were at most that far: a slip of the unit or of
 the part is likelier than the market. Engineering judgement."""
-
-
-@dataclass(frozen=True)
-class NewerQuotes:
-    """Pairs of a line and a quote of its part after the line's basis date.
-
-    Attributes
-    ----------
-    line : array of int, shape (pairs,)
-        Position of the line, rising; within a line by date.
-    quote : array of int, shape (pairs,)
-        Position in the quotes.
-    other : array of bool, shape (pairs,)
-        The quote is of another supplier than the BOM names.
-    passed_over : array of int, shape (lines,)
-        Quotes of the part after the basis date that were not used: other price breaks of the same offer.
-    """
-
-    line: Rows
-    quote: Rows
-    other: npt.NDArray[np.bool_]
-    passed_over: Rows
-
-    def part(self, rows: slice) -> NewerQuotes:
-        """Pairs of some of the lines, counted from the first of them."""
-        first, last = np.searchsorted(self.line, [rows.start, rows.stop])
-        pairs = slice(int(first), int(last))
-        return NewerQuotes(
-            self.line[pairs] - rows.start, self.quote[pairs], self.other[pairs], self.passed_over[rows]
-        )  # fmt: skip
-
-
-def find_newer(lines: pd.DataFrame, quotes: pd.DataFrame, *, as_of: date) -> NewerQuotes:
-    """Quotes after each line's basis date and not after ``as_of``; of several price breaks one.
-
-    Parameters
-    ----------
-    lines : DataFrame, shape (lines,)
-        part_no, basis_date, price_at_basis, annual_qty_now, supplier.
-    quotes : DataFrame
-        Usable quotes.
-    as_of : date
-
-    Returns
-    -------
-    NewerQuotes
-
-    Notes
-    -----
-    Of the price breaks of one offer (part, date, supplier) the one nearest to the break that the booked cost stands on
-    is used; where that is not known, the largest that the annual quantity reaches, else the smallest.
-    """
-    parts = pd.Index(quotes["part_no"].unique(), dtype=object)
-    of_line = parts.get_indexer(pd.Index(lines["part_no"].to_numpy(dtype=object)))
-    mine = of_line >= 0
-    left = lines.loc[mine, ["basis_date", "price_at_basis", "annual_qty_now", "supplier"]]
-    left = left.rename(columns={"supplier": "of_line"}).assign(line=np.flatnonzero(mine), part=of_line[mine])
-    of_quote = parts.get_indexer(pd.Index(quotes["part_no"].to_numpy(dtype=object)))
-    asked = np.isin(of_quote, np.unique(of_line[mine]))
-    right = quotes.loc[asked, ["quote_date", "unit_price", "min_qty", "supplier"]]
-    pairs = left.merge(right.assign(quote=np.flatnonzero(asked), part=of_quote[asked]), on="part")
-    stood_on = _own_break(pairs)
-    pairs = pairs[(pairs["quote_date"] > pairs["basis_date"]) & (pairs["quote_date"] <= pd.Timestamp(as_of))]
-    wanted = pairs["line"].map(stood_on).to_numpy(dtype=float)
-    annual, least = pairs["annual_qty_now"].to_numpy(dtype=float), np.maximum(pairs["min_qty"].to_numpy(), 1.0)
-    reach = np.where(least <= annual, np.log(np.maximum(annual, 1.0) / least), _FAR + np.log(least))
-    distance = np.where(np.isfinite(wanted), np.abs(np.log(least / np.where(np.isfinite(wanted), wanted, 1.0))), reach)
-    pairs = pairs.assign(distance=distance).sort_values(["line", "quote_date", "supplier", "distance"], kind="stable")
-    used = pairs.drop_duplicates(["line", "quote_date", "supplier"], keep="first")
-    dropped = np.bincount(pairs["line"], minlength=len(lines)) - np.bincount(used["line"], minlength=len(lines))
-    stated = (used["supplier"] != "") & (used["of_line"] != "")
-    other = (stated & (used["supplier"] != used["of_line"])).to_numpy(dtype=bool)
-    return NewerQuotes(used["line"].to_numpy(), used["quote"].to_numpy(), other, dropped)
-
-
-_FAR = 100.0  # ln; any break within reach comes before any out of reach
-
-
-def _own_break(pairs: pd.DataFrame) -> pd.Series:
-    """Price break behind each line's booked cost, by line; only lines where it is known."""
-    same = pairs[(pairs["quote_date"] == pairs["basis_date"]) & (pairs["min_qty"] > 0)]
-    away = np.abs(np.log(same["unit_price"] / same["price_at_basis"]))
-    nearest = same.assign(away=away).sort_values(["line", "away"], kind="stable").drop_duplicates("line")
-    return nearest.set_index("line")["min_qty"]
 
 
 @dataclass(frozen=True)
@@ -130,7 +44,7 @@ class Evidence:
 
 
 def weigh(
-    line: Rows,
+    line: Codes,
     deviation: Floats,
     noise: Floats,
     loadings: Floats,
@@ -192,7 +106,7 @@ def weigh(
     return Evidence(shift, weight, total)
 
 
-def left_to_wander(line: Rows, weight: Floats, wander: Floats, target_wander: Floats) -> Floats:
+def left_to_wander(line: Codes, weight: Floats, wander: Floats, target_wander: Floats) -> Floats:
     r"""Variance of wandering that is left after the quotes, per line.
 
     Parameters
@@ -249,11 +163,10 @@ def take_newer(
     if not len(line):
         none = np.zeros(size)
         return Newer(none, none, none + 1, level.loadings, level.carried.process), text
-    asked = curves.quotes.iloc[pairs.quote]
-    day = asked["quote_date"].to_numpy().astype("datetime64[D]")
+    offers, day = curves.offers, curves.offers.day[pairs.quote]
     then = carry(curves, lines.spans.take(line, now=day))
-    deviation, loadings = _deviation(lines, level, asked, then, line, curves=curves)
-    noise = _noise(asked, pairs.other, curves)
+    deviation, loadings = _deviation(lines, level, then, pairs, curves=curves)
+    noise = np.hypot(offers.noise[pairs.quote], np.where(pairs.other, _OTHER_SUPPLIER, 0.0))
     start = level.basis + level.date
     wide = np.sqrt(start[line] + then.process + (loadings**2).sum(axis=1))
     noise = np.maximum(noise, np.sqrt(np.maximum((deviation / _FAR_OFF) ** 2 - wide**2, 0.0)))
@@ -269,29 +182,22 @@ def take_newer(
     return newer, text
 
 
-def _sum(line: Rows, values: Floats, size: int) -> Floats:
+def _sum(line: Codes, values: Floats, size: int) -> Floats:
     """Sum of the values of each line's quotes."""
     return np.bincount(line, values, minlength=size).astype(np.float64)
 
 
-def _noise(asked: pd.DataFrame, other: npt.NDArray[np.bool_], curves: Curves) -> Floats:
-    by_kind = curves.model.quote_noise
-    noise = asked["kind"].map(by_kind).fillna(by_kind["budgetary"]).to_numpy(dtype=float)
-    return np.hypot(noise, np.where(other, _OTHER_SUPPLIER, 0.0))
-
-
 def _deviation(
-    lines: Priced, level: Level, asked: pd.DataFrame, then: Carried, line: Rows, *, curves: Curves
+    lines: Priced, level: Level, then: Carried, pairs: NewerQuotes, *, curves: Curves
 ) -> tuple[Floats, Floats]:
     """Ln quote, brought to today's quantity, minus what was expected at its date; and the loadings of that.
 
     A quote that states no annual quantity is taken to be for today's.
     """
-    spans, day = lines.spans, asked["quote_date"].to_numpy().astype("datetime64[D]")
-    money = np.array(spans.currencies, dtype=object)[spans.currency[line]]
-    exchange = curves.fx.rate(asked["currency"].to_numpy(dtype=object), day) / curves.fx.rate(money, day)
-    ratio = np.log(asked["unit_price"].to_numpy(dtype=float) * exchange / lines.price[line])
-    to_now = log_quantity_change(asked["annual_qty"].to_numpy(dtype=float), lines.quantity_now[line])
+    line, offers, day = pairs.line, curves.offers, curves.offers.day[pairs.quote]
+    money = log_rate(curves.fx, lines.spans.take(line, now=day), day)
+    ratio = offers.log_price[pairs.quote] - money - np.log(lines.price[line])
+    to_now = log_quantity_change(offers.annual[pairs.quote], lines.quantity_now[line])
     deviation = ratio + level.slope[line] * to_now - then.total - level.quantity[line]
     loadings = with_own_columns(then, doubt_per_year(lines, curves)[line] * np.abs(then.years))
     loadings[:, OWN_VOLUME] = level.slope_sd[line] * (level.quantity_change[line] - to_now)

@@ -169,12 +169,11 @@ def _log_volumes(model: _Model, theta: Floats, data: Volumes) -> Floats:
 
 
 def _jacobian(model: _Model, theta: Floats, data: Volumes, base: Floats) -> Floats:
-    step = 1e-5
-    columns = [
-        (_log_volumes(model, theta + step * np.eye(theta.shape[1])[k], data) - base) / step
-        for k in range(theta.shape[1])
-    ]
-    return np.stack(columns, axis=2)
+    """Slope of ln volumes in each parameter, shape (commodities, periods, parameters), all in one evaluation."""
+    step, size, count = 1e-5, *theta.shape
+    moved = (theta[None, :, :] + step * np.eye(count)[:, None, :]).reshape(-1, count)
+    found = _log_volumes(model, moved, data.take(np.tile(np.arange(size), count))).reshape(count, size, -1)
+    return np.moveaxis((found - base[None, :, :]) / step, 0, 2)
 
 
 def _cost(residual: Floats, theta: Floats, model: _Model, noise: Floats) -> Floats:
@@ -187,29 +186,32 @@ def _residual(model: _Model, theta: Floats, data: Volumes) -> Floats:
 
 
 def _descend(model: _Model, theta: Floats, data: Volumes, noise: Floats) -> tuple[Floats, Floats]:
-    """Levenberg-Marquardt over all commodities at once; parameters and cost."""
-    damping = np.full(len(theta), 1e-2)
-    residual = _residual(model, theta, data)
-    cost = _cost(residual, theta, model, noise)
-    precision = 1 / np.array(model.sd) ** 2
+    """Levenberg-Marquardt over all commodities at once, the settled ones left alone; parameters and cost."""
+    theta, damping = theta.copy(), np.full(len(theta), 1e-2)
+    cost = _cost(_residual(model, theta, data), theta, model, noise)
+    active = np.arange(len(theta))
     for _ in range(_ITERATIONS):
-        slope = np.where(data.used[:, :, None], _jacobian(model, theta, data, np.log(data.volume) - residual), 0.0)
-        scaled = slope / noise[:, None, None] ** 2
-        curvature = np.einsum("cni,cnj->cij", scaled, slope) + np.diag(precision)
-        downhill = np.einsum("cni,cn->ci", scaled, residual) - (theta - np.array(model.mean)) * precision
-        damped = curvature + damping[:, None, None] * curvature * np.eye(theta.shape[1])
-        step = np.clip(np.linalg.solve(damped, downhill[:, :, None])[:, :, 0], -_LONGEST_STEP, _LONGEST_STEP)
-        tried = _residual(model, theta + step, data)
-        new = _cost(tried, theta + step, model, noise)
-        better = new < cost
-        theta = np.where(better[:, None], theta + step, theta)
-        residual = np.where(better[:, None], tried, residual)
-        settled = np.abs(cost - new) < _SETTLED * (1 + cost)
-        cost = np.where(better, new, cost)
-        damping = np.clip(np.where(better, damping / 3, damping * 4), 1e-9, 1e9)
-        if bool(settled.all()):
+        step = _step(model, theta[active], data.take(active), noise[active], damping[active])
+        tried = theta[active] + step
+        new = _cost(_residual(model, tried, data.take(active)), tried, model, noise[active])
+        better = new < cost[active]
+        settled = np.abs(cost[active] - new) < _SETTLED * (1 + new)
+        theta[active[better]], cost[active[better]] = tried[better], new[better]
+        damping[active] = np.clip(damping[active] * np.where(better, 1 / 3, 4.0), 1e-9, 1e9)
+        active = active[~settled]
+        if not len(active):
             break
     return theta, cost
+
+
+def _step(model: _Model, theta: Floats, data: Volumes, noise: Floats, damping: Floats) -> Floats:
+    residual, precision = _residual(model, theta, data), 1 / np.array(model.sd) ** 2
+    slope = np.where(data.used[:, :, None], _jacobian(model, theta, data, np.log(data.volume) - residual), 0.0)
+    scaled = slope / noise[:, None, None] ** 2
+    curvature = np.einsum("cni,cnj->cij", scaled, slope) + np.diag(precision)
+    downhill = np.einsum("cni,cn->ci", scaled, residual) - (theta - np.array(model.mean)) * precision
+    damped = curvature + damping[:, None, None] * curvature * np.eye(theta.shape[1])
+    return np.clip(np.linalg.solve(damped, downhill[:, :, None])[:, :, 0], -_LONGEST_STEP, _LONGEST_STEP)
 
 
 def _fit_one(model: _Model, data: Volumes) -> tuple[Floats, Floats, Floats]:

@@ -18,6 +18,7 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.curves.inputs import read_input_prices
 from bomaudit.curves.library import Library
 from bomaudit.curves.observations import QUOTED, booked_as_quotes, observe, quotes_with_market
+from bomaudit.curves.offers import collect_offers
 from bomaudit.curves.own_volume import fit_price_breaks
 from bomaudit.curves.priors import build_catalogue, drift_spread
 from bomaudit.curves.spans import Rates
@@ -75,9 +76,10 @@ def fit_curves(
         *of_volumes, *of_inputs, *find_about_markets(lines, catalogue, indices, as_of),
         *find_about_inputs(lines, catalogue, inputs, fx), *find_about_fit(lines, experience),
     ]  # fmt: skip
+    offers = collect_offers(quotes, fx=fx, model=settings.model)
+    assumptions = list_what_curves_assume(lines, catalogue, experience, indices, breaks)
     return Curves(
         library=library, catalogue=catalogue, experience=experience, volumes=indices, inputs=inputs, own_volume=breaks,
-        fx=fx, quotes=quotes, classification=(float(mean), float(sd)), model=settings.model, as_of=as_of,
-        findings=tuple(findings),
-        assumptions=list_what_curves_assume(lines, catalogue, experience, indices, breaks),
+        fx=fx, quotes=quotes, offers=offers, classification=(float(mean), float(sd)), model=settings.model,
+        as_of=as_of, findings=tuple(findings), assumptions=assumptions,
     )  # fmt: skip

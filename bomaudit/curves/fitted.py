@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +13,7 @@ import pandas as pd
 from bomaudit.curves.experience import ExperienceFit
 from bomaudit.curves.inputs import InputPrices
 from bomaudit.curves.library import Library
+from bomaudit.curves.offers import Offers
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.priors import Catalogue
 from bomaudit.curves.spans import Rates
@@ -37,7 +39,9 @@ class Curves:
         Index commodity: slope, slope_sd, n_breaks.
     fx : Rates
     quotes : DataFrame
-        Usable quotes, sorted by part and date.
+        Usable quotes, with the commodity and sourcing of their part.
+    offers : Offers
+        The same as plain arrays.
     classification : (float, float)
         Mean and sd of yearly real price change over commodities, for lines of unsure commodity. [ln/year]
     model : ModelSection
@@ -56,6 +60,7 @@ class Curves:
     own_volume: pd.DataFrame
     fx: Rates
     quotes: pd.DataFrame
+    offers: Offers
     classification: tuple[float, float]
     model: ModelSection
     as_of: date
@@ -75,25 +80,32 @@ class Curves:
         """Whether a catalogue column holds a word, by commodity code."""
         return (self.catalogue.frame[name] == value).to_numpy(dtype=bool)
 
-    @property
+    @cached_property
     def volume_codes(self) -> Codes:
         """Volume index of each commodity code, -1 for none."""
         return self.volumes.lines.codes(np.array(self.catalogue.names, dtype=object))
 
-    @property
+    @cached_property
     def whole_price(self) -> npt.NDArray[np.bool_]:
         """Whether a commodity's exponent is one of whole prices, by commodity code.
 
         Own quotes are whole prices: where they bear on the exponent, a prior measured on the conversion share has been
         carried over to the whole price and stays there.
         """
-        drawn = self.experience.frame["data_weight"].to_numpy(dtype=float) > _DRAWN
-        return np.asarray(self.is_("applies_to", "whole_price") | drawn)
+        return np.asarray(self.is_("applies_to", "whole_price") | self.drawn)
 
-    @property
+    @cached_property
     def takes_markup(self) -> npt.NDArray[np.bool_]:
-        """Whether a commodity's curve was measured on costs, so that the mark-up still has to be added."""
-        return np.asarray(self.is_("measured_on", "cost") & ~(self.whole_price & self.is_("applies_to", "conversion")))
+        """Whether a commodity's curve was measured on costs, so that the mark-up still has to be added.
+
+        Own quotes are prices and hold it already.
+        """
+        return np.asarray(self.is_("measured_on", "cost") & ~self.drawn)
+
+    @cached_property
+    def drawn(self) -> npt.NDArray[np.bool_]:
+        """Whether own quotes bear on a commodity's exponent, by commodity code."""
+        return self.experience.frame["data_weight"].to_numpy(dtype=float) > _DRAWN
 
 
 _DRAWN = 0.05  # weight of own quotes above which they, not the library, say what was measured

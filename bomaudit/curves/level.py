@@ -10,10 +10,11 @@ import pandas as pd
 
 from bomaudit.curves.carry import Carried, carry
 from bomaudit.curves.fitted import Curves
+from bomaudit.curves.offers import Asked
 from bomaudit.curves.own_volume import log_quantity_change
 from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
 from bomaudit.curves.spans import Spans
-from bomaudit.curves.timelines import codes_of
+from bomaudit.curves.timelines import Codes, codes_of
 
 # columns of loadings: the shared factors as in curves.carry.factor_codes, then two that are each line's own
 EXPONENT, VOLUME, PROCESS, OWN_VOLUME, FIRST_INPUT = range(5)
@@ -31,6 +32,8 @@ class Priced:
     ----------
     spans : Spans
         From the basis date to the as-of date.
+    part, supplier : array of int, shape (lines,)
+        Codes of :class:`bomaudit.curves.offers.Offers`.
     price, booked : array, shape (lines,)
         Booked price in the price currency, and in the audit currency at the basis date. [currency/uom]
     noise, date_sd, sure : array, shape (lines,)
@@ -45,6 +48,8 @@ class Priced:
     """
 
     spans: Spans
+    part: Codes
+    supplier: Codes
     price: Floats
     booked: Floats
     noise: Floats
@@ -59,12 +64,18 @@ class Priced:
         """Count the lines."""
         return len(self.price)
 
-    def part(self, rows: slice) -> Priced:
+    @property
+    def asked(self) -> Asked:
+        """What the lines ask the quotes for."""
+        return Asked(self.part, self.supplier, self.spans.then, np.log(self.booked), self.quantity_now)
+
+    def some(self, rows: slice) -> Priced:
         """Some of the lines."""
         s = self.spans
         spans = Spans(s.commodity[rows], s.currency[rows], s.currencies, s.custom[rows], s.then[rows], s.now)
         return Priced(
-            spans, self.price[rows], self.booked[rows], self.noise[rows], self.date_sd[rows], self.sure[rows],
+            spans, self.part[rows], self.supplier[rows], self.price[rows], self.booked[rows], self.noise[rows],
+            self.date_sd[rows], self.sure[rows],
             self.quantity_then[rows], self.quantity_now[rows], self.reduction[rows], self.reduced_until[rows],
         )  # fmt: skip
 
@@ -96,7 +107,8 @@ def as_arrays(known: pd.DataFrame, curves: Curves, today: np.datetime64) -> Pric
     )
     sure = np.clip(np.nan_to_num(_floats(known, "commodity_confidence"), nan=1.0), 0.0, 1.0)
     return Priced(
-        spans, _floats(known, "price_at_basis"), _floats(known, "booked_cost"), _floats(known, "basis_noise"),
+        spans, curves.offers.part_codes(known["part_no"]), curves.offers.supplier_codes(known["supplier"]),
+        _floats(known, "price_at_basis"), _floats(known, "booked_cost"), _floats(known, "basis_noise"),
         np.nan_to_num(_floats(known, "basis_date_sd")), np.where(commodity == _UNKNOWN, 0.0, sure),
         _floats(known, "annual_qty_then"), _floats(known, "annual_qty_now"), _floats(known, "agreed_reduction"),
         known["agreed_until"].to_numpy().astype("datetime64[D]"),

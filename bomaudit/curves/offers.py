@@ -1,0 +1,212 @@
+"""Quotes as plain arrays, by part, and which of them are newer than a booked cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from bomaudit.curves.pooling import Floats
+from bomaudit.curves.spans import Days, Rates
+from bomaudit.curves.timelines import Codes
+from bomaudit.settings import ModelSection
+
+NOT_STATED = -2
+"""Supplier code where none is stated; -1: one that none of the quotes names."""
+
+_FAR = 100.0  # ln; any price break within reach comes before any out of reach
+
+
+@dataclass(frozen=True)
+class Offers:
+    """Quotes sorted by part and date.
+
+    Attributes
+    ----------
+    parts, suppliers : Index of str
+        Part numbers and suppliers that the quotes name.
+    start, count : array of int, shape (parts,)
+        Where each part's quotes stand.
+    day : array of datetime64[D], shape (quotes,)
+    log_price : array, shape (quotes,)
+        ln price in the audit currency at the rate of the day. [ln]
+    noise : array, shape (quotes,)
+        Standard deviation around the market price. [ln]
+    least, annual : array, shape (quotes,)
+        Price break, 0 where none, and annual quantity, NaN where not stated. [uom, uom/year]
+    supplier : array of int, shape (quotes,)
+        Position in ``suppliers``, :data:`NOT_STATED` where none.
+    """
+
+    parts: pd.Index
+    suppliers: pd.Index
+    start: Codes
+    count: Codes
+    day: Days
+    log_price: Floats
+    noise: Floats
+    least: Floats
+    annual: Floats
+    supplier: Codes
+
+    def __len__(self) -> int:
+        """Count the quotes."""
+        return len(self.day)
+
+    def part_codes(self, part_no: npt.ArrayLike) -> Codes:
+        """Position of each part in ``parts``, -1 where nobody quoted it."""
+        return np.asarray(self.parts.get_indexer(pd.Index(np.asarray(part_no, dtype=object))), dtype=np.int64)
+
+    def supplier_codes(self, names: npt.ArrayLike) -> Codes:
+        """Position of each supplier in ``suppliers``; :data:`NOT_STATED` for "", -1 for one that never quoted."""
+        words = np.asarray(names, dtype=object)
+        codes = np.asarray(self.suppliers.get_indexer(pd.Index(words)), dtype=np.int64)
+        return np.where(words == "", NOT_STATED, codes)
+
+
+def collect_offers(quotes: pd.DataFrame, *, fx: Rates, model: ModelSection) -> Offers:
+    """Quotes as plain arrays.
+
+    Parameters
+    ----------
+    quotes : DataFrame
+        Usable quotes.
+    fx : Rates
+    model : ModelSection
+        quote_noise by kind; a kind that it does not name counts as budgetary.
+
+    Returns
+    -------
+    Offers
+    """
+    ordered = quotes.sort_values(["part_no", "quote_date"], kind="stable")
+    parts, start, count = np.unique(ordered["part_no"].to_numpy(dtype=str), return_index=True, return_counts=True)
+    day = ordered["quote_date"].to_numpy().astype("datetime64[D]")
+    rate = fx.rate(ordered["currency"].to_numpy(dtype=object), day)
+    names = ordered["supplier"].to_numpy(dtype=object)
+    suppliers = pd.Index(np.unique(names[names != ""].astype(str)).astype(object), dtype=object)
+    noise = ordered["kind"].map(model.quote_noise).fillna(model.quote_noise["budgetary"])
+    return Offers(
+        parts=pd.Index(parts.astype(object), dtype=object),
+        suppliers=suppliers,
+        start=start.astype(np.int64),
+        count=count.astype(np.int64),
+        day=day,
+        log_price=np.log(ordered["unit_price"].to_numpy(dtype=float) * rate),
+        noise=noise.to_numpy(dtype=float).astype(np.float64),
+        least=np.nan_to_num(ordered["min_qty"].to_numpy(dtype=float)),
+        annual=ordered["annual_qty"].to_numpy(dtype=float),
+        supplier=np.where(names == "", NOT_STATED, suppliers.get_indexer(pd.Index(names))).astype(np.int64),
+    )
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What lines ask the quotes for.
+
+    Attributes
+    ----------
+    part, supplier : array of int, shape (lines,)
+        Codes of :class:`Offers`.
+    basis : array of datetime64[D], shape (lines,)
+        Basis dates.
+    log_booked : array, shape (lines,)
+        ln booked price in the audit currency at the basis date. [ln]
+    annual : array, shape (lines,)
+        Annual quantity today, NaN where unknown. [uom/year]
+    """
+
+    part: Codes
+    supplier: Codes
+    basis: Days
+    log_booked: Floats
+    annual: Floats
+
+
+@dataclass(frozen=True)
+class NewerQuotes:
+    """Pairs of a line and a quote of its part after the line's basis date.
+
+    Attributes
+    ----------
+    line : array of int, shape (pairs,)
+        Position of the line, rising; within a line by date.
+    quote : array of int, shape (pairs,)
+        Position in the offers.
+    other : array of bool, shape (pairs,)
+        The quote is of another supplier than the BOM names.
+    passed_over : array of int, shape (lines,)
+        Quotes of the part after the basis date that were not used: other price breaks of the same offer.
+    """
+
+    line: Codes
+    quote: Codes
+    other: npt.NDArray[np.bool_]
+    passed_over: Codes
+
+    def part(self, rows: slice) -> NewerQuotes:
+        """Pairs of some of the lines, counted from the first of them."""
+        first, last = np.searchsorted(self.line, [rows.start, rows.stop])
+        pairs = slice(int(first), int(last))
+        return NewerQuotes(self.line[pairs] - rows.start, self.quote[pairs], self.other[pairs], self.passed_over[rows])
+
+
+def find_newer(lines: Asked, offers: Offers, *, as_of: np.datetime64) -> NewerQuotes:
+    """Quotes after each line's basis date and not after ``as_of``; of several price breaks one.
+
+    Parameters
+    ----------
+    lines : Asked
+    offers : Offers
+    as_of : datetime64[D]
+
+    Returns
+    -------
+    NewerQuotes
+
+    Notes
+    -----
+    Of the price breaks of one offer (part, date, supplier) the one nearest to the break that the booked cost stands on
+    is used; where that is not known, the largest that the annual quantity reaches, else the smallest.
+    """
+    size = len(lines.part)
+    some = np.flatnonzero(lines.part >= 0)
+    count = offers.count[lines.part[some]]
+    line = np.repeat(some, count)
+    ahead = np.arange(len(line)) - np.repeat(np.cumsum(count) - count, count)
+    quote = np.repeat(offers.start[lines.part[some]], count) + ahead
+    own = _own_break(lines, offers, line, quote)
+    kept = (offers.day[quote] > lines.basis[line]) & (offers.day[quote] <= as_of)
+    line, quote = line[kept], quote[kept]
+    distance = _distance(offers.least[quote], own[line], lines.annual[line])
+    order = np.lexsort((distance, offers.supplier[quote], offers.day[quote], line))
+    line, quote = line[order], quote[order]
+    day, supplier = offers.day[quote], offers.supplier[quote]
+    repeats = (np.diff(line) == 0) & (day[1:] == day[:-1]) & (supplier[1:] == supplier[:-1])
+    used = np.concatenate([[True], ~repeats])[: len(line)]
+    passed_over = np.bincount(line[~used], minlength=size)
+    line, quote = line[used], quote[used]
+    asked, told = lines.supplier[line], offers.supplier[quote]
+    other = (asked != NOT_STATED) & (told != NOT_STATED) & (asked != told)
+    return NewerQuotes(line, quote, other, passed_over)
+
+
+def _own_break(lines: Asked, offers: Offers, line: Codes, quote: Codes) -> Floats:
+    """Price break behind each line's booked cost: of the quotes on its basis date the nearest in price; NaN if none."""
+    same = np.flatnonzero((offers.day[quote] == lines.basis[line]) & (offers.least[quote] > 0))
+    away = np.abs(offers.log_price[quote[same]] - lines.log_booked[line[same]])
+    order = same[np.lexsort((away, line[same]))]
+    result = np.full(len(lines.part), np.nan)
+    result[line[order][::-1]] = offers.least[quote[order]][::-1]  # the nearest is written last
+    return result
+
+
+def _distance(least: Floats, own: Floats, annual: Floats) -> Floats:
+    """How far a price break is from the one wanted. [ln]"""  # noqa: D400  (unit last)
+    least = np.maximum(least, 1.0)
+    within = least <= annual
+    reach = np.where(within, np.log(np.where(within, annual, 1.0) / least), _FAR + np.log(least))
+    known = np.isfinite(own)
+    return np.where(known, np.abs(np.log(least / np.where(known, own, 1.0))), reach)
