@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from bomaudit.glossary import WALK_STEPS
-from bomaudit.history.snapshot import Snapshot, line_keys
+from bomaudit.history.snapshot import Snapshot, line_keys, snapshot_of
 from bomaudit.settings import Settings
 
 CAUSES = ("time", "setting", "curve", "data")
@@ -42,15 +43,15 @@ class Causes:
     decisions: pd.DataFrame
 
 
-def causes_by_rerun(old: Snapshot, new: Snapshot, *, audit_again: Callable[[Settings], Snapshot]) -> Causes | None:
+def causes_by_rerun(old: Snapshot, new: Snapshot, *, run: Callable[[Settings], Snapshot]) -> Causes | None:
     """Find the reasons by running the audits between two stored ones.
 
     Parameters
     ----------
     old, new : Snapshot
         Stored, with their input files.
-    audit_again : callable
-        Audits under settings that name absolute files, and takes the snapshot.
+    run : callable
+        Audits under settings that name absolute files, and takes the snapshot: :func:`audit_again`.
 
     Returns
     -------
@@ -62,13 +63,20 @@ def causes_by_rerun(old: Snapshot, new: Snapshot, *, audit_again: Callable[[Sett
     At most four audits are run; a step in which nothing differs costs nothing. The path matters where effects
     interact: what two causes do together goes to the later one.
     """
-    stages = _stages(old, new, audit_again)
+    stages = _stages(old, new, run)
     if stages is None:
         return None
     return Causes(
         lines=_effects(stages, "lines", "estimate", "status"),
         decisions=_effects(stages, "decisions", "saving_today", "verdict"),
     )
+
+
+def audit_again(settings: Settings) -> Snapshot:
+    """Audit the files that settings name, as :func:`causes_by_rerun` needs it."""
+    from bomaudit.audit import audit  # noqa: PLC0415  (the whole model, needed only to run an audit again)
+
+    return snapshot_of(audit(Path(), settings=settings))
 
 
 def causes_from_results(old: Snapshot, new: Snapshot) -> Causes:
@@ -115,9 +123,7 @@ def causes_from_results(old: Snapshot, new: Snapshot) -> Causes:
     return Causes(lines, _decisions_from_results(old, new, lines["why"], right["part_no"]))
 
 
-def _stages(
-    old: Snapshot, new: Snapshot, audit_again: Callable[[Settings], Snapshot]
-) -> list[tuple[str, Snapshot]] | None:
+def _stages(old: Snapshot, new: Snapshot, run: Callable[[Settings], Snapshot]) -> list[tuple[str, Snapshot]] | None:
     """Snapshots on the way from old to new, each with the cause of its difference from the one before."""
     files = {"old": old.rerun_settings(), "new": new.rerun_settings(), "mixed": None}
     if files["old"] is None or files["new"] is None:
@@ -125,20 +131,20 @@ def _stages(
     stages: list[tuple[str, Snapshot]] = []
     at = files["old"].model_copy(update={"audit": _at(files["old"], old)})
     if (old.library, old.versions) != (new.library, new.versions):
-        stages.append(("curve", audit_again(at)))
+        stages.append(("curve", run(at)))
     dated = at.model_copy(update={"audit": _at(at, new)})
     if old.as_of != new.as_of:
-        stages.append(("time", audit_again(dated)))
+        stages.append(("time", run(dated)))
     ruled = new.rerun_settings(files_of=old)
     if ruled is not None:
         ruled = ruled.model_copy(update={"audit": _at(ruled, new)})
         if _plain(ruled) != _plain(dated):
-            stages.append(("setting", audit_again(ruled)))
+            stages.append(("setting", run(ruled)))
         moved = {t for t in _MARKET_FILES if old.inputs.get(t) != new.inputs.get(t)}
         if moved:
             names = files["new"].files.model_dump()
             market = ruled.files.model_copy(update={t: names[t] for t in moved})
-            stages.append(("curve", audit_again(ruled.model_copy(update={"files": market}))))
+            stages.append(("curve", run(ruled.model_copy(update={"files": market}))))
     return [("", old), *stages, ("data", new)]
 
 

@@ -1,0 +1,113 @@
+"""Two quarters of the sample: the differences that are listed are those that were put in, each with its reason."""
+
+import datetime as dt
+import shutil
+
+import numpy as np
+import openpyxl
+import pytest
+
+from bomaudit.audit import audit
+from bomaudit.history.causes import CAUSES, audit_again, causes_by_rerun
+from bomaudit.history.compare import compare
+from bomaudit.history.scores import calibration
+from bomaudit.history.store import list_audits, open_stored, store
+from bomaudit.resources import data_folder
+
+DEARER, QUOTED, RENAMED, NEW_NAME = "FS55-1104", "FS55-1102", "FS55-1303", "FS55-1309"
+
+
+def change_bom(path):
+    book = openpyxl.load_workbook(path)
+    sheet = book.worksheets[0]
+    head = next(r for r in range(1, 20) if sheet.cell(r, 2).value == "Part no.")
+    columns = {cell.value: cell.column for cell in sheet[head]}
+    rows = {sheet.cell(r, 2).value: r for r in range(head + 1, sheet.max_row + 1)}
+    sheet.cell(rows[DEARER], columns["Unit cost"]).value = 9.90
+    sheet.cell(rows[RENAMED], 2).value = NEW_NAME
+    book.save(path)
+
+
+@pytest.fixture(scope="module")
+def quarters(tmp_path_factory):
+    """A folder with both quarters stored, the second after four changes, and how they compare."""
+    folder = tmp_path_factory.mktemp("quarters") / "scrubber"
+    shutil.copytree(data_folder("sample_boms") / "floor_scrubber", folder)
+    settings = (folder / "audit.toml").read_text()
+    (folder / "audit.toml").write_text(settings.replace("2026-06-30", "2026-03-31"))
+    store(audit(folder), folder, stored_at=dt.datetime(2026, 4, 2, tzinfo=dt.UTC))
+    (folder / "audit.toml").write_text(settings.replace("materiality = 0.10", "materiality = 0.08"))
+    with (folder / "quotes.csv").open("a") as quotes:
+        quotes.write(f"{QUOTED},2026-05-15,40.00,EUR,1,9000,Invented Gears A,firm,2026-12-31,,\n")
+    change_bom(folder / "bom.xlsx")
+    second = audit(folder)
+    store(second, folder, stored_at=dt.datetime(2026, 7, 2, tzinfo=dt.UTC))
+    old, new = open_stored(folder, "previous"), open_stored(folder, "latest")
+    compared = compare(old, new, causes=causes_by_rerun(old, new, run=audit_again))
+    return folder, compared, second
+
+
+def test_both_quarters_are_stored_whole(quarters):
+    folder, _, _ = quarters
+    listed = list_audits(folder)
+    assert listed["as_of"].tolist() == ["2026-03-31", "2026-06-30"]
+    assert (listed["problem"] == "").all()
+
+
+def test_settings_and_inputs_that_differ_are_those_changed(quarters):
+    _, compared, _ = quarters
+    assert compared.settings.to_numpy().tolist() == [["audit.materiality", "0.1", "0.08"]]
+    assert compared.inputs.to_numpy().tolist() == [["bom", "changed"], ["quotes", "changed"]]
+    assert compared.findings == ()
+
+
+def test_rows_added_and_removed_are_those_put_in(quarters):
+    _, compared, _ = quarters
+    assert compared.only("added")["part_no"].tolist() == [NEW_NAME]
+    assert compared.only("removed")["part_no"].tolist() == [RENAMED]
+
+
+def test_booked_costs_that_changed_are_the_one_put_in(quarters):
+    _, compared, _ = quarters
+    booked = compared.lines[compared.lines["d_booked"].abs() > 0]
+    assert booked["part_no"].tolist() == [DEARER]
+    assert booked["d_booked"].iloc[0] == pytest.approx(3.80)
+    assert booked["why"].tolist() == ["data"]
+
+
+def test_newer_quote_moves_its_part_and_nothing_else_directly(quarters):
+    _, compared, _ = quarters
+    lines = compared.lines.set_index("part_no")
+    assert lines.loc[QUOTED, "d_newer_quotes"] < -10
+    assert lines.loc[QUOTED, "why"] == "data"
+    others = lines.drop(index=[QUOTED, DEARER, NEW_NAME, RENAMED])
+    same_market = lines.loc[[QUOTED, DEARER], "commodity"].tolist()
+    assert (others.loc[~others["commodity"].isin(same_market), "effect_data"].fillna(0.0).abs() < 1e-9).all()
+
+
+def test_effects_add_up_to_the_whole_change(quarters):
+    _, compared, _ = quarters
+    for frame, change in (
+        (compared.lines, compared.lines["d_estimate"]),
+        (compared.decisions, compared.decisions["saving_today_new"] - compared.decisions["saving_today_old"]),
+    ):
+        total = sum(frame[f"effect_{cause}"] for cause in CAUSES)
+        held = change.notna()
+        assert held.any()
+        assert total[held].to_numpy() == pytest.approx(change[held].to_numpy(), abs=1e-9)
+        assert (frame["effect_setting"].fillna(0.0) == 0).all()
+        assert np.isfinite(frame.loc[held, "effect_time"]).all()
+
+
+def test_status_that_only_the_tighter_materiality_changed_says_so(quarters):
+    _, compared, _ = quarters
+    changed = compared.lines[compared.lines["change"].isin(["newly stale", "status changed"])]
+    assert set(changed["why"]) <= {"time", "setting"}
+    assert "setting" in set(changed["why"])
+
+
+def test_forecast_is_scored_against_the_quote_that_came_in(quarters):
+    _, compared, second = quarters
+    record = calibration([compared.old, compared.new], second.quotes, fx=second.opened.fx)
+    assert record.loc[0, "quotes"] >= 1
+    assert record.loc[1, "quotes"] == 0
