@@ -3,5 +3,6 @@
 from bomaudit.decide.decided import decide
 from bomaudit.decide.judged import Decided
 from bomaudit.decide.requotes import quote_requests
+from bomaudit.decide.verdict import RULES
 
-__all__ = ["Decided", "decide", "quote_requests"]
+__all__ = ["RULES", "Decided", "decide", "quote_requests"]

@@ -111,7 +111,12 @@ class Accounts:
     def best(self, value: Floats) -> Ints:
         """Position of the option with the greatest value in each decision, NaN last, the first one in a tie."""
         order = np.lexsort((-np.nan_to_num(value, nan=-np.inf), self.decision_of))
-        return order[self.first_option[:-1]]
+        return np.asarray(order[self.first_option[:-1]])
+
+    def best_alternative(self, value: Floats) -> Ints:
+        """The same among the options that were not chosen."""
+        order = np.lexsort((-np.nan_to_num(value, nan=-np.inf), self.chosen, self.decision_of))
+        return np.asarray(order[self.first_option[:-1]])
 
 
 def account(
@@ -170,7 +175,7 @@ def account(
 
     def weight(products: Floats, years: Floats) -> Floats:
         left = np.where(products > 0, products, np.nan)
-        per_year, once = (years / left)[d], (1.0 / left)[d]
+        per_year, once = (np.where(np.isnan(volume), 0.0, x)[d] for x in (years / left, 1.0 / left))
         return np.select([basis == "once", basis == "per_year"], [once, per_year], default=1.0)
 
     return Accounts(

@@ -105,8 +105,8 @@ def build_case(
     e = costed.elements
     today = accounts.per_option(costed.today)
     worth = accounts.switching(today)
-    cheapest = accounts.best(np.where(accounts.chosen, np.nan, -today))
-    target = np.where(np.isnan(worth[accounts.best(worth)]), cheapest, accounts.best(worth))
+    cheapest = accounts.best_alternative(-today)
+    target = np.where(np.isnan(accounts.products), cheapest, accounts.best_alternative(worth))
     return Case(
         register=register,
         costed=costed,

@@ -9,6 +9,7 @@ import pandas as pd
 from bomaudit.decide.case import Case
 from bomaudit.decide.outcome import Outcomes
 from bomaudit.decide.pricing import contents
+from bomaudit.decide.register import texts
 from bomaudit.decide.time_value import payback_years
 
 Floats = npt.NDArray[np.float64]
@@ -69,7 +70,7 @@ def gather(
             "break_even_price": pivotal["break_even_price"].reindex(range(len(heads))).to_numpy(),
             **{c: tips[c] for c in ("tipped_on", "tips_on", "tips_early", "tips_late")},
             "regret_of_waiting": _regret(case, tips), "evpi": drawn["evpi"],
-            "ask_first": ask["part_no"].fillna("").to_numpy(), "value_of_asking": ask["evsi"].fillna(0.0).to_numpy(),
+            "ask_first": texts(ask["part_no"]).to_numpy(), "value_of_asking": ask["evsi"].fillna(0.0).to_numpy(),
             "npv_later": tips["npv_later"], "npv_in_a_quarter": tips["npv_in_a_quarter"],
             "priced": case.costed.elements["priced"].groupby(case.costed.elements["d"]).all().to_numpy(dtype=bool),
         }
@@ -84,7 +85,7 @@ def _saving(case: Case, price: Floats, *, booked: bool = False) -> Floats:
 
 def _against_best(case: Case) -> Floats:
     """What the chosen option saved against the best alternative as booked. [currency/product]."""
-    best = case.accounts.best(np.where(case.accounts.chosen, np.nan, -case.booked))
+    best = case.accounts.best_alternative(-case.booked)
     return np.asarray(case.booked[best] - case.booked[case.chosen])
 
 

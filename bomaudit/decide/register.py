@@ -124,6 +124,11 @@ def at(record: dict[str, object], make: Callable[..., Finding], code: str, messa
     )
 
 
+def texts(values: pd.Series) -> pd.Series:
+    """Values as text, "" where missing, whatever type a frame without rows gave them."""
+    return values.astype(object).where(values.notna(), "").astype("str")
+
+
 def _whole_decisions(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     """Leave out decisions with fewer than two options, or not exactly one chosen."""
     by = table.groupby("decision", sort=False)
@@ -150,7 +155,7 @@ def _first_stated(table: pd.DataFrame, column: str, by: str) -> pd.Series:
     """First value stated in each group, by its position; missing where none is."""
     values = table[column]
     if pd.api.types.is_string_dtype(values):
-        return values.where(values != "").groupby(table[by]).first().fillna("").astype("str")
+        return texts(values.where(values != "").groupby(table[by]).first())
     return values.groupby(table[by]).first()
 
 
@@ -200,7 +205,7 @@ def _options(table: pd.DataFrame) -> pd.DataFrame:
     of_decision = _first_stated(table, "change_cost", "d")
     options["change_cost"] = own.fillna(options["d"].map(of_decision))
     named = table["currency"].where(table["currency"] != "").groupby(table["d"])
-    only = named.first().where(named.nunique().eq(1)).fillna("").astype("str")
+    only = texts(named.first().where(named.nunique().eq(1)))
     options["change_currency"] = options["d"].map(only)
     return options.reset_index(drop=True)
 

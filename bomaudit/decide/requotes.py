@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from bomaudit.decide.register import texts
 from bomaudit.decide.value_of_asking import gain_from_asking
 from bomaudit.glossary import REQUOTES
 from bomaudit.settings import DecideSection
@@ -49,7 +50,7 @@ def rank_requotes(
     decisions = named.groupby("part_no", sort=False)["decision"].agg(", ".join)
     in_decisions = parts["part_no"].map(known.groupby("part_no")["evsi"].sum()).fillna(0.0).to_numpy()
     parts = parts.assign(
-        decisions=parts["part_no"].map(decisions).fillna("").astype("str"),
+        decisions=texts(parts["part_no"].map(decisions)),
         value_of_asking=in_decisions + by_price,
         cost_of_asking=rules.cost_of_asking,
         in_decisions=in_decisions,
@@ -73,9 +74,12 @@ def _by_part(audited: pd.DataFrame) -> pd.DataFrame:
     return first.reset_index()
 
 
+def _whole(amount: float) -> str:
+    return f"{amount:,.0f}".replace(",", " ")
+
+
 def _reasons(parts: pd.DataFrame, rules: DecideSection) -> pd.Series:
-    knowing = parts["in_decisions"].map("{:,.0f}".format).str.replace(",", " ")
-    winning = parts["by_price"].map("{:,.0f}".format).str.replace(",", " ")
+    knowing, winning = (texts(parts[name].map(_whole)) for name in ("in_decisions", "by_price"))
     share = f"{100 * rules.gain_share:g} % of the expected fall below the booked cost"
     in_decisions, by_price = parts["in_decisions"] >= 1, parts["by_price"] >= 1
     text = np.select(
@@ -111,7 +115,7 @@ def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: Decide
     first = by.drop_duplicates("part_no").set_index("part_no")
     sheet = requotes[["supplier", "rank", "part_no", "description", "commodity"]].copy()
     sheet["annual_qty"] = sheet["part_no"].map(by.groupby("part_no")["annual_qty"].sum(min_count=1))
-    sheet["uom"] = sheet["part_no"].map(first["uom"]).fillna("").astype("str")
+    sheet["uom"] = texts(sheet["part_no"].map(first["uom"]))
     for k, multiple in enumerate(_BREAKS, start=1):
         sheet[f"break_{k}"] = _round_up(sheet["annual_qty"] * multiple)
     shown = rules.show_last_price
@@ -119,7 +123,7 @@ def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: Decide
     for name, source in last.items():
         values = sheet["part_no"].map(first[source])
         sheet[name] = values if shown else values.mask(values.notna())
-    sheet["last_price_currency"] = sheet["last_price_currency"].fillna("").astype("str")
+    sheet["last_price_currency"] = texts(sheet["last_price_currency"])
     sheet = sheet.assign(quoted_price=np.nan, quoted_on=np.datetime64("NaT", "us"))
     return sheet.sort_values(["supplier", "rank"], kind="stable").drop(columns="rank").reset_index(drop=True)
 

@@ -162,38 +162,50 @@ def assign_columns(model: Model) -> Columns:
     own = used * np.nan_to_num(model.prices.sd_own)
     spread = np.asarray(abs(model.range_use).sum(axis=0)).ravel() * model.ranges.sd
     size = np.concatenate([own, spread])
-    causes = np.diff(model.part_use.indptr) + np.diff(model.range_use.indptr)
-    largest = int(np.bincount(model.accounts.decision_of, weights=causes).max(initial=1))
-    room = max(_MOST_COLUMNS - len(factors), 2 * largest)
+    room = max(_MOST_COLUMNS - len(factors), 1)
     column = np.full(len(size), -1)
     live = np.flatnonzero(size > 0)
     if len(live) <= room:
-        column[live[np.argsort(-size[live], kind="stable")]] = len(factors) + np.arange(len(live))
-        taken = len(live)
+        place = np.empty(len(live), dtype=np.int64)
+        place[np.argsort(-size[live], kind="stable")] = np.arange(len(live))
     else:
-        column[live], taken = len(factors) + _coloured(model, live, room), room
-    return Columns(factor, column[: len(own)], column[len(own) :], len(factors) + taken)
+        place = _shared_columns(model, live, room)
+    column[live] = len(factors) + place
+    count = len(factors) + int(place.max(initial=-1)) + 1
+    return Columns(factor, column[: len(own)], column[len(own) :], count)
 
 
-def _coloured(model: Model, live: Ints, room: int) -> Ints:
-    """Columns for more causes than there are, so that no two of one decision share one."""
+def _shared_columns(model: Model, live: Ints, room: int) -> Ints:
+    """Columns for more causes than there are, so that no two of one decision share one; more room where it must be.
+
+    Causes of several decisions choose first, the one in most decisions foremost, each the least used column that is
+    free in all its decisions. Those of one decision then take what is free there, in order.
+    """
     use = sparse.hstack([model.part_use, model.range_use]).tocsc()[:, live].tocoo()
-    decision = model.accounts.decision_of[use.coords[0]]
-    pairs = np.unique(np.stack([use.coords[1], decision]), axis=1)
-    first = np.full(len(live), len(model.accounts.products))
-    np.minimum.at(first, pairs[0], pairs[1])
-    order = np.empty(len(live), dtype=np.int64)
-    order[np.argsort(first, kind="stable")] = np.arange(len(live))
-    column = order % room
-    for step in range(1, room):
-        key = pairs[1] * room + column[pairs[0]]
-        by_key = np.argsort(key, kind="stable")
-        clash = np.flatnonzero(np.diff(key[by_key]) == 0)
-        if not len(clash):
-            return column
-        later = np.unique(np.maximum(pairs[0][by_key[clash]], pairs[0][by_key[clash + 1]]))
-        column[later] = (column[later] + step) % room
-    raise ValueError(f"a decision has more than {room} uncertain causes")
+    cause, decision = np.unique(np.stack([use.coords[1], model.accounts.decision_of[use.coords[0]]]), axis=1)
+    begin = np.searchsorted(cause, np.arange(len(live) + 1))
+    times = np.diff(begin)
+    taken = np.zeros((len(model.accounts.products), room), dtype=bool)
+    column, load = np.full(len(live), -1), np.zeros(room)
+    shared = np.flatnonzero(times > 1)
+    for c in shared[np.argsort(-times[shared], kind="stable")]:
+        mine = decision[begin[c] : begin[c + 1]]
+        free = ~taken[mine].any(axis=0)
+        if not free.any():
+            taken = np.pad(taken, ((0, 0), (0, 1)))
+            free, load = np.append(free, True), np.append(load, 0.0)
+        column[c] = int(np.argmin(np.where(free, load, np.inf)))
+        taken[mine, column[c]] = True
+        load[column[c]] += times[c]
+    single = np.flatnonzero(times == 1)
+    home = decision[begin[single]]
+    order = np.argsort(home, kind="stable")
+    rank = np.empty(len(single), dtype=np.int64)
+    rank[order] = np.arange(len(single)) - np.searchsorted(home[order], home[order])
+    lacking = int((rank + 1 - (~taken).sum(axis=1)[home]).max(initial=0))
+    taken = np.pad(taken, ((0, 0), (0, max(lacking, 0))))
+    column[single] = np.argsort(taken, axis=1, kind="stable")[home, rank]
+    return column
 
 
 @dataclass(frozen=True)

@@ -48,9 +48,11 @@ class Timing:
 def days_looked_at(register: Register, as_of: date) -> list[date]:
     """Days from the earliest decision to the end of the longest programme; today and a quarter from now among them."""
     heads = register.decisions
+    if heads.empty:
+        return [as_of]
     past = (pd.Timestamp(as_of) - heads["decided_on"]).dt.days.max() / DAYS_PER_YEAR
     past = min(float(past), _LONGEST_PAST_YEARS) if np.isfinite(past) else 0.0
-    future = min(float(heads["years_left"].max()), _FURTHEST_YEARS)
+    future = min(float(heads["years_left"].max()), _FURTHEST_YEARS) if len(heads) else 0.0
     back = np.linspace(-past, 0.0, _PAST_POINTS + 1)[:-1] if past > 0 else np.empty(0)
     ahead = (
         future * np.linspace(0.0, 1.0, _FUTURE_POINTS + 1) ** 1.5
@@ -103,8 +105,8 @@ def look_around(
         accounts = account(register, costed, switch_cost=case.switch_cost, rules=rules, as_of=as_of, day=day)
         cost = accounts.per_option(costed.priced_at(prices.median))
         worth = np.where(accounts.products[accounts.decision_of] > 0, accounts.switching(cost), np.nan)
-        best = accounts.best(worth)
-        cheapest = accounts.best(np.where(accounts.chosen, np.nan, -cost))
+        best = accounts.best_alternative(worth)
+        cheapest = accounts.best_alternative(-cost)
         sd = _spread(accounts, costed, prices, best, range_variance)
         saved.append(cost[accounts.chosen_option] - cost[cheapest])
         central.append(worth[best])

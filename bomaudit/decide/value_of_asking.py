@@ -43,7 +43,7 @@ def perfect_information(benefit: Floats) -> float:
 
 
 def _polynomials(scores: Floats) -> Floats:
-    """Hermite polynomials of degree 1 to _DEGREE, orthonormal for a standard normal score; shape (causes, degree, n)."""
+    """Hermite polynomials of degree 1 to _DEGREE, orthonormal under a standard normal; shape (causes, degree, n)."""
     terms = np.empty((len(scores), _DEGREE, scores.shape[1]))
     terms[:, 0] = scores
     np.multiply(scores, scores, out=terms[:, 1])

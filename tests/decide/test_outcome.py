@@ -1,0 +1,207 @@
+"""The joint draws against closed forms, nested simulation, and each other."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from made_market import market_of, row
+from scipy.special import ndtr, stdtr
+
+from bomaudit.decide.causes import KINDS, find_causes
+from bomaudit.decide.draws import normal_scores, tails
+from bomaudit.decide.outcome import simulate
+from bomaudit.decide.simulate import assign_columns, draw_some, part_normal_scores
+from bomaudit.decide.value_of_asking import unit_normal_loss
+
+
+def outcome(market, *rows, **settings):
+    market = market.with_settings(**settings)
+    case = market.case(rows)
+    return case, simulate(case.model, case.target, rules=market.settings.decide, confidence=0.8, quote_noise=0.02)
+
+
+def two_parts(sd_a, sd_b, shared=0.0, today=(10.0, 11.0), **more):
+    factors = {"input:steel": shared} if shared else {}
+    return market_of(
+        [
+            {"part_no": "A", "booked": 10, "today": today[0], "sd": sd_a, "factors": factors, **more},
+            {"part_no": "B", "booked": 10, "today": today[1], "sd": sd_b, "factors": factors, **more},
+        ]
+    )
+
+
+PAIR = (row("D", "old", "a", part_no="A"), row("D", "new", "b", part_no="B"))
+
+
+@pytest.mark.parametrize("shared", [0.0, 0.1, 0.15])
+def test_two_lognormals_against_the_closed_form(shared):
+    """ln A - ln B is normal with variance s² + t² - 2 × the shared part."""
+    _, found = outcome(two_parts(0.2, 0.15, shared), *PAIR)
+    spread = np.sqrt(0.2**2 + 0.15**2 - 2 * shared**2)
+    closed = 1 - ndtr(np.log(1.1) / spread)
+    head = found.decisions.iloc[0]
+    assert head["p_error"] <= 0.005
+    assert head["p_flip"] == pytest.approx(float(closed), abs=3 * max(head["p_error"], 5e-4))
+    assert head["p_pays_back"] == head["p_flip"]
+
+
+def test_linear_normal_against_the_closed_form():
+    """Stated amounts with a standard deviation add up to a normal saving: chance, interval and value of information."""
+    rows = [
+        row("D", "old", "a", kind="other", amount=10.0, sd=1.0, years_left=1.0, annual_volume=1000.0),
+        row("D", "old", "b", kind="other", amount=5.0, sd=2.0),
+        row("D", "new", "c", kind="other", amount=16.0, sd=2.0),
+    ]
+    _, found = outcome(two_parts(0.1, 0.1), *rows, discount_rate=0.0, inflation=0.0, reopen_npv=0.0)
+    head = found.decisions.iloc[0]
+    assert head["p_flip"] == pytest.approx(float(ndtr(-1 / 3)), abs=3 * max(head["p_error"], 5e-4))
+    assert head[["saving_low", "saving_high"]].to_numpy(dtype=float) == pytest.approx(
+        [1 - 3.8447, 1 + 3.8447], abs=0.06
+    )
+    assert head["npv_mean"] == pytest.approx(-1000.0, abs=10.0)
+    assert head["evpi_all"] == pytest.approx(1000 * 3 * float(unit_normal_loss(1 / 3)), rel=0.02)
+    assert head["evpi"] == 0.0
+    known = found.known.set_index("position")
+    assert [KINDS[1]] * 3 == found.known["kind"].tolist()
+    for position, sd in ((0, 1.0), (1, 2.0), (2, 2.0)):
+        assert known.loc[position, "evpi"] == pytest.approx(1000 * sd * float(unit_normal_loss(1 / sd)), rel=0.03)
+
+
+def test_few_degrees_of_freedom_give_students_tails():
+    """The marginal of each part is the t interval that its line shows, also in the tails."""
+    scores = normal_scores(1, draws=1 << 16, seed=1)
+    for dof in (2.0, 5.0, 8.0, 30.0):
+        drawn = tails(scores, np.array([dof]))[0]
+        for q in (0.001, 0.01, 0.1, 0.4, 0.9, 0.999):
+            at = np.quantile(drawn, q)
+            assert float(stdtr(dof, at)) == pytest.approx(q, rel=0.03, abs=2e-4)
+
+
+def test_shared_causes_move_parts_together_and_own_noise_does_not():
+    market = market_of(
+        [
+            {"part_no": "A", "booked": 1, "today": 1, "sd": 0.2, "factors": {"input:steel": 0.2}},
+            {"part_no": "B", "booked": 1, "today": 1, "sd": 0.2, "factors": {"input:steel": 0.2}},
+            {"part_no": "C", "booked": 1, "today": 1, "sd": 0.2, "factors": {"input:steel": -0.12}},
+            {"part_no": "D", "booked": 1, "today": 1, "sd": 0.2},
+        ]
+    )
+    case = market.case([row("X", "old", p, part_no=p) for p in "ABC"] + [row("X", "new", "D", part_no="D")])
+    columns = assign_columns(case.model)
+    scores = normal_scores(columns.count, draws=1 << 14, seed=2)
+    joint = np.corrcoef(part_normal_scores(case.model.prices, columns, scores, np.arange(4)))
+    expected = [[1, 1, -0.6, 0], [1, 1, -0.6, 0], [-0.6, -0.6, 1, 0], [0, 0, 0, 1]]
+    assert joint == pytest.approx(np.array(expected), abs=0.02)
+
+
+def test_a_common_part_cancels():
+    """Both options hold the same part: its price moves nothing, so the saving is certain."""
+    rows = [row("D", o, "a", part_no="A") for o in ("old", "new")]
+    rows.append(row("D", "new", "c", kind="other", amount=0.5))
+    _, found = outcome(two_parts(0.5, 0.5), *rows)
+    head = found.decisions.iloc[0]
+    assert (head["p_flip"], head["p_pays_back"], head["p_error"]) == (0.0, 0.0, 0.0)
+    assert head["saving_low"] == pytest.approx(0.5)
+    assert head["saving_high"] == pytest.approx(0.5)
+
+
+def test_options_that_are_alike_do_not_flip():
+    rows = [row("D", o, "a", part_no="A", qty=q) for o, q in (("old", 0.3), ("new", 0.1), ("new", 0.2))]
+    _, found = outcome(two_parts(0.5, 0.5), *rows)
+    assert found.decisions.loc[0, ["p_flip", "p_pays_back"]].tolist() == [0.0, 0.0]
+
+
+def test_value_of_knowing_a_part_against_nested_simulation():
+    """Outer loop over the part's price, inner mean over everything else given it (two alternatives, shared causes)."""
+    market = market_of(
+        [
+            {"part_no": "A", "booked": 30, "today": 30, "sd": 0.2, "factors": {"input:steel": 0.12}},
+            {
+                "part_no": "B",
+                "booked": 40,
+                "today": 29,
+                "sd": 0.3,
+                "factors": {"exponent:motor": 0.2, "input:steel": 0.05},
+            },
+            {"part_no": "C", "booked": 40, "today": 31, "sd": 0.25, "factors": {"exponent:motor": 0.15}},
+        ]
+    )
+    rows = [row("D", o, p, part_no=p) for o, p in (("old", "A"), ("new", "B"), ("third", "C"))]
+    case, found = outcome(market, *rows)
+    parts = case.model.prices
+    sd = parts.parts["sd_log"].to_numpy()
+    cover = (parts.loadings @ parts.loadings.T).toarray() + np.diag(parts.sd_own**2)
+    known = found.known[found.known["kind"] == "part"].set_index("position")
+    outer = normal_scores(1, draws=1024, seed=3)[0]
+    inner = normal_scores(3, draws=1024, seed=4)
+    for j in range(3):
+        slope = cover[:, j] / sd[j] ** 2
+        rest = np.linalg.cholesky(cover - np.outer(cover[:, j], slope) + 1e-12 * np.eye(3))
+        for noise, column in ((0.0, "evpi"), (0.02, "evsi")):
+            share = sd[j] ** 2 / (sd[j] ** 2 + noise**2)
+            # given the quote, the log price of the part is normal around its shrunk mean; the rest follow it
+            left = np.sqrt(1 - share) * normal_scores(1, draws=1024, seed=5)[0]
+            mean = []
+            for u in outer:
+                price = parts.median[:, None] * np.exp(
+                    slope[:, None] * sd[j] * (np.sqrt(share) * u + left) + rest @ inner
+                )
+                mean.append(price.mean(axis=1))
+            cost = np.array(mean)
+            benefit = case.accounts.products[0] * (cost[:, :1] - cost[:, 1:])
+            nested = np.maximum(benefit.max(axis=1), 0).mean() - max(benefit.mean(axis=0).max(), 0)
+            assert known.loc[j, column] == pytest.approx(nested, rel=0.03)
+        assert known.loc[j, "evsi"] <= known.loc[j, "evpi"] <= found.decisions.loc[0, "evpi"] * 1.001
+
+
+def test_nothing_is_worth_knowing_where_one_option_dominates():
+    case, found = outcome(two_parts(0.01, 0.01, today=(10.0, 30.0)), *PAIR)
+    assert found.decisions.loc[0, "evpi"] == 0.0
+    assert found.known.empty
+    assert find_causes(case.model).first.tolist() == [0, 2]
+
+
+def test_draws_grow_until_a_probability_is_sure_enough():
+    _, few = outcome(two_parts(0.2, 0.15), *PAIR, draws=256, standard_error=0.002)
+    _, many = outcome(two_parts(0.2, 0.15), *PAIR, draws=256, standard_error=0.5)
+    assert few.decisions.loc[0, "draws"] > many.decisions.loc[0, "draws"] == 256
+    assert few.decisions.loc[0, "p_error"] <= 0.002
+
+
+def test_same_seed_same_answer_other_seed_within_its_error():
+    _, one = outcome(two_parts(0.2, 0.15), *PAIR)
+    _, again = outcome(two_parts(0.2, 0.15), *PAIR)
+    _, other = outcome(two_parts(0.2, 0.15), *PAIR, seed=7)
+    assert one.decisions.equals(again.decisions)
+    gap = abs(one.decisions.loc[0, "p_flip"] - other.decisions.loc[0, "p_flip"])
+    assert 0 < gap < 5 * one.decisions.loc[0, "p_error"] + 0.003
+
+
+def test_many_causes_share_columns_but_never_within_a_decision(monkeypatch):
+    """With room for fewer columns than causes, decisions still see independent noise."""
+    monkeypatch.setattr("bomaudit.decide.simulate._MOST_COLUMNS", 8)
+    market = market_of([{"part_no": f"P{k}", "booked": 1, "today": 1, "sd": 0.1} for k in range(40)])
+    rows = [
+        row(f"D{k % 30}", o, "a", part_no=f"P{(7 * k + j) % 40}")
+        for k in range(30)
+        for j, o in enumerate(("old", "new"))
+    ]
+    rows += [row(f"D{k}", "new", "b", part_no=f"P{(k * k + 3) % 40}") for k in range(30)]
+    case = market.case(rows)
+    columns = assign_columns(case.model)
+    assert columns.count < 40
+    use, first = case.model.part_use, case.accounts.first_option
+    for d in range(30):
+        parts = np.unique(use[first[d] : first[d + 1]].indices)
+        assert len(np.unique(columns.part[parts])) == len(parts)
+
+
+def test_drawing_decisions_one_by_one_is_drawing_them_together():
+    market = two_parts(0.2, 0.15, 0.1)
+    case = market.case([*PAIR, *(r | {"decision": "E"} for r in PAIR)])
+    columns = assign_columns(case.model)
+    scores = normal_scores(columns.count, draws=256, seed=1)
+    both = draw_some(case.model, columns, scores, range(2))
+    last = draw_some(case.model, columns, scores, range(1, 2))
+    assert np.allclose(both.cost[2:], last.cost)
+    assert np.allclose(both.cost[:2], both.cost[2:])

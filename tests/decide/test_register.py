@@ -1,0 +1,123 @@
+"""What the register accepts, what it assumes, and what it leaves out, each with a finding at its place."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from made_market import AS_OF, market_of, row
+
+from bomaudit.decide.alternates import as_decisions
+from bomaudit.decide.register import read_register
+
+MARKET = market_of(
+    [{"part_no": "P1", "booked": 10, "today": 12, "sd": 0.1}, {"part_no": "P2", "booked": 15, "today": 9}]
+)
+
+
+def read(*rows, **settings):
+    market = MARKET.with_settings(**settings)
+    return read_register(pd.DataFrame(rows), settings=market.settings, as_of=AS_OF)
+
+
+def codes(register):
+    return [f.code for f in register.findings]
+
+
+def test_two_options_make_a_decision():
+    register = read(row("D", "old", "a", amount=1.0), row("D", "new", "b", amount=2.0))
+    assert codes(register) == []
+    assert register.options["option"].tolist() == ["old", "new"]
+    assert register.options["chosen"].tolist() == [True, False]
+    assert register.elements["o"].tolist() == [0, 1]
+
+
+def test_rows_of_one_decision_need_not_stand_together():
+    register = read(
+        row("A", "old", "x", amount=1.0), row("B", "old", "x", amount=1.0), row("A", "new", "x", amount=1.0),
+        row("B", "new", "x", amount=1.0), row("A", "old", "y", amount=1.0),
+    )  # fmt: skip
+    assert register.options[["d", "option"]].to_numpy().tolist() == [[0, "old"], [0, "new"], [1, "old"], [1, "new"]]
+    assert register.elements.groupby("o")["element"].agg(list).tolist() == [["x", "y"], ["x"], ["x"], ["x"]]
+
+
+def test_an_option_alone_is_no_decision():
+    register = read(
+        row("D", "old", "a", amount=1.0), row("E", "old", "a", amount=1.0), row("E", "new", "a", amount=1.0)
+    )
+    assert codes(register) == ["D002"]
+    assert register.decisions["decision"].tolist() == ["E"]
+    assert "decision D" in register.findings[0].message
+    assert register.findings[0].row == 2
+
+
+def test_chosen_option_missing_or_doubled_is_an_error():
+    none = read(row("D", "old", "a", amount=1.0, chosen=False), row("D", "new", "b", amount=2.0))
+    both = read(row("D", "old", "a", amount=1.0), row("D", "new", "b", amount=2.0, chosen=True))
+    assert codes(none) == codes(both) == ["D003"]
+    assert (none.findings[0].found, both.findings[0].found) == ("0", "2")
+    assert len(none.decisions) == len(both.decisions) == 0
+
+
+def test_header_fields_may_stand_in_any_row_and_must_not_contradict():
+    rows = [
+        row("D", "old", "a", amount=1.0, years_left=np.nan, title=""),
+        row("D", "new", "b", amount=2.0, years_left=4.0),
+    ]
+    rows[1]["title"] = "Pump"
+    register = read(*rows)
+    assert (register.decisions["years_left"][0], register.decisions["title"][0]) == (4.0, "Pump")
+    rows[0]["years_left"] = 6.0
+    contradicted = read(*rows)
+    assert codes(contradicted) == ["D004"]
+    assert contradicted.decisions["years_left"][0] == 6.0
+
+
+def test_years_left_come_from_the_settings_and_it_is_said():
+    rows = [row("D", o, "a", amount=1.0, years_left=np.nan) for o in ("old", "new")]
+    register = read(*rows, years_left=7)
+    assert codes(register) == ["D006"]
+    assert register.decisions["years_left"][0] == 7.0
+
+
+def test_unknown_kind_and_basis_are_assumed_and_said():
+    register = read(
+        row("D", "old", "a", amount=1.0, kind="gizmo", basis="monthly"),
+        row("D", "new", "b", amount=1.0, part_no="P1", kind=""),
+        row("D", "new", "c", amount=1.0, kind="tooling", basis=""),
+    )  # fmt: skip
+    assert codes(register) == ["D008", "D008", "D009", "D009"]
+    assert register.elements["kind"].tolist() == ["other", "part", "tooling"]
+    assert register.elements["basis"].tolist() == ["per_unit", "per_unit", "once"]
+
+
+def test_ranges_out_of_order_are_put_in_order():
+    register = read(row("D", "old", "a", amount=5.0, low=8.0, high=2.0), row("D", "new", "b", low=1.0, high=3.0))
+    assert codes(register) == ["D011"]
+    assert register.elements[["low", "amount", "high"]].to_numpy().tolist() == [[2.0, 5.0, 8.0], [1.0, 2.0, 3.0]]
+
+
+def test_rows_without_names_are_left_out():
+    register = read(row("", "old", "a"), row("D", "old", "a", amount=1.0), row("D", "new", "a", amount=1.0))
+    assert codes(register) == ["D001"]
+    assert len(register.elements) == 2
+
+
+def test_the_register_is_not_changed():
+    rows = pd.DataFrame([row("D", "old", "a", amount=5.0, low=8.0, high=2.0), row("D", "new", "b", amount=1.0)])
+    before = rows.copy(deep=True)
+    read_register(rows, settings=MARKET.settings, as_of=AS_OF)
+    pd.testing.assert_frame_equal(rows, before)
+
+
+def test_alternates_become_two_option_decisions():
+    table = pd.DataFrame(
+        [{"part_no": "P1", "alternate_part_no": "X1", "description": "other", "unit_cost": 8.0, "currency": "EUR"},
+         {"part_no": "NO", "alternate_part_no": "X2", "unit_cost": 8.0}]
+    )  # fmt: skip
+    rows, findings = as_decisions(table, MARKET.lines.assign(qty_per=3.0))
+    assert [f.code for f in findings] == ["A001"]
+    register = read_register(rows, settings=MARKET.settings, as_of=AS_OF)
+    assert register.decisions["decision"].tolist() == ["P1 or X1", "NO or X2"]
+    first = register.elements[register.elements["d"] == 0]
+    assert first["qty"].tolist() == [3.0, 3.0]
+    assert first["amount"].isna().tolist() == [True, False]

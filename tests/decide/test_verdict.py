@@ -1,0 +1,233 @@
+"""The verdicts, rule by rule; and that one driver moved across its break-even changes the verdict."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+from made_market import AS_OF, market_of, row
+
+from bomaudit.decide import RULES
+from bomaudit.decide.verdict import judge, say_why
+from bomaudit.glossary import DECISIONS_OUT, REQUOTES, VERDICTS
+from bomaudit.settings import DecideSection
+
+RULES_OF_TEST = DecideSection(cost_of_asking=100, worth_asking=3, reopen_probability=0.8, reopen_npv=1000)
+
+STANDS = {
+    "priced": True, "npv": -5000.0, "npv_low": -9000.0, "npv_later": -4000.0, "value_of_asking": 0.0,
+    "p_pays_back": 0.05, "saving_today": 1.0, "tips_on": pd.NaT, "safety_relevant": False,
+}  # fmt: skip
+
+
+def rule(**facts):
+    judged = judge(pd.DataFrame([STANDS | facts]), RULES_OF_TEST)
+    return judged["verdict"][0], judged["rule"][0]
+
+
+@pytest.mark.parametrize(
+    ("facts", "expected"),
+    [
+        ({}, ("stands", "still_cheapest")),
+        ({"saving_today": -0.1}, ("stands", "not_worth_it")),
+        ({"priced": False, "npv": 9e9}, ("requote", "no_price")),
+        ({"npv": np.nan, "p_pays_back": np.nan, "npv_low": np.nan}, ("requote", "no_volume")),
+        ({"npv": 9000, "npv_low": 1000, "p_pays_back": 0.95}, ("reopen", "worth_it")),
+        ({"npv": 9000, "npv_low": 999, "p_pays_back": 0.95, "value_of_asking": 300}, ("requote", "worth_knowing")),
+        ({"npv": 9000, "npv_low": 999, "p_pays_back": 0.95, "value_of_asking": 299}, ("reopen", "likely")),
+        ({"npv": 900, "npv_low": 100, "p_pays_back": 0.95}, ("stands", "still_cheapest")),
+        ({"npv": 500, "p_pays_back": 0.55, "value_of_asking": 5000}, ("requote", "worth_knowing")),
+        ({"p_pays_back": 0.15, "value_of_asking": 5000}, ("stands", "still_cheapest")),
+        ({"tips_on": pd.Timestamp(2028, 1, 1), "npv_later": 2000.0}, ("watch", "tips_later")),
+        ({"tips_on": pd.Timestamp(2028, 1, 1), "npv_later": 500.0}, ("stands", "still_cheapest")),
+        (
+            {"tips_on": pd.Timestamp(2028, 1, 1), "npv_later": 2000.0, "p_pays_back": 0.4, "value_of_asking": 900},
+            ("requote", "worth_knowing"),
+        ),
+    ],
+)
+def test_rules(facts, expected):
+    assert rule(**facts) == expected
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        {"npv": 9e6, "npv_low": 5e6, "p_pays_back": 1.0},
+        {"npv": 9e6, "npv_low": -1.0, "p_pays_back": 0.85},
+    ],
+)
+def test_safety_relevant_decisions_never_go_beyond_engineering_review(facts):
+    verdict, name = rule(safety_relevant=True, **facts)
+    assert verdict == "review"
+    assert name.startswith("safety_")
+    assert rule(safety_relevant=True)[0] == "stands"
+
+
+def test_every_rule_says_why_and_gives_a_verdict():
+    assert set(RULES.values()) <= set(VERDICTS)
+    for name in [*RULES, "safety_worth_it", "safety_likely"]:
+        facts = pd.DataFrame(
+            [STANDS | {"rule": name, "switch_to": "new", "ask_first": "P1", "tips_on": pd.Timestamp(2028, 5, 1)}]
+        )
+        text = say_why(facts, RULES_OF_TEST, currency="EUR", confidence=0.8)[0]
+        assert len(text) > 30
+        assert "nan" not in text
+        assert ("Engineering review needed before re-opening" in text) == name.startswith("safety_")
+
+
+def market(today, sd=0.05, **more):
+    return market_of(
+        [
+            {"part_no": "A", "booked": 30, "today": 32, "sd": 0.03},
+            {"part_no": "B", "booked": 45, "today": today, "sd": sd, **more},
+        ]
+    )
+
+
+ROWS = (
+    row("D", "old", "mech", part_no="A", qty=1, amount=30.0),
+    row("D", "old", "loss", kind="energy_in_use", amount=2.0, low=1.0, high=4.0),
+    row("D", "new", "el", part_no="B", qty=1, amount=46.0, change_cost=40_000.0),
+    row("D", "new", "test", kind="validation", basis="once", amount=60_000.0, low=50_000.0, high=80_000.0),
+)
+
+
+def test_the_trade_check_a_rare_part_that_became_a_commodity():
+    """Common practice, no published source: a fixed-ratio mechanical auxiliary saved 10-20 a unit while the
+    controllable electric one was rare; once that is a commodity the saving is gone, its losses remain."""
+    head = market(today=26.0).decide(ROWS).decisions.iloc[0]
+    assert 10 < head["saving_booked"] < 20
+    assert head["saving_today"] < 0
+    assert (head["verdict"], head["switch_to"]) == ("reopen", "new")
+
+
+@pytest.mark.parametrize("sd", [0.02, 0.1, 0.3])
+def test_the_verdict_flips_when_a_price_crosses_its_break_even(sd):
+    """Mutation: the pivotal part on the one side of its break-even price and on the other."""
+    decided = market(today=26.0, sd=sd).decide(ROWS)
+    even = decided.break_evens.set_index("part_no").loc["B", "break_even_price"]
+    for beyond, verdicts in ((0.7, {"reopen", "requote"}), (1.3, {"stands", "requote"})):
+        head = market(today=even * beyond, sd=sd).decide(ROWS).decisions.iloc[0]
+        assert head["verdict"] in verdicts
+        assert (head["npv"] > 0) == (beyond < 1)
+    at_even = market(today=even, sd=sd).decide(ROWS).decisions.iloc[0]
+    assert at_even["npv"] == pytest.approx(0.0, abs=1e-6)
+    assert at_even["verdict"] == "requote"
+
+
+def test_cheaper_on_piece_price_but_not_fully_accounted():
+    rows = [*ROWS, row("D", "new", "tools", kind="tooling", basis="once", amount=900_000.0)]
+    head = market(today=26.0).decide(rows).decisions.iloc[0]
+    assert head["piece_saving_today"] < 0 < head["saving_today"]
+    assert (head["verdict"], head["rule"]) == ("stands", "still_cheapest")
+
+
+def test_dearer_on_piece_price_but_cheaper_fully_accounted():
+    rows = [*ROWS, row("D", "old", "brushes", kind="warranty", amount=15.0, low=13.0, high=18.0)]
+    head = market(today=36.0).decide(rows).decisions.iloc[0]
+    assert head["saving_today"] < 0 < head["piece_saving_today"]
+    assert head["verdict"] == "reopen"
+
+
+def test_a_safety_relevant_line_anywhere_in_the_options_holds_the_verdict_back():
+    head = market(today=26.0, safety_relevant=True).decide(ROWS).decisions.iloc[0]
+    assert (head["verdict"], bool(head["safety_relevant"])) == ("review", True)
+    assert "Engineering review" in head["reason"]
+
+
+def test_a_safety_relevant_line_inside_an_assembly_holds_the_verdict_back():
+    made = market_of(
+        [
+            {"part_no": "A", "booked": 30, "today": 32, "sd": 0.03},
+            {"part_no": "T", "row_kind": "assembly"},
+            {"part_no": "T1", "booked": 45, "today": 20, "sd": 0.05, "parent_row": 1, "safety_relevant": True},
+        ]
+    )
+    head = made.decide([row("D", "old", "a", part_no="A"), row("D", "new", "b", part_no="T")]).decisions.iloc[0]
+    assert head["verdict"] == "review"
+
+
+def falling(share_per_year, **more):
+    """Market whose part B falls by a share a year, and the prices on any day."""
+    made = market(today=34.0, sd=0.02, **more)
+    base = made.case(ROWS).costed.prices
+
+    def prices_at(day):
+        years = (day - AS_OF).days / 365.25
+        factor = np.where(base.parts["part_no"] == "B", (1 - share_per_year) ** years, 1.0)
+        return dataclasses.replace(base, parts=base.parts.assign(estimate=base.parts["estimate"] * factor))
+
+    return made, prices_at
+
+
+def test_a_balance_that_tips_later_is_watched_with_its_date():
+    made, prices_at = falling(0.08)
+    head = made.decide(ROWS, prices_at).decisions.iloc[0]
+    assert (head["verdict"], head["rule"]) == ("watch", "tips_later")
+    assert head["tips_early"] <= head["tips_on"] <= head["tips_late"]
+    assert AS_OF < head["tips_on"].date() < date(2031, 6, 30)
+    day = head["tips_on"].date()
+    left = 5 - (day - AS_OF).days / 365.25
+    products = 10_000 * sum(
+        min(1, left - k) * (1.08 / 1.02) ** -(k + min(1, left - k) / 2) for k in range(int(np.ceil(left)))
+    )
+    price = 34 * 0.92 ** ((day - AS_OF).days / 365.25)
+    assert products * (32 + 2 - price) == pytest.approx(100_000, rel=0.1)
+
+
+def test_a_balance_that_never_tips_within_the_years_left_stands():
+    made, prices_at = falling(0.005)
+    head = made.decide(ROWS, prices_at).decisions.iloc[0]
+    assert (head["verdict"], head["tips_on"] is pd.NaT or pd.isna(head["tips_on"])) == ("stands", True)
+
+
+def test_the_day_the_balance_tipped():
+    """B fell by 8 % a year to 26; the balance is 32 + 2 against B and its test, spread over the years left."""
+    made = market(today=26.0, sd=0.02)
+    base = made.case(ROWS).costed.prices
+
+    def prices_at(day):
+        years = (day - AS_OF).days / 365.25
+        factor = np.where(base.parts["part_no"] == "B", 0.92**years, 1.0)
+        return dataclasses.replace(base, parts=base.parts.assign(estimate=base.parts["estimate"] * factor))
+
+    decided = made.decide(ROWS, prices_at)
+    tipped = decided.decisions.loc[0, "tipped_on"]
+    years = (tipped - pd.Timestamp(AS_OF)).days / 365.25
+    assert 26 * 0.92**years == pytest.approx(34 - 6 / 8, abs=0.4)
+    path = decided.paths.pivot_table(index="date", columns="option", values="cost_per_unit")
+    assert ((path["new"] < path["old"]) == (path.index >= tipped)).all()
+    assert path.index.min() == pd.Timestamp(2016, 6, 30)
+
+
+def test_without_an_annual_volume_only_unit_costs_are_compared():
+    rows = [r | {"annual_volume": np.nan} for r in ROWS]
+    head = market(today=26.0).decide(rows).decisions.iloc[0]
+    assert (head["rule"], head["verdict"]) == ("no_volume", "requote")
+    assert np.isnan(head["npv"])
+
+
+def test_three_options_and_the_best_alternative_is_named():
+    rows = [*ROWS, row("D", "third", "x", part_no="B", qty=0.9, amount=46.0)]
+    decided = market(today=26.0).decide(rows)
+    head = decided.decisions.iloc[0]
+    assert (head["switch_to"], head["best_today"]) == ("third", "third")
+    npv = decided.options.set_index("option")["npv"]
+    assert npv["third"] == head["npv"] > npv["new"]
+
+
+def test_frames_hold_the_columns_of_the_glossary():
+    decided = market(today=26.0).decide(ROWS)
+    assert tuple(decided.decisions.columns) == DECISIONS_OUT.names
+    assert tuple(decided.requotes.columns) == REQUOTES.names
+
+
+def test_an_empty_register_gives_empty_frames_with_their_columns():
+    made = market(today=26.0)
+    decided = made.decide([])
+    assert len(decided.decisions) == 0
+    assert tuple(decided.decisions.columns) == DECISIONS_OUT.names
