@@ -76,12 +76,19 @@ def prior(role: str, header: Header, profile: Profile) -> float:
         return 0.0
     best = max(header.score(name) * worth for name, worth in _PRIORS[role])
     if profile.numeric > 0.5:  # noqa: PLR2004
-        best = max(best, _UNKNOWN if header.words else 0.2)
+        best = max(best, _UNKNOWN if header.words else _unheaded(role, profile))
     elif profile.numeric < 0.15:  # noqa: PLR2004
         best *= 0.5 if role != "unit_cost" or profile.filled > 3 else 0.9  # noqa: PLR2004
     if profile.money > 0.3:  # noqa: PLR2004
         best = best * 0.3 if role in ("qty", "price_per") else max(best, 0.35)
     return best
+
+
+def _unheaded(role: str, profile: Profile) -> float:
+    """Prior of a column of numbers without a header: small whole numbers count, others price."""
+    values = profile.read.value[np.isfinite(profile.read.value)]
+    counts = bool(len(values)) and bool(np.all(values == np.round(values)) and values.max() < 10_000)  # noqa: PLR2004  (no quantity of a line)
+    return 0.2 if counts == (role in ("qty", "price_per")) else 0.17
 
 
 @dataclass(frozen=True)
@@ -186,6 +193,8 @@ def _without_breaks(
 
 _AFTER_THE_PRICE = 0.8
 """Texts to the right of the prices are remarks more often than names."""
+_MISNAMED = 0.97
+"""A column headed as designators that holds names all the same comes after a column of names, before descriptions."""
 _NUMBER_NAMES = (("part_no", 1.0), ("~mpn", 0.9), ("~supplier_no", 0.88))
 _WORD_NAMES = (("~name", 1.0), ("description", 0.95), ("~value", 0.7), ("~designator", 0.5))
 
@@ -219,6 +228,8 @@ def _description_score(header: Header, p: Profile, fill: float) -> float:
         return 0.0
     if not header.words and p.words > 0.5 and fill > 0.5 and p.distinct > 0.4:  # noqa: PLR2004
         known = 0.6
+    if header.score("~designator") and p.designators < 0.1 and p.words > 0.8 and p.distinct > 0.7:  # noqa: PLR2004
+        known = max(known, _MISNAMED * header.score("~designator"))
     score = known * (0.4 + 0.6 * fill)
     score -= 0.6 * (p.links > 0.5) + 0.5 * (p.words < 0.3) + 0.6 * (p.designators > 0.6)  # noqa: PLR2004
     return score - 0.25 * p.codes * (p.words > 0.3)  # noqa: PLR2004

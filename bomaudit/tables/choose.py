@@ -22,10 +22,22 @@ _WORTH_A_WORD = 0.6
 
 @dataclass(frozen=True)
 class Chosen:
-    """Blocks to read, which of them are variants whose lines are alternatives, and what is to say about the choice."""
+    """Blocks to read and what is to say about the choice.
+
+    Attributes
+    ----------
+    blocks : tuple of Block
+    variants : frozenset of int
+        Which of the blocks are variants, whose lines are alternatives.
+    possible : tuple of Block
+        Tables of other sheets that are read only if a line of a block rolls them up.
+    findings : tuple of Finding
+    """
+
 
     blocks: tuple[Block, ...]
     variants: frozenset[int]
+    possible: tuple[Block, ...]
     findings: tuple[Finding, ...]
 
 
@@ -49,14 +61,17 @@ def choose(book: Book, table: Table, *, sheet: str, stated: Mapping[str, str]) -
     _check_columns(file, table, best[0], stated)
     findings = _mapping_findings(best[0], stated)
     if table.name != "bom":
-        return Chosen(tuple(best[:1]), frozenset(), tuple(findings))
+        return Chosen(tuple(best[:1]), frozenset(), (), tuple(findings))
     blocks, variants, made = _with_variants(best)
+    possible: list[Block] = []
     for other, parts in found:
         if other is not best_sheet:
-            added, said = _other_sheet(blocks, other, [p for p in parts if is_bom(p)], best[0])
+            bills = [p for p in parts if is_bom(p)]
+            added, said = _other_sheet(blocks, other, bills, best[0])
             blocks += added
             made += said
-    return Chosen(tuple(blocks), variants, tuple(findings + made))
+            possible += bills if not said else []
+    return Chosen(tuple(blocks), variants, tuple(possible), tuple(findings + made))
 
 
 def _no_table(file: str, table: Table) -> Finding:
@@ -124,7 +139,8 @@ def _with_variants(blocks: Sequence[Block]) -> tuple[list[Block], frozenset[int]
 
 def _other_sheet(blocks: Sequence[Block], other: Sheet, parts: list[Block], best: Block) -> tuple[list[Block], list[Finding]]:
     """Add another sheet's table if it is of the same make and says something new."""
-    if not parts or max(p.quality for p in parts) < _WORTH_A_WORD * best.quality:
+    parts = [p for p in parts if p.quality >= _WORTH_A_WORD * best.quality]
+    if not parts:
         return [], []
     where = {"file": other.file, "sheet": other.name}
     if _overlap(parts[0], blocks) >= _REPEATS:
@@ -133,8 +149,13 @@ def _other_sheet(blocks: Sequence[Block], other: Sheet, parts: list[Block], best
     if _same_make(parts[0], best) and other.visible:
         return parts, [warning("T025", "several sheets hold a bill of materials", **where, assumed="its lines are added",
                                advice="name the one sheet to read in [sheets] of audit.toml if they are versions")]  # fmt: skip
-    return [], [warning("T026", "another sheet looks like a bill of materials of another make", **where, assumed=f"only {best.sheet.name} is read",
-                        advice="name the sheet to read in [sheets] of audit.toml")]  # fmt: skip
+    return [], []
+
+
+def left_out(block: Block, best: Block) -> Finding:
+    """T026: a sheet that was looked at and not read."""
+    return warning("T026", "another sheet looks like a bill of materials of another make", file=block.sheet.file, sheet=block.sheet.name,
+                   assumed=f"only {best.sheet.name} is read", advice="name the sheet to read in [sheets] of audit.toml")  # fmt: skip
 
 
 def _names(block: Block) -> list[str]:

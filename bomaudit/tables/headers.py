@@ -21,6 +21,8 @@ EXACT, SYNONYM = 1.0, 0.95
 """Confidence of a header that is the canonical name itself, and of one that is in the table of synonyms."""
 _CONTAINS = (0.45, 0.40)
 """A header that holds a known phrase among other words: this much, and this much more the larger the phrase's part."""
+_CONTAINS_WELL = 0.66
+"""A header explained this well by phrases inside it is not looked at for misspellings."""
 _FUZZY_LEAST = 86.0
 """Least similarity (0-100, normalised edit distance) at which a misspelt header is taken for a known one."""
 _FUZZY_WORTH = 0.75
@@ -111,11 +113,23 @@ def understand(text: str) -> Header:
     currency, mark = _currency(raw)
     quantity = re.search(r"(?:@|\bfor\b|\bab\b|\bat\b|\bpour\b|\bbei\b)\s*(\d+)", raw, re.IGNORECASE)
     words = fold(_without_asides(raw)) or fold(re.sub(r"[()\[\]{}]", " ", raw)) or ("#" if "#" in raw else "")
-    meanings = _look_up(words)
-    if not meanings and "(" in raw:
-        words = fold(re.sub(r"[()\[\]{}]", " ", raw))
-        meanings = _look_up(words)
+    words, meanings = _with_aside(raw, words)
     return Header(raw, words, currency, mark, float(quantity[1]) if quantity else float("nan"), meanings)
+
+
+def _with_aside(raw: str, words: str) -> tuple[str, dict[str, Meaning]]:
+    """Meanings of a header that may say more in brackets: "Price (total)", "Component (description)", "Qty (pcs)"."""
+    meanings = _look_up(words)
+    aside = re.search(r"[(\[（]([^()\[\]（）]+)[)\]）]", raw)
+    if aside is None:
+        return words, meanings
+    joined = fold(MARK.sub(" ", re.sub(r"[()\[\]（）]", " ", raw)))
+    if joined != words and (joined in _phrases() or not meanings):
+        return joined, _look_up(joined)
+    inner = _phrases().get(fold(aside[1]), {})
+    if inner and all(name.startswith("~") for name in meanings) and not all(name.startswith("~") for name in inner):
+        return words, {n: Meaning(n, 0.95 * c, "synonym") for n, c in inner.items()}
+    return words, meanings
 
 
 def _currency(raw: str) -> tuple[str, str]:
@@ -141,7 +155,11 @@ def _look_up(words: str) -> dict[str, Meaning]:
     if whole is not None:
         return {n: Meaning(n, c, "exact" if c == EXACT else "synonym") for n, c in whole.items()}
     inside = _inside(words)
-    return inside or _similar(words)
+    best = max((m.confidence for m in inside.values()), default=0.0)
+    if best >= _CONTAINS_WELL:
+        return inside
+    alike = _similar(words)
+    return alike if max((m.confidence for m in alike.values()), default=0.0) > best else inside
 
 
 def _inside(words: str) -> dict[str, Meaning]:

@@ -11,7 +11,7 @@ from bomaudit.glossary import Table
 from bomaudit.tables.assign import telling_columns
 from bomaudit.tables.files import Sheet
 from bomaudit.tables.headers import fold
-from bomaudit.tables.locate import Block, block_below, find_block, header_score, is_bom
+from bomaudit.tables.locate import MOST_COLUMNS, Block, block_below, find_block, header_score, is_bom
 
 _MOST_BLOCKS = 50
 """Tables below each other that are looked for on one sheet."""
@@ -25,11 +25,10 @@ def find_blocks(sheet: Sheet, table: Table, *, stated: Mapping[str, str]) -> lis
     if not sheet.n_rows:
         return []
     first = find_block(sheet, table, stated=stated)
-    if first is None or table.name != "bom":
+    if table.name == "bom" and (first is None or not is_bom(first)):
+        first = transposed(sheet, table, stated) or first
+    if first is None or table.name != "bom" or not is_bom(first) or first.sheet.turned:
         return [first] if first is not None else []
-    if not is_bom(first):
-        across = transposed(sheet, table, stated)
-        return [across] if across is not None else [first]
     found: list[Block] = []
     for block in beside(first, table, stated):
         found += below(block, table, stated)
@@ -52,7 +51,8 @@ def _column_groups(block: Block) -> list[tuple[int, int]]:
     """Runs of columns between columns that are empty from the header down."""
     start = block.header_rows[-1] if block.header_rows else block.first
     groups, left = [], None
-    for c in range(block.left, block.right):
+    end = min(len(block.sheet.columns), MOST_COLUMNS)
+    for c in range(block.left, end):
         used = any(cell not in ("", None) for cell in block.sheet.columns[c][start : min(block.last, start + 200)])
         if used and left is None:
             left = c
@@ -60,7 +60,7 @@ def _column_groups(block: Block) -> list[tuple[int, int]]:
             groups.append((left, c))
             left = None
     if left is not None:
-        groups.append((left, block.right))
+        groups.append((left, end))
     return groups
 
 
@@ -127,3 +127,13 @@ def transposed(sheet: Sheet, table: Table, stated: Mapping[str, str]) -> Block |
     turned = Sheet(sheet.file, sheet.name, tuple(grid[:, r] for r in range(sheet.n_rows)), len(sheet.columns), sheet.visible, turned=True)
     block = find_block(turned, table, stated=stated)
     return block if block is not None and is_bom(block) and len(block.header_rows) > 0 else None
+
+
+def title_of(block: Block) -> str:
+    """What a table is called: the sheet, and the text above its header."""
+    sheet, top = block.sheet, block.header_rows[0] if block.header_rows else block.first
+    for row in range(top - 1, max(-1, top - 3), -1):
+        texts = [c[row] for c in sheet.columns[block.left : block.right] if isinstance(c[row], str) and c[row].strip()]
+        if texts:
+            return f"{sheet.name} {texts[0]}" if len(texts[0]) < 80 else sheet.name  # noqa: PLR2004  (a sentence is no title)
+    return sheet.name

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from bomaudit.findings import BadInput, Finding
+from bomaudit.findings import BadInput, Finding, warning
 from bomaudit.glossary import PLACE_COLUMNS, TABLES_IN, Column, Table
 from bomaudit.settings import ReadSection, Settings
+from bomaudit.tables import rollups
 from bomaudit.tables.account import account
-from bomaudit.tables.choose import choose
+from bomaudit.tables.choose import Chosen, choose, left_out
 from bomaudit.tables.convert import Place, convert
 from bomaudit.tables.dress import Dress, dress_of
 from bomaudit.tables.files import Book, letter, open_book
+from bomaudit.tables.layout import title_of
 from bomaudit.tables.lines import Lines, bom_lines
 from bomaudit.tables.locate import Block
 from bomaudit.tables.structure import resolve
@@ -114,16 +117,42 @@ def read_table(
     chosen = choose(book, table, sheet=sheet, stated=columns or {})
     one = _bom_block if table.name == "bom" else _plain_block
     parts = [one(b, table, read, book, variant=i in chosen.variants) for i, b in enumerate(chosen.blocks)]
-    findings = [*book.findings, *chosen.findings, *(f for p in parts for f in p.findings)]
+    blocks, parts, above, made = _rolled_up(chosen, parts, lambda b: one(b, table, read, book, variant=False))
+    findings = [*book.findings, *chosen.findings, *(f for p in parts for f in p.findings), *made]
     frame = pd.concat([p.frame for p in parts], ignore_index=True) if len(parts) > 1 else parts[0].frame
+    rows = account(book.sheets, [(b, p.kind, p.text) for b, p in zip(blocks, parts, strict=True)])
     if table.name == "bom":
-        frame, made = resolve(frame)
+        frame, made = resolve(frame, above)
         findings += made
-    rows = account(book.sheets, [(b, p.kind, p.text) for b, p in zip(chosen.blocks, parts, strict=True)])
-    if table.name == "bom":
         rows = _assemblies_in(rows, frame)
-    mapping = pd.concat([_mapping(b, table) for b in chosen.blocks], ignore_index=True)
+    mapping = pd.concat([_mapping(b, table) for b in blocks], ignore_index=True)
     return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows)
+
+
+def _rolled_up(
+    chosen: Chosen, parts: list[Lines], read_one: Callable[[Block], Lines]
+) -> tuple[list[Block], list[Lines], NDArray[np.intp] | None, list[Finding]]:
+    """Add tables that a line rolls up; returns all blocks and lines, the line above each (-1: none), findings."""
+    blocks = [*chosen.blocks, *chosen.possible]
+    if len(blocks) < 2:  # noqa: PLR2004
+        return blocks, parts, None, []
+    everything = [*parts, *(read_one(b) for b in chosen.possible)]
+    titles = [title_of(b) for b in blocks]
+    found = [] if chosen.variants else rollups.links([p.frame for p in everything], titles)
+    linked = {link.lower for link in found} | {link.upper for link in found}
+    sure = range(len(parts))
+    keep = [i for i in range(len(blocks)) if i in sure or i in linked]
+    findings = [left_out(blocks[i], blocks[0]) for i in range(len(blocks)) if i not in keep]
+    starts = np.cumsum([0, *(len(everything[i].frame) for i in keep)])
+    above = np.full(int(starts[-1]), -1, dtype=np.intp)
+    for link in found:
+        lower, upper = keep.index(link.lower), keep.index(link.upper)
+        above[starts[lower] : starts[lower + 1]] = starts[upper] + link.row
+        row = everything[link.upper].frame.iloc[link.row]
+        findings.append(warning("T075", "a table that a line takes up again counts once", file=row["source_file"], sheet=row["source_sheet"],
+                                row=int(row["source_row"]), found=f"the total of {blocks[link.lower].sheet.name or 'the table below'}",
+                                assumed="the line is the assembly, its parts are counted"))  # fmt: skip
+    return [blocks[i] for i in keep], [everything[i] for i in keep], above, findings
 
 
 def _bom_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:

@@ -111,7 +111,7 @@ def cycles(parent: Rows) -> list[list[int]]:
     return loops
 
 
-def resolve(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+def resolve(frame: pd.DataFrame, above: Rows | None = None) -> tuple[pd.DataFrame, list[Finding]]:
     """Add ``parent_row`` and mark assemblies.
 
     Parameters
@@ -119,6 +119,9 @@ def resolve(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     frame : DataFrame
         BOM lines with level, parent_no, row_kind and place columns; ``dotted`` holds level numbers as written where they
         are dotted, and is dropped.
+
+    above : int array or None
+        Row of the assembly that the top lines of each line's table belong to, -1 for none.
 
     Returns
     -------
@@ -134,6 +137,8 @@ def resolve(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     findings = [error("T080", "the parent of a line must be a line", **_place(frame, i), found=frame["parent_no"].iloc[i],
                       assumed="the line is read as a top line", advice="add the parent or correct its number")
                 for i in orphans]  # fmt: skip
+    if above is not None:
+        parent = np.where((parent < 0) & (above >= 0), above, parent)
     for loop in cycles(parent):
         path = " > ".join(str(frame["part_no"].iloc[i]) for i in [*loop, loop[0]])
         findings.append(error("T081", "a part must not contain itself", **_place(frame, loop[0]), found=path,

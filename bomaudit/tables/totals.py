@@ -86,8 +86,8 @@ def _settle_footer(f: Figures, kind: Texts, totals: Sequence[int]) -> None:
     below = np.arange(len(kind)) > footer[0]
     kind[below & (kind == "part") & (np.isnan(f.value) | ~f.named)] = "note"
     for i in np.flatnonzero(below & (kind == "charge")):
-        before = [f.stated[j] for j in footer if j < i]
-        if before and f.value[i] >= before[-1] > 0:
+        lines, _ = _sum(replace(f, kind=kind), np.arange(len(kind)) < i, ("part",))
+        if f.value[i] >= lines > 0:
             kind[i] = "subtotal"
 
 

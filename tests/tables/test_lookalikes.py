@@ -1,0 +1,652 @@
+"""Invented bills of materials with the oddities that published ones have, one oddity a test."""
+
+import datetime as dt
+import re
+
+import numpy as np
+import openpyxl
+import pytest
+from openpyxl.comments import Comment
+from openpyxl.styles import Alignment
+
+from bomaudit.findings import BadInput
+from bomaudit.glossary import BOM, QUOTES
+from bomaudit.settings import ReadSection
+from bomaudit.tables import read_table
+
+LINES = [["Base plate", 2, 3.5, 7.0], ["Gear motor", 1, 41.0, 41.0], ["Washer M6", 8, 0.25, 2.0], ["Cover", 3, 1.1, 3.3]]
+HEAD = ["Item", "Qty", "Unit price", "Total"]
+
+
+def codes(got):
+    return {f.code for f in got.findings}
+
+
+def columns(got):
+    return dict(zip(got.mapping["canonical"], got.mapping["column"], strict=True))
+
+
+def kinds(got):
+    return dict(zip(got.rows["row"], got.rows["kind"], strict=True))
+
+
+def booked(got, *which):
+    frame = got.frame[got.frame["row_kind"].isin(which or ("part",))]
+    return round(float((frame["qty"] * frame["unit_cost"]).sum()), 4)
+
+
+# ------------------------------------------------------------ where the table is
+
+
+def test_title_rows_and_blank_rows_above_the_header(read_rows):
+    got = read_rows([["Sweeper S2, parts list"], ["Prepared for the spring review"], [], ["", "Rev", "C"], [], HEAD, *LINES])
+    assert [k for r, k in kinds(got).items() if r == 6] == ["header"]
+    assert len(got.frame) == 4
+    assert booked(got) == 53.3
+
+
+def test_section_headings_are_no_lines(read_rows):
+    got = read_rows([HEAD, ["Drive"], LINES[0], LINES[1], [], ["Housing"], LINES[2], LINES[3]])
+    assert kinds(got)[2] == kinds(got)[6] == "heading"
+    assert len(got.frame) == 4
+
+
+def test_section_headings_in_a_column_of_their_own(read_rows):
+    rows = [["Group", *HEAD], ["Drive"], ["", *LINES[0]], ["", *LINES[1]], ["Housing"], ["", *LINES[2]], ["", *LINES[3]]]
+    got = read_rows(rows)
+    assert kinds(got)[2] == kinds(got)[5] == "heading"
+    assert len(got.frame) == 4
+
+
+def test_header_repeated_down_the_sheet(read_rows):
+    got = read_rows([HEAD, *LINES[:2], HEAD, *LINES[2:]])
+    assert kinds(got)[4] == "header"
+    assert booked(got) == 53.3
+
+
+def test_header_in_two_tiers_with_merged_group_titles(read_rows):
+    def merge(book):
+        book["BOM"].merge_cells("C1:D1")
+
+    rows = [["", "", "Cost per", ""], ["Part", "Qty", "piece", "line"], *LINES]
+    got = read_rows(rows, dress=merge)
+    assert columns(got)["unit_cost"] == "C"
+    assert columns(got)["extended_cost"] == "D"
+    assert len(got.frame) == 4
+
+
+def test_no_header_is_told_by_content_and_said(read_rows):
+    got = read_rows([*LINES, ["Sum", "", "", 53.3]])
+    assert booked(got) == 53.3
+    assert "T029" in codes(got)
+    assert columns(got) == {"description": "A", "qty": "B", "unit_cost": "C", "extended_cost": "D"}
+
+
+def test_transposed_table(read_rows):
+    rows = [[HEAD[i], *(line[i] for line in LINES)] for i in range(4)]
+    got = read_rows(rows)
+    assert booked(got) == 53.3
+    assert "T066" in codes(got)
+
+
+def test_tables_side_by_side_that_are_variants(read_rows):
+    left = [["Item", "Qty", "Price"], ["Rail 390 mm", 1, 12.0], ["Screw M3", 12, 0.1], ["Nut M3", 12, 0.1], ["Belt", 1, 4.0], ["Foot", 4, 1.0]]
+    right = [["Item", "Qty", "Price"], ["Rail 340 mm", 1, 11.0], ["Screw M3", 6, 0.1], ["Nut M3", 6, 0.1], ["Belt", 1, 4.0], ["", "", ""]]
+    got = read_rows([[*a, "", *b] for a, b in zip(left, right, strict=True)])
+    assert got.frame["row_kind"].value_counts().to_dict() == {"part": 5, "alternative": 4}
+    assert "T069" in codes(got)
+
+
+def test_tables_side_by_side_with_different_lines_are_added(read_rows):
+    left = [["Part", "Qty", "Price"], ["Rail", 1, 12.0], ["Screw", 12, 0.1], ["Belt", 1, 4.0]]
+    right = [["Part", "Qty", "Price"], ["Board", 1, 11.0], ["Cable", 6, 0.1], ["Fuse", 1, 0.4]]
+    got = read_rows([[*a, "", *b] for a, b in zip(left, right, strict=True)])
+    assert got.frame["row_kind"].tolist() == ["part"] * 6
+    assert "T069" in codes(got)
+
+
+def test_stacked_blocks_with_different_headers(read_rows):
+    second = [["Electronics"], ["Name", "Supplier", "Price", "Quantity"], ["Board", "Invented Boards", 20.0, 1], ["Cable", "Invented Cables", 1.5, 4]]
+    got = read_rows([HEAD, *LINES, [], *second])
+    assert booked(got) == pytest.approx(53.3 + 26.0)
+    assert len(got.frame) == 6
+
+
+def test_an_older_copy_of_the_sheet_is_named_not_added(read_rows):
+    newer = [HEAD, *LINES, ["Bumper", 1, 2.0, 2.0]]
+    got = read_rows({"BOM": newer, "BOM old": [HEAD, *LINES]})
+    assert len(got.frame) == 5
+    assert "T024" in codes(got)
+
+
+def test_several_sheets_of_the_same_make_are_added(read_rows):
+    other = [HEAD, ["Board", 1, 20.0, 20.0], ["Cable", 4, 1.5, 6.0]]
+    got = read_rows({"Mechanics": [HEAD, *LINES], "Electronics": other})
+    assert booked(got) == pytest.approx(79.3)
+    assert "T025" in codes(got)
+
+
+def test_sheets_that_are_no_bills_are_left(read_rows):
+    log = [["Day", "Voltage", "Current"], [1, 11.9, 0.4], [2, 12.0, 0.5], [3, 12.1, 0.4]]
+    got = read_rows({"Measurements": log, "BOM": [HEAD, *LINES]})
+    assert set(got.frame["source_sheet"]) == {"BOM"}
+
+
+def test_a_sub_assembly_sheet_that_the_main_sheet_rolls_up_counts_once(read_rows):
+    frame = [HEAD, *LINES, ["Total", "", "", 53.3]]
+    main = [HEAD, ["Frame", 2, 53.3, 106.6], ["Battery", 1, 80.0, 80.0], ["Charger", 1, 30.0, 30.0], ["Total", "", "", 216.6]]
+    got = read_rows({"Main": main, "Frame": frame})
+    assembly = got.frame.index[got.frame["row_kind"] == "assembly"]
+    assert got.frame.loc[assembly, "description"].tolist() == ["Frame"]
+    assert (got.frame.loc[got.frame["source_sheet"] == "Frame", "parent_row"] == assembly[0]).all()
+
+
+def test_parameters_in_the_header_row_beside_the_table(read_rows):
+    rows = [[*HEAD, "", "", "RATE", 4100], [*LINES[0], "", "", "UNITS", 13], *LINES[1:]]
+    got = read_rows(rows)
+    assert booked(got) == 53.3
+    assert columns(got)["description"] == "A"
+
+
+# ------------------------------------------------------------ headers
+
+
+@pytest.mark.parametrize(
+    ("language", "head"),
+    [
+        ("German", ["Teilenummer", "Bezeichnung", "Menge", "Einzelpreis", "Gesamtpreis", "Lieferant"]),
+        ("French", ["Référence", "Désignation", "Quantité", "Prix unitaire", "Prix total", "Fournisseur"]),
+        ("Spanish", ["Referencia", "Descripción", "Cantidad", "Precio unitario", "Importe", "Proveedor"]),
+        ("Portuguese", ["Código", "Descrição", "Quantidade", "Preço unitário", "Preço total", "Fornecedor"]),
+        ("Italian", ["Codice articolo", "Descrizione", "Quantità", "Prezzo unitario", "Prezzo totale", "Fornitore"]),
+        ("Dutch", ["Artikelnummer", "Omschrijving", "Aantal", "Stukprijs", "Totaalprijs", "Leverancier"]),
+        ("Polish", ["Numer części", "Nazwa", "Ilość", "Cena jednostkowa", "Wartość", "Dostawca"]),
+        ("Russian", ["Артикул", "Наименование", "Количество", "Цена", "Сумма", "Поставщик"]),
+        ("Chinese", ["物料编码", "名称", "数量", "单价", "金额", "供应商"]),
+        ("Japanese", ["型番", "品名", "数量", "単価", "小計", "仕入先"]),
+        ("Korean", ["품번", "품명", "수량", "단가", "금액", "공급사"]),
+        ("Swedish", ["Artikelnummer", "Benämning", "Antal", "Styckpris", "Summa", "Leverantör"]),
+        ("Czech", ["Číslo dílu", "Popis", "Množství", "Cena za kus", "Celkem", "Dodavatel"]),
+        ("misspelt", ["Part Nubmer", "Desciption", "Quantiy", "Unit Pirce", "Totl price", "Suplier"]),
+    ],
+)
+def test_headers_in_many_languages(read_rows, language, head):
+    lines = [["A-17", "plate", 2, 3.5, 7.0, "Invented Steel"], ["B-04", "motor", 1, 41.0, 41.0, "Invented Motors"], ["C-9", "nut", 8, 0.25, 2.0, "Invented Nuts"]]
+    got = read_rows([head, *lines])
+    want = dict(zip(("part_no", "description", "qty", "unit_cost", "extended_cost", "supplier"), "ABCDEF", strict=True))
+    assert columns(got) == want, language
+
+
+def test_net_and_gross_price_side_by_side(read_rows):
+    rows = [["Part", "Qty", "Price net", "Price gross", "Total"], ["Plate", 2, 10.0, 12.0, 24.0], ["Motor", 1, 40.0, 48.0, 48.0], ["Nut", 5, 0.5, 0.6, 3.0]]
+    got = read_rows(rows)
+    assert columns(got)["unit_cost"] == "D"
+
+
+def test_several_quantity_columns(read_rows):
+    head = ["Part", "Qty per board", "Needed", "In stock", "Order qty", "Price", "Total"]
+    rows = [head, ["Fuse", 1, 20, 4, 16, 0.5, 8.0], ["Diode", 4, 80, 0, 80, 0.1, 8.0], ["Choke", 2, 40, 10, 30, 0.3, 9.0]]
+    got = read_rows(rows)
+    assert columns(got)["qty"] == "E"
+    assert booked(got) == 25.0
+
+
+def test_a_price_column_of_links(read_rows):
+    rows = [["Part", "Qty", "Price", "Unit cost"], ["Plate", 1, "https://example.com/a", 5.0], ["Motor", 2, "https://example.com/b", 8.0]]
+    got = read_rows(rows)
+    assert columns(got)["unit_cost"] == "D"
+
+
+def test_description_without_a_header(read_rows):
+    got = read_rows([["", "Menge", "EP", "GP"], *LINES])
+    assert columns(got) == {"description": "A", "qty": "B", "unit_cost": "C", "extended_cost": "D"}
+
+
+def test_designator_column_that_holds_designators_is_no_name(read_rows):
+    rows = [["Reference", "Value", "Qty", "Price"], ["R1, R2", "10k", 2, 0.01], ["C1-C4", "100 nF", 4, 0.02], ["U1", "timer", 1, 0.4]]
+    assert columns(read_rows(rows))["description"] == "B"
+
+
+def test_columns_named_in_the_settings_win(read_rows):
+    rows = [["Part", "Qty", "Price A", "Price B"], ["Plate", 1, 5.0, 6.0], ["Motor", 2, 8.0, 9.0]]
+    got = read_rows(rows, columns={"unit_cost": "Price B"})
+    assert got.frame["unit_cost"].tolist() == [6.0, 9.0]
+    assert got.mapping.set_index("canonical").loc["unit_cost", "how"] == "stated"
+
+
+def test_a_column_named_in_the_settings_must_exist(read_rows):
+    with pytest.raises(BadInput, match="Preis netto"):
+        read_rows([HEAD, *LINES], columns={"unit_cost": "Preis netto"})
+
+
+def test_mojibake_header_is_repaired_and_said(read_rows):
+    got = read_rows([["Name", "РљРѕР»РёС‡РµСЃС‚РІРѕ"], ["Plate", 2], ["Motor", 1]])
+    assert columns(got)["qty"] == "B"
+    assert "T014" in codes(got)
+
+
+# ------------------------------------------------------------ money
+
+
+def test_price_as_text_with_currency_and_decimal_comma(read_text):
+    got = read_text("Bauteil;Menge;Preis\nPlatte;2;1.234,50 €\nMotor;1;84,90 €\nScheibe;10;0,05 €\n")
+    assert got.frame["unit_cost"].tolist() == [1234.5, 84.9, 0.05]
+    assert set(got.frame["currency"]) == {"EUR"}
+
+
+def test_thousands_point_is_settled_by_the_rest_of_the_column(read_text):
+    got = read_text("Bauteil;Menge;Preis\nPlatte;2;1.234\nMotor;1;84,90\n")
+    assert got.frame["unit_cost"].tolist() == [1234.0, 84.9]
+
+
+def test_a_mark_that_reads_both_ways_is_said_and_can_be_set(read_text):
+    text = "part,qty,price\nplate,2,\"1,234\"\nmotor,1,\"2,500\"\n"
+    got = read_text(text)
+    assert "T030" in codes(got)
+    assert got.frame["unit_cost"].tolist() == [1234.0, 2500.0]
+    assert read_text(text, read=ReadSection(decimal=",")).frame["unit_cost"].tolist() == [1.234, 2.5]
+
+
+def test_currency_only_in_the_number_format(read_rows):
+    def euro(book):
+        for r in range(2, 6):
+            book["BOM"].cell(r, 3).number_format = "#,##0.00 [$€-407]"
+
+    got = read_rows([HEAD, *LINES], dress=euro)
+    assert set(got.frame["currency"]) == {"EUR"}
+    assert "T059" in codes(got)
+
+
+def test_dollar_sign_that_means_another_dollar(read_rows):
+    def dollar(book):
+        for r in range(2, 6):
+            book["BOM"].cell(r, 3).number_format = '"$"#,##0.00'
+
+    plain = read_rows([HEAD, *LINES], dress=dollar)
+    assert set(plain.frame["currency"]) == {"USD"}
+    assert "T055" in codes(plain)
+    canadian = read_rows([["Item", "Qty", "Unit price (CAD)", "Total"], *LINES], dress=dollar)
+    assert set(canadian.frame["currency"]) == {"CAD"}
+    assert "T055" not in codes(canadian)
+
+
+def test_locale_in_the_number_format_tells_the_dollar(read_rows):
+    def dollar(book):
+        for r in range(2, 6):
+            book["BOM"].cell(r, 3).number_format = "[$$-1009]#,##0.00"
+
+    assert set(read_rows([HEAD, *LINES], dress=dollar).frame["currency"]) == {"CAD"}
+
+
+def test_currency_in_a_note_below(read_rows):
+    got = read_rows([HEAD, *LINES, [], ["All prices are in SEK"]])
+    assert set(got.frame["currency"]) == {"SEK"}
+
+
+def test_a_drawing_program_is_no_currency(read_rows):
+    got = read_rows([HEAD, ["3D CAD and housing"], *LINES])
+    assert set(got.frame["currency"]) == {""}
+    assert "T056" in codes(got)
+
+
+def test_currencies_mixed_in_a_column(read_text):
+    got = read_text("part;qty;price\nplate;1;5,00 €\nmotor;1;$8.50\nboard;2;£4.10\n")
+    assert got.frame["currency"].tolist() == ["EUR", "USD", "GBP"]
+    assert "T057" in codes(got)
+
+
+def test_pack_price_with_pack_size(read_rows):
+    head = ["Part", "Cost per package", "Items per package", "Items needed", "Total cost"]
+    rows = [head, ["Servo", 18.0, 5, 1, 3.6], ["Screw", 1.5, 4, 2, 0.75], ["Magnet", 14.0, 140, 10, 1.0], ["Board", 12.0, 1, 1, 12.0]]
+    got = read_rows(rows)
+    assert got.frame["unit_cost"].round(4).tolist() == [3.6, 0.375, 0.1, 12.0]
+    assert "T052" in codes(got)
+
+
+def test_price_per_hundred_and_thousand(read_rows):
+    rows = [["Part", "Qty", "Unit price", "Price per", "Total"], ["Screw", 20, 4.2, 100, 0.84], ["Nut", 20, 30.0, 1000, 0.6], ["Motor", 1, 41.0, 1, 41.0]]
+    got = read_rows(rows)
+    assert got.frame["unit_cost"].round(4).tolist() == [0.042, 0.03, 41.0]
+
+
+def test_price_per_hundred_in_the_cell(read_text):
+    got = read_text("part;qty;price\nscrew;20;4,20 €/100\nmotor;1;41,00 €\n")
+    assert got.frame["unit_cost"].round(4).tolist() == [0.042, 41.0]
+
+
+def test_price_ranges_give_their_middle_and_their_ends(read_text):
+    got = read_text("part,qty,price_eur\nboiler,1,12–25\nhose,2,4\nvalve,1,20-30\n")
+    assert got.frame["unit_cost"].tolist() == [18.5, 4.0, 25.0]
+    assert got.frame["unit_cost_low"].tolist()[::2] == [12.0, 20.0]
+    assert "T035" in codes(got)
+
+
+def test_words_instead_of_a_price(read_text):
+    got = read_text("part,qty,price\nservo,1,18.00\nhorn,1,included above\ncover,1,N/A\nboard,1,TBD\nfoot,4,-\n")
+    assert got.frame["unit_cost"].isna().tolist() == [False, True, True, True, True]
+    assert {"T031", "T032"} <= codes(got)
+
+
+def test_price_of_a_set(read_text):
+    got = read_text("part,qty,price_eur\nscrews,50,10 (set)\nhose,2,4\n")
+    assert got.frame["unit_cost"].tolist() == [0.2, 4.0]
+    assert "T054" in codes(got)
+
+
+def test_price_breaks_from_which_each_line_takes_its_own(read_rows):
+    head = ["Part", "Piece price", "Price for 10", "Order qty", "Total price"]
+    rows = [head, ["Choke", 0.33, 0.217, 10, 2.17], ["Diode", 1.22, 1.01, 6, 7.32], ["Fuse", 0.1, 0.075, 13, 0.975], ["Relay", 6.53, 5.64, 8, 52.24], ["Coil", 0.57, 0.413, 13, 5.369], ["Total", "", "", "", 68.074]]
+    got = read_rows(rows)
+    assert booked(got) == pytest.approx(68.074)
+    assert "unit_cost" not in columns(got)
+
+
+def test_extended_cost_only(read_text):
+    got = read_text("Material;Ilosc;Cena calkowita\nplytka;1x;84,90 zl\nogniwo;2x;63,80 zl\n")
+    assert got.frame["unit_cost"].tolist() == [84.9, 31.9]
+    assert set(got.frame["currency"]) == {"PLN"}
+    assert "T051" in codes(got)
+
+
+def test_cost_of_the_pack_bought_is_told_by_the_total(read_text):
+    got = read_text("Qty,Component,Cost\n12,Bearing,$42.53\n70,Magnet,$28.05\n1,Spring,$8.88\n,Total,$79.46\n")
+    assert booked(got) == 79.46
+    assert columns(got)["extended_cost"] == "C"
+
+
+def test_price_times_quantity_that_is_not_the_extended_cost(read_rows):
+    got = read_rows([HEAD, *LINES, ["Bearing", 2, 5.62, 5.62]])
+    assert "T053" in codes(got)
+
+
+def test_one_price_merged_over_several_lines(read_rows):
+    def merge(book):
+        book["BOM"].merge_cells("C2:C4")
+
+    got = read_rows([["Part", "Qty", "Price"], ["Kit plate", 1, 9.0], ["Kit rod", 2, ""], ["Kit nut", 4, ""], ["Motor", 1, 41.0]], dress=merge)
+    assert booked(got) == 50.0
+    assert "T018" in codes(got)
+
+
+def test_tax_only_in_a_comment(read_rows):
+    def comment(book):
+        book["BOM"]["C2"].comment = Comment("incl. VAT", "someone")
+
+    assert "T017" in codes(read_rows([HEAD, *LINES], dress=comment))
+
+
+def test_prices_that_a_spreadsheet_turned_into_dates(read_rows):
+    rows = [["Part", "Qty", "Price"], ["Plate", 1, 5.0], ["Motor", 2, dt.datetime(2021, 6, 5)], ["Nut", 3, 0.5]]
+    got = read_rows(rows)
+    assert got.frame["unit_cost"].isna().tolist() == [False, True, False]
+    assert "T036" in codes(got)
+
+
+def test_zero_price_is_a_finding_not_a_gap(read_rows):
+    got = read_rows([HEAD, *LINES, ["Sample", 1, 0.0, 0.0]])
+    assert got.frame["unit_cost"].tolist()[-1] == 0.0
+    assert "T048" in codes(got)
+
+
+def test_formula_without_a_result(read_rows):
+    got = read_rows([["Part", "Qty", "Price"], ["Plate", 1, "=2+3"], ["Motor", 2, 4.0]])
+    assert np.isnan(got.frame["unit_cost"][0])
+    assert "T019" in codes(got)
+
+
+# ------------------------------------------------------------ quantities and part numbers
+
+
+def test_quantity_with_its_unit_inside(read_text):
+    got = read_text("part,qty,unit,price\nhose,50 cm,m,4.00\nwire,2 m,m,0.50\nplate,3 pcs,,1.00\nspare,2 (+2 spare),,1.00\nbolt,4x,,0.10\n")
+    assert got.frame["qty"].tolist() == [0.5, 2.0, 3.0, 2.0, 4.0]
+    assert got.frame["uom"].tolist()[:3] == ["m", "m", "pcs"]
+
+
+def test_units_of_different_dimensions_are_not_converted(read_text):
+    got = read_text("part,qty,unit,price\nhose,500 g,m,4.00\nplate,3,m,1.00\n")
+    assert got.frame["qty"][0] == 500.0
+    assert "T043" in codes(got)
+
+
+def test_words_instead_of_a_quantity(read_text):
+    got = read_text("part,qty,price\nplate,2,4.00\nglue,as needed,3.00\nfoil,per design,5.00\n")
+    assert got.frame["qty"].isna().tolist() == [False, True, True]
+    assert "T049" in codes(got)
+
+
+def test_no_quantity_column(read_text):
+    got = read_text("Part,Price\nPlate,4.00\nMotor,41.00\nTotal,45.00\n")
+    assert got.frame["qty"].tolist() == [1.0, 1.0]
+    assert "T050" in codes(got)
+
+
+def test_negative_quantity(read_text):
+    got = read_text("part,qty,price\nplate,-2,4.00\nmotor,1,41.00\n")
+    assert np.isnan(got.frame["qty"][0])
+    assert "T044" in codes(got)
+
+
+def test_part_numbers_that_look_like_numbers_or_dates(read_rows):
+    def pad(book):
+        book["BOM"]["A4"].number_format = "000000"
+
+    rows = [["Part number", "Description", "Qty", "Price"], ["00123", "washer", 4, 0.1], ["1E5", "ring", 2, 0.2], [4711, "seal", 1, 0.3], ["NA", "cap", 1, 0.4]]
+    got = read_rows(rows, dress=pad)
+    assert got.frame["part_no"].tolist() == ["00123", "1E5", "004711", "NA"]
+
+
+# ------------------------------------------------------------ totals
+
+
+def test_total_that_agrees_is_a_note(read_rows):
+    got = read_rows([HEAD, *LINES, ["TOTAL", "", "", 53.3]])
+    assert kinds(got)[6] == "total"
+    assert "T070" in codes(got)
+    assert "T071" not in codes(got)
+
+
+def test_total_without_a_label(read_rows):
+    got = read_rows([HEAD, *LINES, [], ["", "", "", 53.3]])
+    assert kinds(got)[7] == "total"
+    assert booked(got) == 53.3
+
+
+def test_total_above_the_lines(read_rows):
+    got = read_rows([["Sweeper"], ["Total", "", "", 53.3], HEAD, *LINES])
+    assert len(got.frame) == 4
+    assert "T070" in codes(got)
+
+
+@pytest.mark.parametrize(
+    ("stated", "cause"), [(50.0, "stops 1 lines early"), (45.85, "quantity is ignored"), (46.3, "starts 1 lines late"), (12.3, "left out"), (60.0, "stale")]
+)
+def test_total_that_differs_names_the_likely_cause(read_rows, stated, cause):
+    got = read_rows([HEAD, *LINES, ["Total", "", "", stated]])
+    (finding,) = [f for f in got.findings if f.code == "T071"]
+    assert cause in finding.advice
+
+
+def test_subtotals_and_charges_and_total(read_rows):
+    rows = [HEAD, *LINES[:2], ["Subtotal", "", "", 48.0], *LINES[2:], ["Subtotal", "", "", 5.3], ["Shipping", "", "", 9.9], ["Total", "", "", 63.2]]
+    got = read_rows(rows)
+    assert got.frame["row_kind"].value_counts().to_dict() == {"part": 4, "charge": 1}
+    assert "T071" not in codes(got)
+    assert kinds(got)[4] == "subtotal"
+
+
+def test_tax_row_that_states_the_total_with_tax_is_no_charge(read_rows):
+    got = read_rows([HEAD, *LINES, ["Total", "", "", 53.3], ["+VAT (20%)", "", "", 63.96]])
+    assert set(got.frame["row_kind"]) == {"part"}
+
+
+def test_lines_below_the_total_are_left_out_and_said(read_rows):
+    got = read_rows([HEAD, *LINES, ["Total", "", "", 53.3], [], ["Spare column", 1, 64.0, 64.0]])
+    assert booked(got) == 53.3
+    assert "T072" in codes(got)
+
+
+def test_notes_below_the_total(read_rows):
+    got = read_rows([HEAD, *LINES, ["Total", "", "", 53.3], [], ["Not counted yet:", "", "", ""], ["Cables", "", "", "see drawing"]])
+    assert len(got.frame) == 4
+
+
+# ------------------------------------------------------------ structure
+
+
+def test_levels_by_number(read_rows):
+    rows = [["Level", "Part", "Qty", "Price"], [0, "Sweeper", 1, ""], [1, "Drive", 1, ""], [2, "Motor", 2, 40.0], [2, "Gear", 1, 20.0], [1, "Cover", 1, 5.0]]
+    got = read_rows(rows)
+    assert got.frame["parent_row"].tolist() == [-1, 0, 1, 1, 0]
+    assert got.frame["row_kind"].tolist() == ["assembly", "assembly", "part", "part", "part"]
+
+
+def test_levels_by_dotted_number_sorted_as_text(read_rows):
+    rows = [["", "Part name", "Qty"], ["1", "Frame", 1], ["1.1", "Beam", 2], ["1.10", "Plug", 4], ["1.2", "Foot", 4], ["1.2.1", "Pad", 1], ["2", "Head", 1]]
+    got = read_rows(rows)
+    assert got.frame["parent_row"].tolist() == [-1, 0, 0, 0, 3, -1]
+    assert columns(got)["level"] == "A"
+
+
+def test_levels_by_leading_points(read_rows):
+    rows = [["Level", "Part", "Qty", "Price"], ["1", "Drive", 1, ""], [".2", "Motor", 2, 40.0], ["..3", "Shaft", 1, 2.0], ["1", "Cover", 1, 5.0]]
+    assert read_rows(rows).frame["parent_row"].tolist() == [-1, 0, 1, -1]
+
+
+def test_levels_by_indented_text(read_rows):
+    rows = [["Part", "Qty", "Price"], ["Drive", 1, ""], ["    Motor", 2, 40.0], ["        Shaft", 1, 2.0], ["    Gear", 1, 20.0], ["Cover", 1, 5.0]]
+    got = read_rows(rows)
+    assert got.frame["parent_row"].tolist() == [-1, 0, 1, 0, -1]
+    assert "T064" in codes(got)
+
+
+def test_levels_by_indented_cells(read_rows):
+    def indent(book):
+        for r, depth in zip(range(2, 7), (0, 1, 2, 1, 0), strict=True):
+            book["BOM"].cell(r, 1).alignment = Alignment(indent=depth)
+
+    rows = [["Part", "Qty", "Price"], ["Drive", 1, ""], ["Motor", 2, 40.0], ["Shaft", 1, 2.0], ["Gear", 1, 20.0], ["Cover", 1, 5.0]]
+    assert read_rows(rows, dress=indent).frame["parent_row"].tolist() == [-1, 0, 1, 0, -1]
+
+
+def test_parents_by_part_number(read_text):
+    got = read_text("part_no,parent,name,qty,price\nA,,machine,1,\nB,A,drive,1,\nC,B,motor,2,40\nD,A,cover,1,5\n")
+    assert got.frame["parent_row"].tolist() == [-1, 0, 1, 0]
+
+
+def test_orphans_and_loops_are_errors_with_the_path(read_text):
+    got = read_text("part_no,parent,name,qty,price\nA,,machine,1,\nB,X,drive,1,3\nC,D,motor,2,40\nD,C,cover,1,5\n")
+    loop = next(f for f in got.findings if f.code == "T081")
+    assert loop.found == "C > D > C"
+    assert "T080" in codes(got)
+
+
+def test_an_assembly_with_a_rolled_up_price_counts_once(read_rows):
+    rows = [["Level", "Part", "Qty", "Price"], [1, "Drive", 1, 100.0], [2, "Motor", 2, 40.0], [2, "Gear", 1, 20.0], [1, "Cover", 1, 5.0], ["", "Total", "", 105.0]]
+    got = read_rows(rows)
+    assert got.frame["row_kind"].tolist() == ["assembly", "part", "part", "part"]
+    assert {"T083", "T070"} <= codes(got)
+
+
+def test_a_bought_assembly_whose_lines_have_no_price_is_a_part(read_rows):
+    rows = [["Level", "Part", "Qty", "Price"], [1, "Drive", 1, 100.0], [2, "Motor", 2, ""], [2, "Gear", 1, ""], [1, "Cover", 1, 5.0]]
+    assert read_rows(rows).frame["row_kind"].tolist() == ["part", "part", "part", "part"]
+
+
+def test_alternatives_by_rank_and_by_word(read_rows):
+    ranked = [["Rank", *HEAD], ["Motor"], [1, "Motor A", 4, 80.0, 320.0], [2, "Motor B", 4, 30.0, 120.0], [3, "Motor C", 4, 20.0, 80.0], ["Battery"], [1, "Pack A", 1, 35.0, 35.0], [2, "Pack B", 1, 36.0, 36.0]]
+    got = read_rows(ranked)
+    assert got.frame["row_kind"].tolist() == ["part", "alternative", "alternative", "part", "alternative"]
+    worded = [[*HEAD, "Remarks"], [*LINES[0], ""], [*LINES[1], ""], ["Other motor", 1, 30.0, 30.0, "alternative"]]
+    got = read_rows(worded)
+    assert got.frame["row_kind"].tolist() == ["part", "part", "alternative"]
+    assert "T073" in codes(got)
+
+
+# ------------------------------------------------------------ files
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252", "utf-16-le"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("delimiter", [";", "\t", ",", "|"])
+def test_text_files_of_every_make(read_text, encoding, end, delimiter):
+    rows = [["Benennung", "Menge", "Stückpreis"], ["Gehäuse groß", "2", "3.50"], ["Überwurfmutter für Schläuche", "12", "0.75"], ["Öldichtung", "4", "1.10"]]
+    text = end.join(delimiter.join(r) for r in rows) + end
+    got = read_text(text.encode(encoding))
+    assert got.frame["description"].tolist() == ["Gehäuse groß", "Überwurfmutter für Schläuche", "Öldichtung"]
+    assert got.frame["unit_cost"].tolist() == [3.5, 0.75, 1.1]
+
+
+def test_inch_marks_do_not_swallow_lines(read_text):
+    got = read_text('Item\tQty\tPrice\n1" mirror\t1\t60.20\n"2 in" plate\t2\t4.00\nTube 3"\t1\t5.00\n', name="bom.tsv")
+    assert len(got.frame) == 3
+
+
+def test_quoted_delimiters_and_line_ends(read_text):
+    got = read_text('Part,Qty,Price\n"cable, red\n2 m",1,4.00\n"nut, ""A""",2,0.10\n')
+    assert got.frame["description"].tolist() == ["cable, red\n2 m", 'nut, "A"']
+
+
+def test_a_workbook_named_csv_is_read_by_content(read_rows, workbook):
+    path = workbook({"BOM": [HEAD, *LINES]}, name="bom.csv")
+    got = read_table(path, BOM)
+    assert len(got.frame) == 4
+    assert "T008" in codes(got)
+
+
+def test_hidden_rows_and_sheets_are_read_and_said(read_rows):
+    def hide(book):
+        book["BOM"].row_dimensions[3].hidden = True
+        book["Old"].sheet_state = "hidden"
+
+    got = read_rows({"BOM": [HEAD, *LINES], "Old": [["x"]]}, dress=hide)
+    assert len(got.frame) == 4
+    assert {"T011", "T015"} <= codes(got)
+
+
+def test_every_row_of_the_file_is_accounted_for(read_rows):
+    rows = [["Title"], [], HEAD, ["Drive"], *LINES, ["Total", "", "", 53.3], ["remark"]]
+    got = read_rows({"BOM": rows, "Notes": [["a"], ["b"]]})
+    assert len(got.rows) == len(rows) + 2
+    assert set(got.rows["kind"]) <= {"part", "assembly", "charge", "alternative", "heading", "header", "subtotal", "total", "blank", "note"}
+
+
+# ------------------------------------------------------------ refused
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [["Designator", "Footprint", "Mid X", "Mid Y", "Layer", "Rotation"], ["R1", "0603", "1.2mm", "3.4mm", "T", 90], ["C1", "0603", "2.2mm", "3.4mm", "T", 0]],
+        [["name", "length", "width", "thickness", "finish"], ["side", 2231, 230, 19, "red"], ["top", 1770, 619, 19, "red"]],
+        [["Time", "Voltage", "Current"], [1, 11.9, 0.4], [2, 12.0, 0.5]],
+        [["Dear reader"], ["this is a letter"], ["and no table at all"]],
+    ],
+)
+def test_what_is_no_bill_of_materials_is_refused_with_a_reason(read_rows, rows):
+    with pytest.raises(BadInput) as refused:
+        read_rows(rows)
+    assert refused.value.findings[0].code in ("T021", "T023")
+
+
+def test_quotes_in_german(tmp_path):
+    path = tmp_path / "angebote.csv"
+    path.write_bytes("Artikelnummer;Angebotsdatum;Preis;Währung;ab Menge;Lieferant;Art\nA-1;08.03.2016;128,40;EUR;500;Erfundene GmbH;verbindlich\nA-1;17.09.2021;149,90;EUR;500;Erfundene GmbH;Einkauf\n".encode("cp1252"))
+    got = read_table(path, QUOTES)
+    assert got.frame["kind"].tolist() == ["firm", "purchase"]
+    assert got.frame["quote_date"].dt.strftime("%Y-%m-%d").tolist() == ["2016-03-08", "2021-09-17"]
+    assert got.frame["min_qty"].tolist() == [500.0, 500.0]
+
+
+def test_openpyxl_is_not_needed_to_open_a_workbook_it_cannot(workbook, tmp_path):
+    import zipfile
+
+    path = workbook({"BOM": [HEAD, *LINES]})
+    broken = tmp_path / "broken.xlsx"
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(broken, "w") as new:
+        for item in old.namelist():
+            data = old.read(item)
+            new.writestr(item, re.sub(rb"<fills.*?</fills>", b"<fills><fill/></fills>", data))
+    with pytest.raises(Exception):  # noqa: B017, PT011
+        openpyxl.load_workbook(broken)
+    assert len(read_table(broken, BOM).frame) == 4
