@@ -263,7 +263,7 @@ def _frame(
             ],
             "source": priors["source"].to_numpy() if "source" in priors else "",
             "kind": priors["kind"].to_numpy() if "kind" in priors else "",
-            "warnings": [warnings_of(f.series, f.found.surprise, f.outliers) for f in used],
+            "warnings": [warnings_of(f.series, f.outliers) for f in used],
         },
         index=priors.index,
     )

@@ -148,7 +148,7 @@ SHARED_WANDER = 0.5
 judgement."""
 
 MOST_CHANGES = 60
-"""Above this many changes a commodity is put together into an index on a grid of dates: a fit stays linear in quotes."""
+"""Above this many changes a commodity is put together into an index on a grid of dates; fits stay linear in quotes."""
 
 _GRID = 40  # spans of that grid
 

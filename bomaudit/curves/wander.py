@@ -43,10 +43,10 @@ def rate_covariance(spans: Spans, memory: float) -> Floats:
 
     Notes
     -----
-    :math:`\iint e^{-|s-t|/L} / (\Delta \Delta')`: the fourth difference of :math:`H(z) = L^2 e^{-|z|/L} + L |z|`, whose
-    second derivative is the correlation.
+    :math:`\iint e^{-|s-t|/L} / (\Delta \Delta')`: the fourth difference of :math:`H(z) = L^2 (e^{-|z|/L} - 1) + L |z|`,
+    whose second derivative is the correlation.
     """
-    total = _fourth_difference(spans, lambda z: memory**2 * np.exp(-z / memory) + memory * z)
+    total = _fourth_difference(spans, lambda z: memory**2 * (np.expm1(-z / memory) + z / memory))
     return np.asarray(total / np.outer(spans.years, spans.years))
 
 
@@ -84,9 +84,10 @@ def rate_renewal(years: Floats, memory: float) -> Floats:
     array
         :math:`2(u - 1 + e^{-u})/u^2 - ((1 - e^{-u})/u)^2`. [-]
     """
-    u = np.maximum(years / memory, 1e-3)  # below, the difference of the two terms is lost to rounding
-    whole = 2 * (u + np.expm1(-u)) / u**2
-    return np.asarray(np.maximum(whole - rate_carry(u * memory, memory) ** 2, 0.0))
+    u = years / memory
+    safe = np.maximum(u, 1e-3)  # below, the difference of the two terms is lost to rounding, and it is linear
+    whole = 2 * (safe + np.expm1(-safe)) / safe**2
+    return np.asarray((whole - (np.expm1(-safe) / safe) ** 2) * np.minimum(u / safe, 1.0))
 
 
 def deviation_covariance(spans: Spans, memory: float) -> Floats:
