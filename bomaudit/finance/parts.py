@@ -115,6 +115,31 @@ def part_costs(*, lines: pd.DataFrame, audited: pd.DataFrame, standards: pd.Data
     return parts[order]
 
 
+def with_newest_purchase(parts: pd.DataFrame, paid: pd.DataFrame) -> pd.DataFrame:
+    """Parts with the newest price paid, whether the standards or the quotes know of it.
+
+    Parameters
+    ----------
+    parts : DataFrame
+        From :func:`part_costs`.
+    paid : DataFrame
+        From :func:`bomaudit.finance.variance.prices_paid`.
+
+    Returns
+    -------
+    DataFrame
+        ``parts`` with ``last_purchase_price`` and ``last_purchase_date`` of the newest; a price without a date stays
+        where nothing else is known.
+    """
+    newest = paid.drop_duplicates("part_no", keep="last").set_index("part_no")
+    known = parts["part_no"].isin(newest.index)
+    dates = pd.Series(newest["date"].reindex(parts["part_no"]).to_numpy(), index=parts.index)
+    return parts.assign(
+        last_purchase_price=looked_up(parts["part_no"], newest["price"]).fillna(parts["last_purchase_price"]),
+        last_purchase_date=dates.where(known, parts["last_purchase_date"]),
+    )
+
+
 def about_parts(parts: pd.DataFrame, lines: pd.DataFrame, *, file: str) -> list[Finding]:
     """Findings on what the parts lack: ``K003``, ``K004``, ``K005``, ``K007``."""
     bought = parts["kind"] == "part"

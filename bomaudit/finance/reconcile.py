@@ -17,11 +17,11 @@ import pandas as pd
 from bomaudit.finance.ageing import ageing
 from bomaudit.finance.approvals import lost_approvals
 from bomaudit.finance.bridge import CAUSES, part_bridge, year_bridge
-from bomaudit.finance.parts import about_parts, looked_up, part_costs, standards_in_audit_currency
+from bomaudit.finance.parts import about_parts, looked_up, part_costs, standards_in_audit_currency, with_newest_purchase
 from bomaudit.finance.policy import committed_prices, propose, propose_assemblies, with_approvals
 from bomaudit.finance.revalue import journal, revaluation
 from bomaudit.finance.rolled import Structure, rolled_bridge, rolled_costs, structure_of
-from bomaudit.finance.variance import purchase_variance
+from bomaudit.finance.variance import prices_paid, purchase_variance
 from bomaudit.findings import Finding, in_order, warning
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.exact import round_money
@@ -139,12 +139,14 @@ def reconcile(
     bom, lines, audited = (frame.reset_index(drop=True) for frame in (bom, lines, audited))
     one_each, found = standards_in_audit_currency(standards, fx=fx, as_of=as_of)
     parts = part_costs(lines=lines, audited=audited, standards=one_each)
+    paid = prices_paid(parts, quotes, fx=fx, as_of=as_of)
+    parts = with_newest_purchase(parts, paid)
     structure = structure_of(lines)
     rolled, unlike = rolled_costs(
         bom=bom, audited=audited, parts=parts, standards=one_each, structure=structure,
         finance=finance, read=settings.read,
     )  # fmt: skip
-    variance = purchase_variance(parts, quotes=quotes, fx=fx, as_of=as_of, finance=finance)
+    variance = purchase_variance(parts, paid=paid, as_of=as_of, finance=finance)
     new_parts = with_approvals(
         propose(
             parts,

@@ -53,18 +53,15 @@ def quantity_variance(*, actual: ArrayLike, standard: ArrayLike, standard_price:
     return np.asarray(standard_price, np.float64) * (np.asarray(actual, np.float64) - np.asarray(standard, np.float64))
 
 
-def purchase_variance(
-    parts: pd.DataFrame, *, quotes: pd.DataFrame, fx: Fx, as_of: date, finance: FinanceSection
-) -> pd.DataFrame:
+def purchase_variance(parts: pd.DataFrame, *, paid: pd.DataFrame, as_of: date, finance: FinanceSection) -> pd.DataFrame:
     """Purchase price variance of the financial year: realised to the as-of date, expected for the rest.
 
     Parameters
     ----------
     parts : DataFrame
         From :func:`bomaudit.finance.parts.part_costs`.
-    quotes : DataFrame
-        Usable quotes; those of kind ``purchase`` are prices paid.
-    fx : Fx
+    paid : DataFrame
+        From :func:`prices_paid`.
     as_of : date
     finance : FinanceSection
         year_starts, fresh_months.
@@ -87,7 +84,6 @@ def purchase_variance(
     start, end = financial_year(as_of, starts=finance.year_starts)
     today = pd.Timestamp(as_of)
     gone = (today - start).days / (end - start).days
-    paid = _prices_paid(parts, quotes, fx=fx, today=today)
     fresh_since = today - pd.DateOffset(months=finance.fresh_months)
     in_force = _mean_in_force(paid, start=start, today=today, fresh_since=min(start, fresh_since))
     price = looked_up(parts["part_no"], in_force).to_numpy(np.float64)
@@ -129,8 +125,24 @@ def financial_year(as_of: date, *, starts: int) -> tuple[pd.Timestamp, pd.Timest
     return first, first + pd.DateOffset(years=1)
 
 
-def _prices_paid(parts: pd.DataFrame, quotes: pd.DataFrame, *, fx: Fx, today: pd.Timestamp) -> pd.DataFrame:
-    """Every price paid up to today, in audit currency, by part and date; the smallest lot of a day counts."""
+def prices_paid(parts: pd.DataFrame, quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> pd.DataFrame:
+    """Every price paid up to a day, from the quotes and from the last purchases of the standards.
+
+    Parameters
+    ----------
+    parts : DataFrame
+        From :func:`bomaudit.finance.parts.part_costs`.
+    quotes : DataFrame
+        Usable quotes; those of kind ``purchase`` are prices paid.
+    fx : Fx
+    as_of : date
+
+    Returns
+    -------
+    DataFrame
+        ``part_no``, ``date``, ``price`` (audit currency at the day's rate), by part and date; of several lots of a
+        day the smallest counts, which is the most that was paid. [currency/uom]
+    """
     bought = quotes[quotes["kind"] == "purchase"].sort_values("min_qty", kind="stable")
     rate = fx.rate(bought["currency"].to_numpy(), bought["quote_date"].to_numpy())
     paid = pd.concat(
@@ -145,7 +157,7 @@ def _prices_paid(parts: pd.DataFrame, quotes: pd.DataFrame, *, fx: Fx, today: pd
         ],
         ignore_index=True,
     ).dropna()
-    paid = paid[paid["date"] <= today].drop_duplicates(["part_no", "date"], keep="first")
+    paid = paid[paid["date"] <= pd.Timestamp(as_of)].drop_duplicates(["part_no", "date"], keep="first")
     return paid.sort_values(["part_no", "date"], kind="stable", ignore_index=True)
 
 

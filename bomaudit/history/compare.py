@@ -16,6 +16,7 @@ import pandas as pd
 
 from bomaudit.findings import BadInput, Finding, error, note
 from bomaudit.glossary import WALK_STEPS
+from bomaudit.history.actions import state_of
 from bomaudit.history.causes import CAUSES, Causes, causes_from_results
 from bomaudit.history.snapshot import Snapshot, line_keys
 
@@ -40,11 +41,12 @@ class Compared:
         One row a line of either: ``part_no``, ``description``, ``commodity``, ``change`` (one of :data:`CHANGES`),
         ``<name>_old`` and ``<name>_new`` of line_id, status, booked_cost, estimate, estimate_low, estimate_high,
         exposure_per_year, ``d_estimate`` and its ``d_<step>``, ``effect_<cause>``, ``why`` (data, curve, time,
-        setting or empty). Worst first: newly stale, then by the change of exposure. [currency/uom, currency/year]
+        setting or empty), ``action``, ``action_on`` and ``action_reason`` (the newest action on the part). Worst
+        first: newly stale, then by the change of exposure. [currency/uom, currency/year]
     decisions : DataFrame
         One row a decision of either: ``decision``, ``title``, ``change`` (added, removed, verdict changed, best option
         changed, same), ``<name>_old`` and ``<name>_new`` of chosen, best_today, verdict, saving_today, npv, p_flip,
-        reason, ``effect_<cause>`` on saving_today, ``why``.
+        reason, ``effect_<cause>`` on saving_today, ``why``, and the action columns.
     settings : DataFrame
         ``setting``, ``old``, ``new``: those that differ.
     inputs : DataFrame
@@ -68,7 +70,9 @@ class Compared:
         return self.lines[self.lines["change"] == change]
 
 
-def compare(old: Snapshot, new: Snapshot, *, causes: Causes | None = None) -> Compared:
+def compare(
+    old: Snapshot, new: Snapshot, *, causes: Causes | None = None, actions: pd.DataFrame | None = None
+) -> Compared:
     """Compare two audits of a BOM.
 
     Parameters
@@ -77,6 +81,8 @@ def compare(old: Snapshot, new: Snapshot, *, causes: Causes | None = None) -> Co
     causes : Causes, optional
         From :func:`bomaudit.history.causes.causes_by_rerun`, which runs the audits between the two. Without it the
         reasons are read from what differs in the results.
+    actions : DataFrame, optional
+        From :func:`bomaudit.history.actions.read_actions`: where parts and decisions stand.
 
     Returns
     -------
@@ -99,8 +105,8 @@ def compare(old: Snapshot, new: Snapshot, *, causes: Causes | None = None) -> Co
             note("H011", "reasons for changes are surest from audits run again",
                  assumed="read from what differs between the two results")
         )  # fmt: skip
-    lines = _lines(old, new, causes)
-    decisions = _decisions(old, new, causes)
+    lines = _with_actions(_lines(old, new, causes), actions, about="part", by="part_no")
+    decisions = _with_actions(_decisions(old, new, causes), actions, about="decision", by="decision")
     counts = {change: int((lines["change"] == change).sum()) for change in CHANGES}
     counts["verdicts changed"] = int((decisions["change"] == "verdict changed").sum())
     return Compared(
@@ -226,6 +232,14 @@ def _with_causes(out: pd.DataFrame, causes: pd.DataFrame, *, unchanged: pd.Serie
     added = out["change"].isin(["added", "removed"])
     out["why"] = why.mask(unchanged, "").mask(added, "data")
     return out
+
+
+def _with_actions(out: pd.DataFrame, actions: pd.DataFrame | None, *, about: str, by: str) -> pd.DataFrame:
+    none = pd.DataFrame({c: pd.Series(dtype="str") for c in ("state", "on", "reason")})
+    stand = none if actions is None else state_of(actions, about=about)
+    held = stand.reindex(out[by])
+    named = {"action": "state", "action_on": "on", "action_reason": "reason"}
+    return out.assign(**{n: held[c].astype(object).fillna("").astype("str").to_numpy() for n, c in named.items()})
 
 
 def _flat(settings: dict[str, object], prefix: str = "") -> dict[str, object]:

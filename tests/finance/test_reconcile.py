@@ -135,6 +135,20 @@ def test_account_names_come_from_the_settings(case):
     assert set(got.journal["date"]) == {"2027-01-01"}
 
 
+def test_newest_purchase_counts_whoever_knows_of_it(case):
+    case["quotes"] = finance_case.quotes_frame(
+        [
+            ("S", "2026-05-15", 3.70, "EUR", 0.0, "purchase", None),
+            ("T", "2025-01-15", 1.10, "EUR", 0.0, "purchase", None),
+        ]
+    )
+    got = reconcile(**case)
+    assert row(got.parts, "S")["last_purchase_price"] == 3.70
+    assert row(got.parts, "S")["last_purchase_date"] == pd.Timestamp("2026-05-15")
+    assert row(got.parts, "T")["last_purchase_price"] == 1.40
+    assert row(got.rolled, "Q")["rolled_last_purchase"] == pytest.approx(0.4 / 0.9 * 3.70 + 3.00)
+
+
 def test_standard_in_another_currency_is_converted_at_the_day_it_was_set(case):
     case["standards"].loc[1, ["standard_cost", "currency", "last_purchase_price"]] = 1.40, "USD", np.nan
     case["standards"].loc[1, "set_on"] = pd.Timestamp("2020-01-02")

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from finance_case import AS_OF, quotes_frame
 
-from bomaudit.finance.variance import financial_year, purchase_variance
+from bomaudit.finance.variance import financial_year, prices_paid, purchase_variance
 from bomaudit.settings import FinanceSection
 
 
@@ -21,9 +21,9 @@ def parts_frame(**columns):
 
 def ppv(fx, rows=(), as_of=AS_OF, **columns):
     finance = FinanceSection()
-    return purchase_variance(
-        parts_frame(**columns), quotes=quotes_frame(rows), fx=fx, as_of=as_of, finance=finance
-    ).iloc[0]
+    parts = parts_frame(**columns)
+    paid = prices_paid(parts, quotes_frame(rows), fx=fx, as_of=as_of)
+    return purchase_variance(parts, paid=paid, as_of=as_of, finance=finance).iloc[0]
 
 
 def bought(day, price, currency="EUR"):

@@ -8,6 +8,7 @@ import pytest
 from history_case import NEW_DAY, curves_frame, decisions_frame, lines_frame, snapshot
 
 from bomaudit.findings import BadInput
+from bomaudit.history.actions import COLUMNS
 from bomaudit.history.compare import STEPS, compare
 
 
@@ -117,6 +118,20 @@ def test_audits_in_different_currencies_are_not_compared():
     with pytest.raises(BadInput) as refused:
         compare(snapshot(), replace(snapshot(), currency="USD"))
     assert refused.value.findings[0].code == "H010"
+
+
+def test_actions_stand_beside_what_changed():
+    rows = [
+        ("part", "A-2", "asked", "2026-04-03", "M", "", 2),
+        ("part", "A-2", "quoted", "2026-05-20", "M", "", 3),
+        ("decision", "pump-kind", "rejected", "2026-05-21", "M", "line ends", 4),
+    ]
+    actions = pd.DataFrame(rows, columns=[*COLUMNS, "row"])
+    result = compare(snapshot(), snapshot(NEW_DAY), actions=actions)
+    assert result.lines.set_index("part_no")["action"].to_dict() == {
+        "A-1": "", "A-2": "quoted", "B-1": "", "B-2": "", "C-1": ""
+    }  # fmt: skip
+    assert result.decisions["action_reason"].tolist() == ["line ends", ""]
 
 
 def test_lines_that_were_never_estimated_do_not_move():
