@@ -175,24 +175,17 @@ def _assemble(
     lines: pd.DataFrame, usable: npt.NDArray[np.bool_], blocks: list[_Block], factors: tuple[str, ...]
 ) -> Estimates:
     """Estimates of all lines: those that are not auditable stay empty."""
-    size = len(lines)
-    figures = np.full((size, len(_FIGURES)), np.nan)
-    stage, evidence = np.full(size, "", dtype=object), np.full(size, "", dtype=object)
-    count, own = np.zeros(size, dtype=np.int64), np.full(size, np.nan)
-    if blocks:
-        figures[usable] = np.concatenate([b.figures for b in blocks])
-        stage[usable], evidence[usable] = (
-            np.concatenate(v) for v in zip(*((b.stage, b.evidence) for b in blocks), strict=True)
-        )
-        count[usable], own[usable] = (
-            np.concatenate(v) for v in zip(*((b.count, b.sd_own) for b in blocks), strict=True)
-        )
-    frame = pd.DataFrame(figures, columns=list(_FIGURES), index=lines.index)
-    for name, words in zip(_TEXTS, (stage, evidence), strict=True):
-        frame[name] = pd.Series(words, index=lines.index, dtype="str")
+    size, count = len(lines), np.zeros(len(lines), dtype=np.int64)
+    figures, own = np.full((size, len(_FIGURES)), np.nan), np.full(size, np.nan)
+    words = {name: np.full(size, "", dtype=object) for name in _TEXTS}
+    rows = np.flatnonzero(usable)
+    for block in blocks:
+        at, rows = rows[: len(block.figures)], rows[len(block.figures) :]
+        figures[at], count[at], own[at] = block.figures, block.count, block.sd_own
+        words["stage"][at], words["evidence"][at] = block.stage, block.evidence
+    frame = pd.DataFrame(figures, columns=list(_FIGURES), index=lines.index, copy=False)
+    frame = frame.assign(**{name: pd.Series(text, index=lines.index, dtype="str") for name, text in words.items()})
+    loadings = np.concatenate([b.loadings for b in blocks] or [np.zeros(0)])
+    codes = np.concatenate([b.codes for b in blocks] or [np.zeros(0, dtype=np.int64)])
     pointer = np.concatenate([[0], np.cumsum(count)])
-    flat = [
-        np.concatenate([getattr(b, name) for b in blocks]) if blocks else np.zeros(0) for name in ("loadings", "codes")
-    ]
-    loadings = csr_array((flat[0], flat[1].astype(np.int64), pointer), shape=(size, len(factors)))
-    return Estimates(frame, factors, loadings, own)
+    return Estimates(frame, factors, csr_array((loadings, codes, pointer), shape=(size, len(factors))), own)

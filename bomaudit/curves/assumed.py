@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -18,19 +19,33 @@ from bomaudit.curves.volumes import NO_PEAK, VolumeIndices
 from bomaudit.findings import Finding, note, warning
 
 
-def _bought(lines: pd.DataFrame) -> list[str]:
-    """Commodities that the BOM buys, sorted."""
-    named = lines.loc[lines["auditable"] & (lines["commodity"] != ""), "commodity"]
-    return sorted(str(n) for n in named.unique())
+@dataclass(frozen=True)
+class Bought:
+    """What a BOM buys.
+
+    Attributes
+    ----------
+    commodities, currencies : tuple of str
+        Named commodities of auditable lines, and the currencies they are priced in, sorted.
+    """
+
+    commodities: tuple[str, ...]
+    currencies: tuple[str, ...]
+
+    @classmethod
+    def of(cls, lines: pd.DataFrame) -> Bought:
+        """Look through prepared lines."""
+        audited = lines["auditable"].to_numpy(dtype=bool)
+        columns = (lines[c][audited].unique() for c in ("commodity", "price_currency"))
+        return cls(*(tuple(sorted(str(n) for n in values if n != "")) for values in columns))
 
 
-def find_about_markets(lines: pd.DataFrame, catalogue: Catalogue, indices: VolumeIndices, as_of: date) -> list[Finding]:
+def find_about_markets(bought: Bought, catalogue: Catalogue, indices: VolumeIndices, as_of: date) -> list[Finding]:
     """Commodities without a volume index or a catalogue row, indices that end early, markets without a peak.
 
     Parameters
     ----------
-    lines : DataFrame
-        Prepared lines.
+    bought : Bought
     catalogue : Catalogue
     indices : VolumeIndices
     as_of : date
@@ -39,24 +54,24 @@ def find_about_markets(lines: pd.DataFrame, catalogue: Catalogue, indices: Volum
     -------
     list of Finding
     """
-    bought = _bought(lines)
+    names = bought.commodities
     class_of, is_listed = (dict(zip(catalogue.names, catalogue.frame[c], strict=True)) for c in ("class", "listed"))
     findings = []
-    without = [n for n in bought if n not in indices.lines.names and class_of[n] != "raw_material"]
+    without = [n for n in names if n not in indices.lines.names and class_of[n] != "raw_material"]
     if without:
         findings.append(
             warning("E001", "a commodity needs a volume index for its experience to be followed",
                     found=f"none for {len(without)}: {listed(without)}",
                     assumed="a constant yearly trend, which widens the interval", advice="give volumes")
         )  # fmt: skip
-    unlisted = [n for n in bought if not is_listed[n]]
+    unlisted = [n for n in names if not is_listed[n]]
     if unlisted:
         findings.append(
             note("E002", "commodities that the catalogue does not list", found=listed(unlisted),
                  assumed="the pool of all published curves is the prior, no materials are taken off",
                  advice="use names of learning_curves/commodities.csv, or add them there")
         )  # fmt: skip
-    maturity = indices.maturity[indices.maturity.index.isin(bought)]
+    maturity = indices.maturity[indices.maturity.index.isin(names)]
     until = (np.datetime64(as_of, "D") - np.datetime64("2000-01-01", "D")).astype(float) / DAYS_PER_YEAR
     short = maturity.index[until - maturity["last_period"] > 1 / DAYS_PER_YEAR]
     if len(short):
@@ -73,13 +88,12 @@ def find_about_markets(lines: pd.DataFrame, catalogue: Catalogue, indices: Volum
     return findings
 
 
-def find_about_inputs(lines: pd.DataFrame, catalogue: Catalogue, inputs: InputPrices, fx: Rates) -> list[Finding]:
+def find_about_inputs(bought: Bought, catalogue: Catalogue, inputs: InputPrices, fx: Rates) -> list[Finding]:
     """Materials without a price series, currencies without inflation.
 
     Parameters
     ----------
-    lines : DataFrame
-        Prepared lines.
+    bought : Bought
     catalogue : Catalogue
     inputs : InputPrices
     fx : Rates
@@ -89,7 +103,7 @@ def find_about_inputs(lines: pd.DataFrame, catalogue: Catalogue, inputs: InputPr
     list of Finding
     """
     findings = []
-    rows = codes_of(np.array(_bought(lines), dtype=object), catalogue.names)
+    rows = codes_of(np.array(bought.commodities, dtype=object), catalogue.names)
     wanted = {inputs.wanted[s] for s in inputs.slots[rows].ravel() if s >= 0}
     lacking = sorted(wanted - set(inputs.materials.names))
     if lacking:
@@ -98,8 +112,7 @@ def find_about_inputs(lines: pd.DataFrame, catalogue: Catalogue, inputs: InputPr
                  assumed="general inflation stands in, wandering by 20 % a year added",
                  advice="give these series in input_prices")
         )  # fmt: skip
-    paid = sorted({str(c) for c in lines.loc[lines["auditable"], "price_currency"].unique()})
-    bare = [c for c in paid if c not in inputs.general.names]
+    bare = [c for c in bought.currencies if c not in inputs.general.names]
     if bare:
         home = fx.currency in inputs.general.names
         findings.append(
@@ -110,20 +123,19 @@ def find_about_inputs(lines: pd.DataFrame, catalogue: Catalogue, inputs: InputPr
     return findings
 
 
-def find_about_fit(lines: pd.DataFrame, experience: ExperienceFit) -> list[Finding]:
+def find_about_fit(bought: Bought, experience: ExperienceFit) -> list[Finding]:
     """Warnings of the fit, one for each commodity bought that has some.
 
     Parameters
     ----------
-    lines : DataFrame
-        Prepared lines.
+    bought : Bought
     experience : ExperienceFit
 
     Returns
     -------
     list of Finding
     """
-    told = experience.frame["warnings"].reindex(_bought(lines)).fillna("")
+    told = experience.frame["warnings"].reindex(list(bought.commodities)).fillna("")
     return [
         warning("E007", f"{name}: {text}", advice="look at its quotes with 'bomaudit curves fit'")
         for name, text in told.items() if text
@@ -131,7 +143,7 @@ def find_about_fit(lines: pd.DataFrame, experience: ExperienceFit) -> list[Findi
 
 
 def list_what_curves_assume(
-    lines: pd.DataFrame,
+    bought: Bought,
     catalogue: Catalogue,
     experience: ExperienceFit,
     indices: VolumeIndices,
@@ -141,8 +153,7 @@ def list_what_curves_assume(
 
     Parameters
     ----------
-    lines : DataFrame
-        Prepared lines.
+    bought : Bought
     catalogue : Catalogue
     experience : ExperienceFit
     indices : VolumeIndices
@@ -155,7 +166,7 @@ def list_what_curves_assume(
     """
     rows = [("change of published exponents since", f"{CHANGE_SD:g} (sd)", "library", "halves of published series")]
     table = catalogue.frame.join(experience.frame[["exponent", "data_weight"]]).join(breaks)
-    table = table[table.index.isin(_bought(lines))]
+    table = table[table.index.isin(bought.commodities)]
     catalogue_file, columns = "learning_curves/commodities.csv", [
         "exponent", "data_weight", "kind", "source", "materials_share", "basket", "slope", "n_breaks",
     ]  # fmt: skip

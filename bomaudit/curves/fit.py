@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from bomaudit.curves.assumed import (
+    Bought,
     find_about_fit,
     find_about_inputs,
     find_about_markets,
@@ -58,8 +59,8 @@ def fit_curves(
     """
     today = np.datetime64(as_of, "D")
     quotes = quotes_with_market(quotes[quotes["quote_date"] <= pd.Timestamp(as_of)], lines)
-    seen = {*lines["commodity"], *quotes["commodity"], *volumes["commodity"]}
-    catalogue = build_catalogue(library, {str(s) for s in seen})
+    seen = {str(n) for table in (lines, quotes, volumes) for n in table["commodity"].unique()}
+    catalogue, bought = build_catalogue(library, seen), Bought.of(lines)
     indices, of_volumes = read_volumes(volumes, library.volumes, as_of=as_of)
     inputs, of_inputs = read_input_prices(
         input_prices, library.input_prices, baskets=catalogue.frame["basket"], currency=fx.currency, as_of=as_of
@@ -73,11 +74,11 @@ def fit_curves(
     experience = fit_experience(observations, catalogue.frame)
     mean, sd = drift_spread(catalogue)
     findings = [
-        *of_volumes, *of_inputs, *find_about_markets(lines, catalogue, indices, as_of),
-        *find_about_inputs(lines, catalogue, inputs, fx), *find_about_fit(lines, experience),
+        *of_volumes, *of_inputs, *find_about_markets(bought, catalogue, indices, as_of),
+        *find_about_inputs(bought, catalogue, inputs, fx), *find_about_fit(bought, experience),
     ]  # fmt: skip
     offers = collect_offers(quotes, fx=fx, model=settings.model)
-    assumptions = list_what_curves_assume(lines, catalogue, experience, indices, breaks)
+    assumptions = list_what_curves_assume(bought, catalogue, experience, indices, breaks)
     return Curves(
         library=library, catalogue=catalogue, experience=experience, volumes=indices, inputs=inputs, own_volume=breaks,
         fx=fx, quotes=quotes, offers=offers, classification=(float(mean), float(sd)), model=settings.model,

@@ -32,9 +32,13 @@ def quotes_with_market(quotes: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFram
     DataFrame
         ``quotes`` with ``commodity`` filled where known and ``custom`` (bool).
     """
-    parts = lines[lines["auditable"]].drop_duplicates("part_no").set_index("part_no")
-    of_bom = quotes["part_no"].map(parts["commodity"]).fillna("").astype("str")
-    custom = quotes["part_no"].map(parts["sourcing"] == "custom")
+    parts = pd.Index(quotes["part_no"].unique(), dtype=object)
+    of_line = parts.get_indexer(pd.Index(lines["part_no"].to_numpy(dtype=object)))
+    rows = np.flatnonzero((of_line >= 0) & lines["auditable"].to_numpy(dtype=bool))
+    quoted, first = np.unique(of_line[rows], return_index=True)
+    market = lines.iloc[rows[first]].set_index(parts[quoted])
+    of_bom = quotes["part_no"].map(market["commodity"]).fillna("").astype("str")
+    custom = quotes["part_no"].map(market["sourcing"] == "custom")
     return quotes.assign(
         commodity=of_bom.where(of_bom != "", quotes["commodity"]).astype("str"),
         custom=custom.fillna(False).astype(bool),
