@@ -228,7 +228,7 @@ def test_a_quarter_earlier_says_much_the_same(sample_audit, verdicts):
     assert both.mean() > 0.9
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1])
 def test_stories_do_not_hang_on_the_noise(seed, tmp_path):
     """Other quotes from the same markets give the same verdicts."""
     script = SAMPLES / "build_floor_scrubber.py"
