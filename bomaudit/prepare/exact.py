@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 
 import numpy as np
@@ -17,6 +17,9 @@ from numpy.typing import ArrayLike
 
 from bomaudit.prepare.part_graph import Bools, Ints, Scrap, gross_quantity
 from bomaudit.prepare.rollup import explode
+
+_WIDE = Context(prec=400)
+"""Room for every float there is: 309 digits before the point and the places after it."""
 
 _Rounding = Callable[[Fraction], Fraction]
 
@@ -55,10 +58,10 @@ def to_decimal(amount: float) -> Decimal:
 
 def round_money(amount: float | Decimal | Fraction, places: int) -> Decimal:
     """Round to decimal places, halves away from zero, starting from the amount as it would be written."""
-    exact = amount if isinstance(amount, Fraction) else Fraction(
-        amount if isinstance(amount, Decimal) else to_decimal(amount)
-    )  # fmt: skip
-    return _decimal(_half_up(exact, places), places)
+    if isinstance(amount, Fraction):
+        return _decimal(_half_up(amount, places), places)
+    exact = amount if isinstance(amount, Decimal) else to_decimal(amount)
+    return exact.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP, context=_WIDE)
 
 
 def reconcile_total(
