@@ -1,8 +1,9 @@
 """Decisions: fully accounted cost of the options, as booked and today, and what to do about it."""
 
 from bomaudit.decide.decided import decide
+from bomaudit.decide.explain import Explained, explain_decision
 from bomaudit.decide.judged import Decided
 from bomaudit.decide.requotes import quote_requests
 from bomaudit.decide.verdict import RULES
 
-__all__ = ["RULES", "Decided", "decide", "quote_requests"]
+__all__ = ["RULES", "Decided", "Explained", "decide", "explain_decision", "quote_requests"]

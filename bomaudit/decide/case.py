@@ -72,6 +72,7 @@ def build_case(
     *,
     lines: pd.DataFrame,
     prices: Prices,
+    growth: Floats,
     fx: Fx,
     rules: DecideSection,
     as_of: date,
@@ -86,6 +87,8 @@ def build_case(
         Prepared lines of the BOM.
     prices : Prices
         Today's.
+    growth : array, shape (elements,)
+        Growth of each stated amount from its own date to today. [ln]
     fx : Fx
     rules : DecideSection
     as_of : date
@@ -96,7 +99,9 @@ def build_case(
     """
     heads, options = register.decisions, register.options
     decided_on = heads["decided_on"].iloc[sources.elements["d"]].set_axis(sources.elements.index)
-    costed = cost_elements(sources, lines, prices, fx=fx, decided_on=decided_on, rules=rules, as_of=as_of)
+    costed = cost_elements(
+        sources, lines, prices, fx=fx, decided_on=decided_on, growth=growth, rules=rules, as_of=as_of
+    )
     stated = options["change_cost"].to_numpy(dtype=float)
     currency = options["change_currency"].where(options["change_currency"] != "", fx.currency).to_numpy(dtype=object)
     switch_cost = np.nan_to_num(stated) * fx.rate(currency, np.full(len(options), np.datetime64(as_of)))

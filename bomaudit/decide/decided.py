@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -10,10 +11,11 @@ import pandas as pd
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library
 from bomaudit.decide.alternates import as_decisions
+from bomaudit.decide.candidates import headroom, look_alikes
 from bomaudit.decide.case import build_case
 from bomaudit.decide.elements import find_sources, lines_needed
 from bomaudit.decide.judged import Decided, judge_case
-from bomaudit.decide.market import Market
+from bomaudit.decide.market import Market, log_escalation
 from bomaudit.decide.register import Register, missing_volume, read_register
 from bomaudit.estimate import Estimates
 from bomaudit.findings import Finding
@@ -78,9 +80,12 @@ def decide(
         )
     market = Market(lines, lines_needed(sources, lines), outside, curves, settings.audit.confidence)
     prices = market.today(estimates, as_of)
-    case = build_case(register, sources, lines=lines, prices=prices, fx=fx, rules=settings.decide, as_of=as_of)
+    growth = log_escalation(sources.elements, curves, as_of=as_of)
+    case = build_case(
+        register, sources, lines=lines, prices=prices, growth=growth, fx=fx, rules=settings.decide, as_of=as_of
+    )
     passed_on = [f for f in more if f.code in _PASSED_ON]
-    return judge_case(
+    decided = judge_case(
         case,
         market.on,
         lines=lines,
@@ -89,6 +94,14 @@ def decide(
         settings=settings,
         currency=fx.currency,
         as_of=as_of,
+    )
+    held = frozenset(register.elements["part_no"]) | frozenset(lines["part_no"].iloc[market.rows])
+    return replace(
+        decided,
+        headroom=headroom(audited, curves, as_of=as_of),
+        candidates=look_alikes(
+            lines, estimates, curves, decided=held, as_of=as_of, confidence=settings.audit.confidence
+        ),
     )
 
 

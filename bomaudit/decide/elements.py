@@ -1,7 +1,8 @@
 """Elements hang on parts: which BOM line, assembly or outside part prices each one, and at what it was booked.
 
-Findings: ``D010`` no price · ``D012`` a currency without rates · ``D013`` duty cycle incomplete · ``D016`` an assembly
-holds lines without a price · ``D017`` a part outside the BOM stated at several prices.
+Findings: ``D010`` no price · ``D012`` a currency without rates · ``D013`` duty cycle incomplete · ``D016`` an
+assembly holds lines without a price · ``D017`` a part outside the BOM stated at several prices · ``D018`` dated
+amounts carried to today · ``D019`` a dated amount without an index.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from scipy import sparse
 from bomaudit.decide.pricing import WALK, Bools, Floats, Prices, contents
 from bomaudit.decide.register import Register, at, records
 from bomaudit.decide.time_value import energy_in_use, real_rate
-from bomaudit.findings import Finding, error, warning
+from bomaudit.findings import Finding, error, note, warning
 from bomaudit.frames import conform
 from bomaudit.glossary import BOM
 from bomaudit.prepare.currency import Fx
@@ -182,6 +183,7 @@ def cost_elements(
     *,
     fx: Fx,
     decided_on: pd.Series,
+    growth: Floats,
     rules: DecideSection,
     as_of: date,
 ) -> Costed:
@@ -197,6 +199,8 @@ def cost_elements(
     fx : Fx
     decided_on : Series, shape (elements,)
         Day of each element's decision; its amounts without a date of their own are converted at that day's rate.
+    growth : array, shape (elements,)
+        Growth of each stated amount from its date to today; NaN where no index is known, which leaves it as it is. [ln]
     rules : DecideSection
     as_of : date
 
@@ -207,7 +211,8 @@ def cost_elements(
     Notes
     -----
     Booked: the amount stated when decided, at the rate of its date; a part without an amount at its booked cost.
-    Today: the part's estimate; stated amounts as stated, at the as-of rate.
+    Today: the part's estimate; stated amounts grown from their own date (as stated where they have none), at the
+    as-of rate.
     """
     e = sources.elements
     currency = e["currency"].where(e["currency"] != "", fx.currency).to_numpy(dtype=object)
@@ -217,15 +222,22 @@ def cost_elements(
     amount, duty_findings = _amounts(e, rules)
     coefficients, constant, booked_lines, unpriced_below = _hang(e, lines, prices)
     by_part = (e["origin"] != "stated").to_numpy()
+    grown = np.exp(np.nan_to_num(growth))
     booked = np.where(np.isnan(amount) | (by_part & (amount <= 0)), booked_lines, amount * rate_then)
     e = e.assign(booked=booked, constant=constant)
     for name, values in (("mode", amount), ("low", e["low"].fillna(pd.Series(amount, index=e.index))),
                          ("high", e["high"].fillna(pd.Series(amount, index=e.index))), ("sd", e["sd"])):  # fmt: skip
-        e[name] = np.where(by_part, np.nan, np.asarray(values, dtype=float) * rate_now)
+        e[name] = np.where(by_part, np.nan, np.asarray(values, dtype=float) * rate_now * grown)
     reached = np.diff(coefficients.indptr) > 0
     priced = np.where(by_part, (reached | (e["origin"] == "fixed") | (e["origin"] == "assembly")), e["mode"].notna())
     e = e.assign(priced=priced & np.isfinite(e["constant"]))
-    findings = [*sources.findings, *duty_findings, *_unpriced(e, fx.known(currency)), *_gaps(e, unpriced_below)]
+    findings = [
+        *sources.findings,
+        *duty_findings,
+        *_unpriced(e, fx.known(currency)),
+        *_gaps(e, unpriced_below),
+        *_grown(e[~by_part], growth[~by_part]),
+    ]
     return Costed(e, coefficients, prices, tuple(findings))
 
 
@@ -299,6 +311,22 @@ def _gaps(e: pd.DataFrame, without: Bools) -> list[Finding]:
     return [
         at(r, warning, "D016", f"assembly {r['part_no']} should be priced whole", found="lines beneath without a price",
            assumed="they count 0 in both columns", advice="fill in their booked cost") for r in records(e[without])
+    ]  # fmt: skip
+
+
+def _grown(e: pd.DataFrame, growth: Floats) -> list[Finding]:
+    """``D018``, ``D019``: amounts carried from their date to today, and those no index could carry."""
+    moved = e[np.isfinite(growth) & (growth != 0)]
+    stuck = e[np.isnan(growth)]
+    return [
+        at(r, note, "D018", f"amounts of decision {r['decision']} have a date of their own",
+           found=f"{int((moved['d'] == r['d']).sum())} before today",
+           assumed="carried to today by the labour, energy or general price index",
+           advice="leave the date out if an amount is in today's money") for r in records(moved.drop_duplicates("d"))
+    ] + [
+        at(r, warning, "D019", "a dated amount needs a price index of its currency", found=f"none for {r['currency']}",
+           assumed="taken as if it were of today", advice="add general_inflation to the input prices")
+        for r in records(stuck)
     ]  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import pandas as pd
@@ -53,6 +53,10 @@ class Decided:
     portfolio : DataFrame
         decision, verdict, npv, counted, npv_counted [currency], because.
     findings : tuple of Finding
+    headroom : DataFrame, columns of ``candidates.HEADROOM``
+        Lines by how large a booked saving their drift alone would wipe out.
+    candidates : DataFrame, columns of ``candidates.LOOK_ALIKES``
+        Lines in no decision, and another market that does the same and got cheaper against them.
     """
 
     decisions: pd.DataFrame
@@ -65,6 +69,8 @@ class Decided:
     paths: pd.DataFrame
     portfolio: pd.DataFrame
     findings: tuple[Finding, ...]
+    headroom: pd.DataFrame = field(default_factory=pd.DataFrame)
+    candidates: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def judge_case(

@@ -53,7 +53,14 @@ class Market:
         sources = find_sources(register, self.lines)
         prices = prices_of(self.lines, self.estimates, lines_needed(sources, self.lines))
         return build_case(
-            register, sources, lines=self.lines, prices=prices, fx=self.fx, rules=self.settings.decide, as_of=AS_OF
+            register,
+            sources,
+            lines=self.lines,
+            prices=prices,
+            growth=np.zeros(len(sources.elements)),
+            fx=self.fx,
+            rules=self.settings.decide,
+            as_of=AS_OF,
         )
 
     def decide(self, rows: Sequence[Mapping[str, Any]], prices_at: Callable[[date], Prices] | None = None) -> Decided:
