@@ -8,7 +8,7 @@ quotes say is weighed against its prior by how much they can be trusted; the res
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,8 +17,8 @@ import pandas as pd
 
 from bomaudit.curves.breaks import warnings_of
 from bomaudit.curves.calibration import Pool, Pools, bundled_pools
-from bomaudit.curves.pooling import Changes, Floats, Series, series_of, within_part_changes
-from bomaudit.curves.posterior import Posterior, Prior, posterior
+from bomaudit.curves.pooling import FAR, SHARED_WANDER, Changes, Floats, Noise, Series, series_of, within_part_changes
+from bomaudit.curves.posterior import Posterior, Prior, expected_wander, posterior
 from bomaudit.curves.projection import Projection, Rates, project
 
 PRIOR_COLUMNS = ("exponent_mean", "exponent_sd", "trend_mean", "trend_sd", "process_noise")
@@ -139,8 +139,8 @@ def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame, *, pools: P
         _fit_one(changes, k, s.without_volume(pools.without_volume), pools.without_volume, indexed=False)
         for k, s in enumerate(stated)
     ]
-    with_volume = Rates.of([f.found for f in indexed], [f.prior for f in indexed], changes.latest)
-    without = Rates.of([f.found for f in plain], [f.prior for f in plain], changes.latest)
+    with_volume = _rates(indexed, pools.with_volume)
+    without = _rates(plain, pools.without_volume)
     return ExperienceFit(_frame(priors, changes, indexed, plain, pools), with_volume, without, pools)
 
 
@@ -215,19 +215,18 @@ class _Fitted:
     outliers: int
 
 
-_FAR = 3.5
-"""Standard deviations from which a change loses weight: one honest change in two thousand is that far."""
-
-
 def _fit_one(changes: Changes, commodity: int, prior: Prior, pool: Pool, *, indexed: bool) -> _Fitted:
     """Fit, then take the weight off changes that all others contradict, and fit again."""
-    series = series_of(changes, commodity, own_rate=yearly_variance(pool), noise=prior.noise, indexed=indexed)
+    noise = Noise(prior.noise**2, pool.level_share, pool.noise_memory)
+    series = series_of(changes, commodity, noise=noise, indexed=indexed)
+    if series.own > 0:  # the rest of a part's movement is its own
+        prior = replace(prior, noise=prior.noise * float(np.sqrt(SHARED_WANDER)))
     found = posterior(series, prior, pool)
-    far = np.abs(found.surprise) > _FAR
+    far = np.abs(found.surprise) > FAR
     if not far.any():
-        return _Fitted(series, prior, found, 0)
-    extra = np.where(far, found.surprise_variance * ((found.surprise / _FAR) ** 2 - 1), 0.0)
-    return _Fitted(series, prior, posterior(series, prior, pool, inflate=extra), int(far.sum()))
+        return _Fitted(series, prior, found, series.outliers)
+    extra = np.where(far, found.surprise_variance * ((found.surprise / FAR) ** 2 - 1), 0.0)
+    return _Fitted(series, prior, posterior(series, prior, pool, inflate=extra), series.outliers + int(far.sum()))
 
 
 def _frame(
@@ -236,12 +235,13 @@ def _frame(
     mean, spread = _figures(indexed)
     trend, trend_spread = _figures(plain)
     before = np.array(
-        [f.prior.exponent_sd**2 + f.prior.exponent_wander**2 * _wander2(pools.with_volume) for f in indexed]
+        [f.prior.exponent_sd**2 + f.prior.exponent_wander**2 * expected_wander(pools.with_volume) for f in indexed]
     )
     used = [a if len(a.series.start) else b for a, b in zip(indexed, plain, strict=True)]
     with np.errstate(divide="ignore", invalid="ignore"):
         drawn = np.where(before > 0, np.clip(1 - spread[:, 0] ** 2 / before, 0.0, 1.0), 0.0)
-    noise = np.array([f.found.noise for f in used])
+    yearly = yearly_variance(pools.with_volume)
+    noise = np.array([f.found.noise * yearly + f.series.own for f in used])
     growth = np.array([_growth(f.series) for f in indexed])
     by_experience = np.abs(mean[:, 0] * growth)
     return pd.DataFrame(
@@ -252,12 +252,13 @@ def _frame(
             "drift_sd": spread[:, 1],
             "trend": trend[:, 1],
             "trend_sd": trend_spread[:, 1],
-            "process_noise": np.sqrt(noise * yearly_variance(pools.with_volume)),
+            "process_noise": np.sqrt(noise),
             "dof": [f.found.dof for f in used],
             "data_weight": drawn,
             "weight_experience": by_experience / np.maximum(by_experience + np.abs(mean[:, 1]), 1e-12),
             "n_obs": np.diff(changes.first),
             "n_parts": changes.parts,
+            "shared_noise": [f.found.noise * yearly / max(f.found.noise * yearly + f.series.own, 1e-300) for f in used],
             "theta": [
                 implied_theta(pools.with_volume if len(f.series.log_experience) else pools.without_volume) for f in used
             ],
@@ -269,6 +270,12 @@ def _frame(
     )
 
 
+def _rates(fitted: list[_Fitted], pool: Pool) -> Rates:
+    own = np.array([f.series.own for f in fitted]) / yearly_variance(pool)
+    latest = np.array([f.series.latest for f in fitted])
+    return Rates.of([f.found for f in fitted], [f.prior for f in fitted], own=own, latest=latest)
+
+
 def _figures(fitted: list[_Fitted]) -> tuple[Floats, Floats]:
     """Exponent and drift of the years to come, lasting and present together: means and standard deviations."""
     mean = np.array([f.found.mean for f in fitted]) @ _TOGETHER
@@ -277,11 +284,6 @@ def _figures(fitted: list[_Fitted]) -> tuple[Floats, Floats]:
 
 
 _TOGETHER = np.array([[1, 0], [1, 0], [0, 1], [0, 1], [0, 0]], dtype=float)  # rows as STATES
-
-
-def _wander2(pool: Pool) -> float:
-    """Expected square of how much rates wander, before any data."""
-    return float(np.exp(2 * pool.wander_log_sd**2))
 
 
 def _growth(series: Series) -> float:

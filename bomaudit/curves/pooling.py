@@ -97,11 +97,10 @@ def within_part_changes(observations: pd.DataFrame, commodities: tuple[str, ...]
 
 
 def _one_a_day(observations: pd.DataFrame, commodities: tuple[str, ...]) -> pd.DataFrame:
-    known = pd.Categorical(observations["commodity"], categories=list(commodities))
     noise = observations["noise"].to_numpy(dtype=float) if "noise" in observations else np.zeros(len(observations))
     table = pd.DataFrame(
         {
-            "code": known.codes.astype(np.int64),
+            "code": pd.Index(commodities).get_indexer(pd.Index(observations["commodity"].astype("str"))),
             "part": pd.factorize(observations["part_no"], sort=True)[0].astype(np.int64),
             "time": years_since_2000(observations["date"].to_numpy()),
             "y": observations["log_price"].to_numpy(dtype=float),
@@ -115,7 +114,7 @@ def _one_a_day(observations: pd.DataFrame, commodities: tuple[str, ...]) -> pd.D
 
 @dataclass(frozen=True)
 class Series:
-    """Changes of one commodity, ready to fit.
+    """Changes of one commodity, ready to fit: those of its one part, or of the index of its many.
 
     Attributes
     ----------
@@ -123,12 +122,13 @@ class Series:
         [years since 2000]
     log_price, log_experience : array, shape (changes,)
         Finite; experience 0 where there is no index. [ln]
-    quote_covariance : array, shape (changes, changes)
-        What the quotes themselves add. [ln²]
-    own_covariance : array, shape (changes, changes)
-        What parts move on their own, where many parts are put together; in squared noise scales. [-]
-    shared : array, shape (changes, changes)
-        Share of the noise that two changes have in common: 1 within a part, :data:`SHARED_WANDER` between parts. [-]
+    error : array, shape (changes, changes)
+        Covariance that quotes, and where there are many parts their own movements, add. [ln²]
+    own : float
+        Variance of a part's own yearly movement about the market; 0 for a single part, whose movement is the market's.
+        [ln²]
+    outliers : int
+        Changes whose weight was taken off because the other parts contradict them.
     latest : float
         Date of the newest quote. [years since 2000]
     """
@@ -137,23 +137,26 @@ class Series:
     end: Floats
     log_price: Floats
     log_experience: Floats
-    quote_covariance: Floats
-    own_covariance: Floats
-    shared: Floats
+    error: Floats
+    own: float
+    outliers: int
     latest: float
 
 
 SHARED_WANDER = 0.5
-"""Share of a market's wandering that all its parts have in common; the rest is each part's own. Engineering
-judgement."""
+"""Share of a part's yearly movement that its whole market makes, before own quotes tell. Engineering judgement."""
 
-MOST_CHANGES = 60
-"""Above this many changes a commodity is put together into an index on a grid of dates; fits stay linear in quotes."""
+MOST_SPANS = 40
+"""An index of many parts, or a long series, is put on at most so many spans: a fit stays linear in quotes."""
 
-_GRID = 40  # spans of that grid
+FAR = 3.5
+"""Standard deviations from which a change loses weight: one honest change in two thousand is that far."""
+
+_OWN_DOF = 4.0  # weight of the prior of a part's own movement, in changes
+_ROUNDING = 1e-6  # prices are rounded: squared ln of 0.1 %
 
 
-def series_of(changes: Changes, commodity: int, *, own_rate: float, noise: float, indexed: bool) -> Series:
+def series_of(changes: Changes, commodity: int, *, noise: Noise, indexed: bool) -> Series:
     """Changes of one commodity as a fit takes them.
 
     Parameters
@@ -161,10 +164,8 @@ def series_of(changes: Changes, commodity: int, *, own_rate: float, noise: float
     changes : Changes
     commodity : int
         Position of the commodity.
-    own_rate : float
-        Variance of a part's yearly movement, in squared noise scales; its own share weighs parts. [1/year]
-    noise : float
-        Noise scale to weigh quotes and own movement by when many parts are put together. [ln]
+    noise : Noise
+        Prior of how a part's price moves about its course.
     indexed : bool
         Only changes with a volume index at both ends; else all, without experience.
 
@@ -176,43 +177,87 @@ def series_of(changes: Changes, commodity: int, *, own_rate: float, noise: float
     if indexed:
         rows = rows[np.isfinite(changes.log_experience[rows])]
     experience = changes.log_experience[rows] if indexed else np.zeros(len(rows))
-    part, latest = changes.part[rows], float(changes.latest[commodity])
-    if len(rows) > MOST_CHANGES:
-        own = own_rate * (1 - SHARED_WANDER) if changes.parts[commodity] > 1 else 0.0
-        return _index(changes, rows, experience, own_rate=own, noise=noise, latest=latest)
-    return Series(
-        changes.start[rows], changes.end[rows], changes.log_price[rows], experience, _quote_covariance(changes, rows),
-        np.zeros((len(rows), len(rows))), np.where(np.equal.outer(part, part), 1.0, SHARED_WANDER), latest,
-    )  # fmt: skip
+    many = len(rows) > 0 and bool(np.any(changes.part[rows] != changes.part[rows[0]]))
+    latest = float(changes.latest[commodity])
+    if many or len(rows) > MOST_SPANS:
+        return _index(_Flat.of(changes, rows, experience), noise, many=many, latest=latest)
+    error = _quote_error(changes, rows)
+    return Series(changes.start[rows], changes.end[rows], changes.log_price[rows], experience, error, 0.0, 0, latest)
 
 
-def _quote_covariance(changes: Changes, rows: Ints) -> Floats:
-    covariance = np.diag(changes.start_variance[rows] + changes.end_variance[rows])
-    follows = np.flatnonzero((np.diff(rows) == 1) & (np.diff(changes.part[rows]) == 0))
-    covariance[follows, follows + 1] = covariance[follows + 1, follows] = -changes.end_variance[rows[follows]]
-    return covariance
+@dataclass(frozen=True)
+class Noise:
+    """How a price moves about its course: squared scale [ln²], share that stays, memory of the rest [year]."""
+
+    squared_scale: float
+    level_share: float
+    memory: float
+
+    def variance(self, years: Floats) -> Floats:
+        """Variance of a change over so many years. [ln²]."""
+        passing = -2 * (1 - self.level_share) * np.expm1(-years / self.memory)
+        return np.asarray(self.squared_scale * (self.level_share * years + passing))
 
 
-def _index(changes: Changes, rows: Ints, experience: Floats, *, own_rate: float, noise: float, latest: float) -> Series:
-    """Put many parts together: the changes of their common market over a grid of dates, by weighted least squares.
+def _quote_error(changes: Changes, rows: Ints) -> Floats:
+    """Covariance from the quotes' own noise: neighbouring changes of a part share a quote with opposite signs."""
+    error = np.diag(changes.start_variance[rows] + changes.end_variance[rows])
+    follows = np.flatnonzero(np.diff(rows) == 1)
+    error[follows, follows + 1] = error[follows + 1, follows] = -changes.end_variance[rows[follows]]
+    return error
 
-    Between neighbouring dates of the grid the market is taken to move evenly; what a part moves on its own and what a
-    quote is off are the weights.
+
+@dataclass(frozen=True)
+class _Flat:
+    start: Floats
+    end: Floats
+    log_price: Floats
+    log_experience: Floats
+    quoted: Floats
+
+    @classmethod
+    def of(cls, changes: Changes, rows: Ints, experience: Floats) -> _Flat:
+        quoted = changes.start_variance[rows] + changes.end_variance[rows]
+        return cls(changes.start[rows], changes.end[rows], changes.log_price[rows], experience, quoted)
+
+
+def _index(flat: _Flat, noise: Noise, *, many: bool, latest: float) -> Series:
+    """Index of a market from the changes of its parts, by weighted least squares over a grid of dates.
+
+    The market is taken to move evenly between neighbouring dates of the grid. What is left says how much parts move on
+    their own; that is weighed against its prior. Changes that the others contradict lose weight.
     """
-    start, end = changes.start[rows], changes.end[rows]
-    dates = np.unique(np.concatenate([start, end]))
-    knots = np.unique(dates[np.linspace(0, len(dates) - 1, _GRID + 1).round().astype(np.int64)])
-    shared = np.minimum.outer(end, knots[1:]) - np.maximum.outer(start, knots[:-1])
+    dates = np.unique(np.concatenate([flat.start, flat.end]))
+    knots = np.unique(dates[np.linspace(0, len(dates) - 1, MOST_SPANS + 1).round().astype(np.int64)])
+    shared = np.minimum.outer(flat.end, knots[1:]) - np.maximum.outer(flat.start, knots[:-1])
     cover = np.maximum(shared, 0.0) / np.diff(knots)
-    quoted = changes.start_variance[rows] + changes.end_variance[rows]
-    weight = 1.0 / (own_rate * noise**2 * (end - start) + quoted + _ROUNDING)
+    expected = (1 - SHARED_WANDER) * many * noise.variance(flat.end - flat.start)
+    weight = 1.0 / (expected + flat.quoted + _ROUNDING)
+    loose = 1e-3 / noise.squared_scale  # a span that no change covers stays unknown
+    first = _least_squares(cover, flat.log_price, weight, loose)
+    far = np.maximum(np.abs(first.residual) * np.sqrt(weight / first.spread) / FAR, 1.0)
+    found = _least_squares(cover, flat.log_price, weight / far**2, loose) if np.any(far > 1) else first
+    grown = _least_squares(cover, flat.log_experience, weight, loose).slope
+    own = (1 - SHARED_WANDER) * many * float(noise.variance(np.ones(1))[0]) * found.spread
+    return Series(
+        knots[:-1], knots[1:], found.slope, grown, found.spread * found.covariance, own, int(np.sum(far > 1)), latest
+    )
+
+
+@dataclass(frozen=True)
+class _LeastSquares:
+    slope: Floats
+    covariance: Floats  # for the weights as given
+    residual: Floats
+    spread: float  # mean squared weighted residual, weighed against 1
+
+
+def _least_squares(cover: Floats, change: Floats, weight: Floats, loose: float) -> _LeastSquares:
     information = cover.T @ (cover * weight[:, None])
-    information[np.diag_indices_from(information)] += 1e-3 / noise**2  # a span that no change covers stays unknown
-    covariance = np.linalg.inv(information)
-    moved, grown = (covariance @ (cover.T @ (weight * change)) for change in (changes.log_price[rows], experience))
-    none = np.zeros_like(covariance)
-    return Series(knots[:-1], knots[1:], moved, grown, none, covariance / noise**2, none + SHARED_WANDER, latest)
-
-
-_ROUNDING = 1e-6
-"""Squared ln of 0.1 %: prices are rounded, and two quotes of one price are not two proofs. [ln²]"""
+    information[np.diag_indices_from(information)] += loose
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
+    slope = covariance @ (cover.T @ (weight * change))
+    residual = change - cover @ slope
+    free = len(change) - float(np.sum((cover @ covariance) * cover * weight[:, None]))
+    spread = (_OWN_DOF + float(weight @ residual**2)) / (_OWN_DOF + max(free, 0.0))
+    return _LeastSquares(slope, covariance, residual, spread)

@@ -100,7 +100,7 @@ def posterior(series: Series, prior: Prior, pool: Pool, *, inflate: Floats | Non
     Posterior
     """
     parts = _Parts.of(series, prior, pool)
-    fixed = parts.lasting + series.quote_covariance
+    fixed = parts.lasting + series.error
     if inflate is not None:
         fixed = fixed + np.diag(inflate)
     residual = series.log_price + prior.exponent * series.log_experience - prior.drift * (series.end - series.start)
@@ -205,8 +205,8 @@ class _Parts:
             lasting=prior.exponent_sd**2 * xx + prior.drift_sd**2 * tt,
             wandering=prior.exponent_wander**2 * xx * rate_covariance(spans, pool.exponent_memory)
             + prior.drift_wander**2 * tt * rate_covariance(spans, pool.drift_memory),
-            noise=series.shared * level + series.own_covariance,
-            state_lasting=states[0], state_wandering=states[1], state_noise=states[2] * _common(series),
+            noise=level,
+            state_lasting=states[0], state_wandering=states[1], state_noise=states[2],
         )  # fmt: skip
 
     @staticmethod
@@ -220,9 +220,9 @@ class _Parts:
         return variance
 
 
-def _common(series: Series) -> float:
-    """Share of a price's passing deviation that the commodity's other changes tell of."""
-    return float(series.shared.min()) if series.shared.size else 1.0
+def expected_wander(pool: Pool) -> float:
+    """Expected square of how much rates wander, before any data."""
+    return float(_WANDER_WEIGHTS @ np.exp(2 * pool.wander_log_sd * _WANDER_NODES))
 
 
 def _tails(weight: Floats, noise2: Floats, wander2: Floats, prior: Prior) -> float:

@@ -49,8 +49,8 @@ class Rates:
         Upper triangle, row by row.
     exponent_wander, drift_wander : array, shape (commodities,)
         Expected variance of the wandering rates. [-, (ln/year)²]
-    noise : array, shape (commodities,)
-        Expected squared noise scale. [ln²]
+    noise, own : array, shape (commodities,)
+        Expected squared noise scale of the market, and of a part about it. [ln²]
     dof : array, shape (commodities,)
     latest : array, shape (commodities,)
         Date of the newest quote, NaN without any. [years since 2000]
@@ -61,11 +61,12 @@ class Rates:
     exponent_wander: Floats
     drift_wander: Floats
     noise: Floats
+    own: Floats
     dof: Floats
     latest: Floats
 
     @classmethod
-    def of(cls, found: list[Posterior], priors: list[Prior], latest: Floats) -> Rates:
+    def of(cls, found: list[Posterior], priors: list[Prior], *, own: Floats, latest: Floats) -> Rates:
         """Stack the posteriors of commodities."""
         wander = np.array([f.wander for f in found])
         return cls(
@@ -74,6 +75,7 @@ class Rates:
             exponent_wander=wander * np.array([p.exponent_wander for p in priors]) ** 2,
             drift_wander=wander * np.array([p.drift_wander for p in priors]) ** 2,
             noise=np.array([f.noise for f in found]),
+            own=own,
             dof=np.array([f.dof for f in found]),
             latest=latest,
         )
@@ -166,7 +168,8 @@ def _quadratic(row: Ints, load: list[Floats], rates: Rates) -> Floats:
 
 def _process(span: _Span, faded: Floats, known: npt.NDArray[np.bool_], rates: Rates, pool: Pool) -> Floats:
     """Variance of the level's own steps, of the passing deviation at the start and of the one at the end."""
-    noise, passing = rates.noise[span.row], 1 - pool.level_share
-    unknown = np.where(known, rates.covariance[:, -1][span.row], passing * noise)
+    passing = 1 - pool.level_share
+    own, noise = rates.own[span.row], (rates.noise + rates.own)[span.row]
+    unknown = np.where(known, rates.covariance[:, -1][span.row] + passing * own, passing * noise)
     renewed = passing * noise * -np.expm1(-2 * span.years / pool.noise_memory)
     return np.asarray(pool.level_share * noise * span.years + unknown * faded**2 + renewed)

@@ -1,0 +1,284 @@
+"""Exponent and trend from own quotes and the pool: limits, pooling, rising prices, raw materials, outliers, speed."""
+
+import time
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from bomaudit.curves.calibration import Pools, bundled_pools, read_pools
+from bomaudit.curves.experience import fit_experience, implied_theta, yearly_variance
+from bomaudit.curves.forecast_error import experience_error_factor, fit_first_differences, fit_trend, trend_error_factor
+
+POOLS = bundled_pools()
+
+
+def quotes(log_price, log_experience=None, *, commodity="pump", part="P1", first=2000):
+    n = len(log_price)
+    return pd.DataFrame(
+        {
+            "commodity": commodity,
+            "part_no": part,
+            "date": pd.to_datetime([f"{first + k}-12-31" for k in range(n)]),
+            "log_price": np.asarray(log_price, dtype=float),
+            "log_experience": np.full(n, np.nan) if log_experience is None else np.asarray(log_experience, dtype=float),
+        }
+    )
+
+
+def prior(*names, **values):
+    stated = {"exponent_mean": np.nan, "exponent_sd": np.nan, "trend_mean": np.nan, "trend_sd": np.nan}
+    row = {**stated, "process_noise": np.nan, **values}
+    return pd.DataFrame([row] * len(names), index=pd.Index(names, name="commodity"))
+
+
+def knows_nothing(**changes):
+    """A pool without an opinion on rates, in which nothing wanders: what the published theory assumes."""
+    plain = replace(
+        POOLS.with_volume, exponent_mean=0.0, exponent_sd=50.0, exponent_wander=0.0, drift_mean=0.0, drift_sd=0.0,
+        drift_wander=0.0, noise=0.1, noise_log_sd=1e-6, level_share=1.0, wander_log_sd=0.0,
+    )  # fmt: skip
+    return Pools(replace(plain, **changes), replace(plain, drift_sd=50.0, **changes))
+
+
+def test_without_an_opinion_it_is_the_first_difference_fit_with_its_published_error():
+    """F. Lafond et al. (2018): slope through the origin, error variance noise² (τ + (Σ future)² / Σ past²)."""
+    rng = np.random.default_rng(8)
+    growth = rng.uniform(0.1, 0.4, 9)
+    x = np.concatenate([[0], np.cumsum(growth)])
+    y = np.concatenate([[0], np.cumsum(-0.3 * growth + rng.normal(0, 0.1, 9))])
+    fit = fit_experience(quotes(y, x), prior("pump"), pools=knows_nothing())
+    plain = fit_first_differences(y, x)
+    assert fit.frame.loc["pump", "exponent"] == pytest.approx(-plain.slope, rel=1e-3)
+    made = fit.project(["pump"], [0.8], [4.0])
+    variance = float((made.var_exponent + made.var_process)[0])
+    years = 10 * 365.25 / 3653  # ten calendar years with their leap days
+    assert variance == pytest.approx(0.01 * experience_error_factor(growth, np.full(4, 0.2)), rel=4e-3 * years)
+    assert made.log_ratio[0] == pytest.approx(plain.slope * 0.8, rel=1e-3)
+
+
+def test_without_an_index_and_an_opinion_it_is_the_random_walk_with_drift():
+    """J. D. Farmer and F. Lafond (2016): drift from the end points, error variance K² (τ + τ² / m)."""
+    y = np.concatenate([[0], np.cumsum(np.random.default_rng(9).normal(-0.05, 0.1, 7))])
+    fit = fit_experience(quotes(y), prior("pump"), pools=knows_nothing())
+    assert fit.frame.loc["pump", "trend"] == pytest.approx(fit_trend(y).slope, rel=2e-3)
+    made = fit.project(["pump"], [np.nan], [5.0])
+    expected = 0.01 * float(trend_error_factor(7, 5))
+    assert float((made.var_exponent + made.var_process)[0]) == pytest.approx(expected, rel=4e-3)
+
+
+def test_noise_is_shrunk_between_the_series_own_and_the_pools():
+    rng = np.random.default_rng(3)
+    loud, quiet = (np.cumsum(rng.normal(0, s, 16)) for s in (0.4, 0.01))
+    both = pd.concat([quotes(loud), quotes(quiet, commodity="fan")])
+    noise = fit_experience(both, prior("pump", "fan", "motor")).frame["process_noise"]
+    assert noise["fan"] < noise["motor"] < noise["pump"]
+    assert noise["fan"] > 0.01
+    assert noise["pump"] < 0.5
+
+
+def test_own_quotes_move_the_exponent_from_the_pool_as_they_add_up():
+    x = 0.3 * np.arange(25)
+    weights, moves = [], []
+    for n in (0, 3, 8, 24):
+        fit = fit_experience(quotes(-0.7 * x[: n + 1], x[: n + 1]), prior("pump"))
+        weights.append(fit.frame.loc["pump", "data_weight"])
+        moves.append(fit.project(["pump"], [0.3], [1.0]).log_ratio[0])
+    assert np.all(np.diff(weights) > 0)
+    assert np.all(np.diff(moves) < 0)
+    assert moves[0] == pytest.approx(-0.3 * POOLS.with_volume.exponent_mean + POOLS.with_volume.drift_mean)
+    assert moves[-1] > -0.21
+    assert weights[0] == pytest.approx(0, abs=1e-12)
+
+
+def test_a_few_years_of_own_data_get_about_a_third_to_two_thirds_of_the_say():
+    """Published series: a third of the weight on a series' own first half predicts its second half best."""
+    x = 0.15 * np.arange(8)
+    y = -0.8 * x + np.random.default_rng(1).normal(0, 0.05, 8)
+    assert 0.2 < fit_experience(quotes(y, x), prior("pump")).frame.loc["pump", "data_weight"] < 0.7
+
+
+def test_rising_costs_come_out_rising():
+    """Nuclear electricity rose with every doubling; an exponent is never clipped at zero."""
+    x = 0.25 * np.arange(20)
+    y = 0.9 * x + np.random.default_rng(2).normal(0, 0.05, 20)
+    fit = fit_experience(quotes(y, x), prior("pump"))
+    assert fit.frame.loc["pump", "exponent"] < -0.2
+    assert fit.project(["pump"], [0.8], [3.0]).log_ratio[0] > 0.1
+
+
+def test_raw_materials_learn_nothing_and_extrapolate_nothing():
+    """All 14 commodity prices of the reference page are forecast better by leaving them than by their trend."""
+    x = 0.1 * np.arange(15)
+    raw = prior("copper", exponent_mean=0.0, exponent_sd=0.0, trend_mean=0.0, trend_sd=0.03)
+    fit = fit_experience(quotes(-0.1 * np.arange(15), x, commodity="copper"), raw)
+    made = fit.project(["copper", "copper"], [0.5, np.nan], [5.0, 5.0])
+    np.testing.assert_array_equal(made.log_ratio, 0.0)
+    np.testing.assert_array_equal(made.var_exponent, 0.0)
+    assert np.all(made.var_process > 0)
+
+
+def test_with_no_index_about_half_of_a_short_trend_is_carried_on():
+    """Published price panels: half the past trend predicts better than the whole of it."""
+    y = -0.10 * np.arange(9) + np.random.default_rng(6).normal(0, 0.05, 9)
+    made = fit_experience(quotes(y), prior("pump")).project(["pump"], [np.nan], [5.0])
+    assert -0.45 < made.log_ratio[0] < -0.15
+
+
+def test_uncertainty_grows_with_the_span_and_without_an_index():
+    x = 0.2 * np.arange(10)
+    y = -0.3 * x + np.random.default_rng(5).normal(0, 0.04, 10)
+    fit = fit_experience(quotes(y, x), prior("pump"))
+    years = np.arange(1.0, 16.0)
+    made = fit.project(["pump"] * 15, 0.2 * years, years)
+    assert np.all(np.diff(made.var_exponent) > 0)
+    assert np.all(np.diff(made.var_process) > 0)
+    blind = fit.project(["pump"] * 15, np.full(15, np.nan), years)
+    assert np.all(blind.elasticity == 0)
+    assert np.all(made.elasticity < 0)
+
+
+def test_nothing_moves_in_no_time():
+    fit = fit_experience(quotes([0, -0.1, -0.3], [0, 0.2, 0.5]), prior("pump"))
+    made = fit.project(["pump", "pump"], [0.0, np.nan], [0.0, 0.0])
+    for values in (made.log_ratio, made.var_exponent, made.var_process):
+        np.testing.assert_allclose(values, 0.0, atol=1e-12)
+
+
+def test_the_elasticity_is_the_slope_of_the_forecast():
+    x = 0.2 * np.arange(8)
+    fit = fit_experience(quotes(-0.5 * x, x), prior("pump"))
+    low, high = fit.project(["pump"] * 2, [0.5, 0.51], [3.0, 3.0]).log_ratio
+    assert (high - low) / 0.01 == pytest.approx(fit.project(["pump"], [0.5], [3.0]).elasticity[0])
+
+
+def test_a_good_offer_is_expected_to_pass_when_it_is_the_newest_quote():
+    x = 0.2 * np.arange(9)
+    y = -0.3 * x
+    y[-1] -= 0.3
+    fit = fit_experience(quotes(y, x), prior("pump"))
+    last = np.datetime64("2008-12-31")
+    known, unknown = (fit.project(["pump"], [0.2], [1.0], start=s).log_ratio[0] for s in ([last], None))
+    assert known > unknown
+
+
+def test_a_slip_of_the_decimal_point_does_not_carry_the_fit():
+    x = 0.2 * np.arange(15)
+    y = -0.3 * x + np.random.default_rng(0).normal(0, 0.03, 15)
+    wrong = y.copy()
+    wrong[7] += np.log(10)
+    right, slipped = (fit_experience(quotes(v, x), prior("pump")).frame.loc["pump"] for v in (y, wrong))
+    assert abs(right["exponent"] - slipped["exponent"]) < 0.1
+
+
+def test_many_parts_say_more_than_one_but_not_as_many_times_more():
+    """Parts of one market share its wandering, so six parts are not six proofs."""
+    rng = np.random.default_rng(12)
+    x = 0.2 * np.arange(7)
+    market = np.cumsum(rng.normal(0, 0.05, 7))
+    parts = [quotes(-0.5 * x + market + rng.normal(0, 0.05, 7), x, part=f"P{k}") for k in range(6)]
+    sds = [fit_experience(pd.concat(parts[:n]), prior("pump")).frame.loc["pump", "exponent_sd"] for n in (1, 6)]
+    assert sds[0] > sds[1] > sds[0] / np.sqrt(6)
+
+
+@pytest.mark.parametrize(("market", "own", "low", "high"), [(0.08, 0.01, 0.75, 1.0), (0.01, 0.10, 0.0, 0.35)])
+def test_what_parts_move_on_their_own_is_told_from_what_the_market_moves(market, own, low, high):
+    rng = np.random.default_rng(13)
+    x = 0.2 * np.arange(12)
+    common = np.cumsum(rng.normal(0, market, 12))
+    parts = [quotes(-0.4 * x + common + np.cumsum(rng.normal(0, own, 12)), x, part=f"P{k}") for k in range(15)]
+    fit = fit_experience(pd.concat(parts), prior("pump")).frame.loc["pump"]
+    assert low <= fit["shared_noise"] <= high
+    assert fit["process_noise"] == pytest.approx(np.hypot(market, own), rel=0.35)
+
+
+def test_one_wrong_price_among_many_parts_is_found():
+    rng = np.random.default_rng(15)
+    x = 0.2 * np.arange(8)
+    parts = pd.concat([quotes(-0.4 * x + rng.normal(0, 0.02, 8), x, part=f"P{k}") for k in range(8)], ignore_index=True)
+    slipped = parts.assign(log_price=parts["log_price"].where(parts.index != 20, parts["log_price"] + np.log(1000)))
+    right, wrong = (fit_experience(t, prior("pump")).frame.loc["pump"] for t in (parts, slipped))
+    assert "2 changes out of line" in wrong["warnings"]
+    assert wrong["exponent"] == pytest.approx(right["exponent"], abs=0.03)
+
+
+def test_order_units_and_base_change_nothing():
+    """An index is a ratio: prices in another currency, volumes in another unit, rows in another order."""
+    rng = np.random.default_rng(14)
+    x = np.cumsum(rng.uniform(0.1, 0.3, 8))
+    table = pd.concat([quotes(-0.4 * x, x), quotes(-0.3 * x, x, part="P2", first=2003)], ignore_index=True)
+    other = table.sample(frac=1, random_state=1).assign(
+        log_price=lambda t: t["log_price"] + np.log(0.37), log_experience=lambda t: t["log_experience"] + 5.0
+    )
+    before = table.copy()
+    one, two = (fit_experience(t, prior("pump")).frame for t in (table, other))
+    pd.testing.assert_frame_equal(table, before)
+    numbers = one.select_dtypes("number").columns
+    np.testing.assert_allclose(one[numbers].to_numpy(), two[numbers].to_numpy(), rtol=1e-7, atol=1e-9)
+
+
+def test_same_day_quotes_count_as_one():
+    twice = pd.concat([quotes([0.0, -0.2]), quotes([0.1, -0.1])])
+    assert fit_experience(twice, prior("pump")).frame.loc["pump", "n_obs"] == 1
+
+
+def test_a_stated_prior_is_kept_and_the_pool_fills_what_is_not_stated():
+    fit = fit_experience(quotes([0.0]), prior("pump", "fan", exponent_mean=0.5, exponent_sd=0.1)).frame
+    assert fit.loc["fan", "exponent"] == 0.5
+    assert fit.loc["fan", "drift"] == 0.0
+    total = np.hypot(POOLS.with_volume.exponent_sd, POOLS.with_volume.exponent_wander)
+    assert 0.1 <= fit.loc["fan", "exponent_sd"] < 0.1 * 1.35 < total
+    noise = fit_experience(quotes([0.0]), prior("fan", process_noise=0.2)).frame.loc["fan", "process_noise"]
+    assert noise > fit.loc["fan", "process_noise"]
+
+
+def test_implied_moving_average_agrees_with_the_first_autocorrelation():
+    pool = POOLS.with_volume
+    theta = implied_theta(pool)
+    lost = 1 - np.exp(-1 / pool.noise_memory)
+    assert theta / (1 + theta**2) == pytest.approx(-(1 - pool.level_share) * lost**2 / yearly_variance(pool))
+    assert implied_theta(replace(pool, level_share=1.0)) == 0
+
+
+def test_misuse_is_refused():
+    fit = fit_experience(quotes([0.0]), prior("pump"))
+    with pytest.raises(ValueError, match="forward"):
+        fit.project(["pump"], [0.1], [-1.0])
+    with pytest.raises(KeyError, match="valve"):
+        fit.project(["valve"], [0.1], [1.0])
+    with pytest.raises(ValueError, match="priors lack trend_sd"):
+        fit_experience(quotes([0.0]), prior("pump").drop(columns="trend_sd"))
+
+
+def test_the_pooled_table_is_complete_or_refused(tmp_path):
+    path = tmp_path / "pooled_priors.csv"
+    path.write_text("figure,with_volume,without_volume\nnoise,0.1,0.1\n", encoding="utf-8")
+    with pytest.raises(ValueError, match="one row for each of"):
+        read_pools(path)
+
+
+def test_fifty_commodities_and_five_thousand_quotes_fit_in_half_a_second():
+    """A tenth of the promise (500 commodities, 50,000 quotes); tests/benchmarks has the whole."""
+    rng = np.random.default_rng(0)
+    n = 5_000
+    day = rng.integers(0, 5000, n)
+    commodity = rng.integers(0, 50, n)
+    table = pd.DataFrame(
+        {
+            "commodity": np.char.mod("c%03d", commodity),
+            "part_no": np.char.mod("p%05d", commodity * 12 + rng.integers(0, 12, n)),
+            "date": np.datetime64("2010-01-01") + day.astype("timedelta64[D]"),
+            "log_price": -0.03 * day / 365.25 + rng.normal(0, 0.05, n),
+            "log_experience": 0.1 * day / 365.25,
+        }
+    )
+    began = time.process_time()
+    fit = fit_experience(table, prior(*(f"c{k:03d}" for k in range(50))))
+    assert time.process_time() - began < 2  # about 0.4 s of processor time
+    moved = fit.project(list(fit.frame.index), np.full(50, 0.1), np.ones(50)).log_ratio
+    assert moved.mean() == pytest.approx(-0.03, abs=0.01)
+    names = np.array(fit.frame.index)[rng.integers(0, 50, 100_000)]
+    began = time.process_time()
+    fit.project(names, rng.normal(0.5, 0.1, 100_000), rng.uniform(0, 9, 100_000))
+    assert time.process_time() - began < 0.4  # about 0.05 s
