@@ -30,19 +30,19 @@ def choices(block: Block, view: View, kind: NDArray[np.object_]) -> NDArray[np.i
     named = {m.column - block.left for m in block.mapped.values() if m.name not in ("note",)}
     for i in lines:
         marked[i] = bool(_PREFIX.match(view.description[i]) or _PREFIX.match(view.part_no[i]))
-    known: dict[str, bool] = {}
     for c, column in enumerate(view.columns):
         if c in named:
             continue
-        for i in lines:
-            cell = column[i]
-            if isinstance(cell, str) and 3 <= len(cell) <= 40:  # noqa: PLR2004
-                if cell not in known:
-                    known[cell] = is_alternative(cell)
-                marked[i] |= known[cell]
+        saying = {t for t in set(filter(_is_short, column[lines])) if is_alternative(t)}
+        if saying:
+            marked[lines] |= np.array([t.__class__ is str and t in saying for t in column[lines]], dtype=bool)
     marked |= _outranked(block, view, kind, lines)
     found = np.flatnonzero(marked)
     return found if len(found) < len(lines) else np.empty(0, dtype=np.intp)
+
+
+def _is_short(cell: object) -> bool:
+    return isinstance(cell, str) and 3 <= len(cell) <= 40  # noqa: PLR2004  (a word or a few)
 
 
 def _outranked(block: Block, view: View, kind: NDArray[np.object_], lines: NDArray[np.intp]) -> NDArray[np.bool_]:

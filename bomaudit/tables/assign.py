@@ -191,6 +191,8 @@ def _without_breaks(
 
 # ---------------------------------------------------------------- part number and description
 
+_FULL = 0.9
+"""A column filled on this share of the rows counts as full: titles and notes fill the rest."""
 _AFTER_THE_PRICE = 0.8
 """Texts to the right of the prices are remarks more often than names."""
 _MISNAMED = 0.97
@@ -207,7 +209,7 @@ def _word_columns(headers: Sequence[Header], profiles: Sequence[Profile], chosen
         taken = {m.column for m in chosen.values()}
         priced = [m.column for n, m in chosen.items() if n in ("unit_cost", "extended_cost")]
         scored = [
-            (score(h, p, p.filled / max(rows, 1)) * (_AFTER_THE_PRICE if priced and c > max(priced) else 1.0), -c)
+            (score(h, p, min(1.0, p.filled / max(_FULL * rows, 1))) * (_AFTER_THE_PRICE if priced and c > max(priced) else 1.0), -c)
             for c, (h, p) in enumerate(zip(headers, profiles, strict=True)) if c not in taken
         ]  # fmt: skip
         if scored and max(scored)[0] >= LEAST:

@@ -244,7 +244,9 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
 
 def texts(cells: Cells) -> NDArray[np.object_]:
     """Read a column of words: spaces trimmed, numbers as written without a needless ".0"."""
-    return np.array([_text(c) for c in cells], dtype=object) if len(cells) else np.empty(0, dtype=object)
+    words = np.empty(len(cells), dtype=object)
+    words[:] = [c.strip() if c.__class__ is str else _text(c) for c in cells]
+    return words
 
 
 def _text(cell: Any) -> str:

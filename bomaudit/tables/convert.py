@@ -63,7 +63,7 @@ def _shown(cell: Any) -> Any:
 
 def column_decimal(cells: Cells, read: ReadSection, pooled: str) -> tuple[str, bool]:
     """Decimal mark for a column, and whether it was assumed: its own evidence, the file's, the setting, a point."""
-    own, open_cells = decimal_mark(str(c) for c in cells if isinstance(c, str))
+    own, open_cells = decimal_mark([c for c in cells if c.__class__ is str])
     if own or not open_cells:
         return own or pooled or read.decimal, False
     return (pooled or read.decimal, False) if pooled or read.decimal else (".", True)

@@ -29,10 +29,8 @@ _DOLLARS = frozenset({"USD", "CAD", "AUD", "NZD", "HKD", "TWD", "SGD", "MXN", "C
 
 def stated_codes(cells: Texts) -> tuple[Texts, NDArray[np.bool_]]:
     """Codes of a currency column, and where its text is no currency."""
-    known: dict[str, str] = {}
-    for text in dict.fromkeys(str(c).strip() for c in cells):
-        known[text] = text.upper() if text.upper() in ISO_CODES else mark_in(text)[0]
-    texts = [str(c).strip() for c in cells]
+    texts = [c.strip() if c.__class__ is str else str(c) for c in cells]
+    known = {text: text.upper() if text.upper() in ISO_CODES else mark_in(text)[0] for text in dict.fromkeys(texts)}
     codes = np.array([known[t] for t in texts], dtype=object)
     return codes, np.array([bool(t) and not known[t] for t in texts], dtype=bool)
 

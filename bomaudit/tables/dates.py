@@ -90,26 +90,18 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
     A component above 12 in either place proves the order for the whole column; dots always mean day first.
     """
     keys = [c.strip() if isinstance(c, str) else c for c in cells]
-    first = _order([k for k in keys if isinstance(k, str)])
+    seen: dict[Any, int] = {}
+    at = np.array([seen.setdefault(k, len(seen)) for k in keys], dtype=np.intp)
+    first = _order([k for k in seen if isinstance(k, str)])
     open_order = first is None and day_first is None
     order = first if first is not None else (True if day_first is None else day_first)
-    cache: dict[Any, tuple[dt.date | None, str, bool]] = {}
-    n = len(keys)
-    value = np.full(n, np.datetime64("NaT"), dtype="datetime64[us]")
-    precision = np.full(n, "", dtype=object)
-    unread, either = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    for i, key in enumerate(keys):
-        if key is None or (isinstance(key, str) and not key):
-            continue
-        token = (type(key), key)
-        if token not in cache:
-            cache[token] = _read(key, order)
-        day, precision[i], both = cache[token]
-        unread[i] = day is None
-        either[i] = both and open_order
-        if day is not None:
-            value[i] = np.datetime64(day, "us")
-    return Dates(value, precision, unread, either, order)
+    reads = [(None, "", False) if k is None or k == "" else _read(k, order) for k in seen]
+    blank = np.array([k is None or k == "" for k in seen], dtype=bool)
+    value = np.array([np.datetime64("NaT") if day is None else np.datetime64(day) for day, _, _ in reads], dtype="datetime64[us]")
+    precision = np.array([p for _, p, _ in reads], dtype=object)
+    unread = np.array([day is None for day, _, _ in reads], dtype=bool) & ~blank
+    either = np.array([both and open_order for _, _, both in reads], dtype=bool)
+    return Dates(value[at], precision[at], unread[at], either[at], order)
 
 
 def _order(texts: list[str]) -> bool | None:

@@ -129,15 +129,16 @@ def _xlsx(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
             currencies[column] = {r: s.currency for r, s in worn.items() if s.currency[0]}
             zeros[column] = {r: s.zeros for r, s in worn.items() if s.zeros}
             indents[column] = {r: s.indent for r, s in worn.items() if s.indent}
-    hidden = _HIDDEN.search(xml) is not None
+    hidden = b"hidden=" in xml
     return Dress(
         currencies, zeros, indents,
         hidden_rows=frozenset(_hidden_rows(xml)) if hidden else frozenset(),
         hidden_columns=frozenset(_hidden_columns(xml)) if hidden else frozenset(),
         comments=comments,
-        merged=tuple(_area(m) for m in re.findall(rb'<(?:\w+:)?mergeCell ref="([A-Z]+\d+:[A-Z]+\d+)"', xml)),
+        merged=tuple(_area(m) for m in re.findall(rb'<(?:\w+:)?mergeCell ref="([A-Z]+\d+:[A-Z]+\d+)"', xml[max(xml.rfind(b"mergeCells count"), 0) :]))
+        if b"mergeCell " in xml else (),
         uncalculated=frozenset(_cell(m) for m in _uncalculated(xml)),
-        errors=frozenset(_cell(m) for m in re.findall(rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*? t="e"', xml)),
+        errors=frozenset(_cell(m) for m in re.findall(rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*? t="e"', xml)) if b't="e"' in xml else frozenset(),
     )  # fmt: skip
 
 
@@ -209,7 +210,7 @@ def _hidden_columns(xml: bytes) -> Iterator[int]:
 
 
 def _uncalculated(xml: bytes) -> list[bytes]:
-    if b"<f" not in xml and b":f" not in xml:
+    if b"<f>" not in xml and b"<f " not in xml and b":f>" not in xml and b":f " not in xml:
         return []
     return re.findall(
         rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*><(?:\w+:)?f(?:>|\s)[^<]*(?:</(?:\w+:)?f>|(?<=/>))(?:<(?:\w+:)?v ?/>|<(?:\w+:)?v></(?:\w+:)?v>)?</(?:\w+:)?c>',

@@ -29,6 +29,7 @@ MAX_UNPACKED = 1 << 30
 """A workbook whose parts unpack to more than this is refused [bytes]; 1,000,000 lines of 13 columns stay below it."""
 MAX_CELLS = 25_000_000
 """Largest used area of a sheet, rows × columns; a reader keeps about 32 bytes for each cell of it, used or not."""
+_MOST_COLUMNS = 16_384
 _DEFLATE_LIMIT = 1032
 """Deflate cannot pack tighter than 1032 to 1 (zlib's technical notes), which bounds what a part can hold whatever it declares."""
 _CHUNK = 1 << 20
@@ -278,7 +279,10 @@ def _check_areas(path: Path, archive: zipfile.ZipFile) -> None:
     for name in archive.namelist():
         if not re.fullmatch(r"xl/worksheets/[^/]+\.xml", name):
             continue
-        rows, columns = _used_area(archive.read(name))
+        xml = archive.read(name)
+        if _last_used_row(xml) * _MOST_COLUMNS <= MAX_CELLS:
+            continue
+        rows, columns = _used_area(xml)
         if rows * columns > MAX_CELLS:
             raise BadInput(_too_large(path, name, rows, columns))
 
@@ -289,17 +293,17 @@ def _too_large(path: Path, name: str, rows: int, columns: int) -> Finding:
                  advice="delete the stray cells far from the table")  # fmt: skip
 
 
-def _used_area(xml: bytes) -> tuple[int, int]:
-    """Rows and columns up to the last cell that holds something; cells that are only formatted do not count."""
+def _last_used_row(xml: bytes) -> int:
+    """Row of the last cell that holds something; cells that are only formatted do not count."""
     end = max(xml.rfind(b"</v>"), xml.rfind(b"</is>"), xml.rfind(b"</f>"), xml.rfind(b":v>"))
     last = xml.rfind(b' r="', 0, max(end, 0))
     number = re.match(rb' r="(?:[A-Z]+)?(\d+)"', xml[last : last + 20]) if last >= 0 else None
-    rows = int(number.group(1)) if number else xml.count(b"<row")
-    for length in (3, 2):
-        wide = set(re.findall(rb'<(?:\w+:)?c r="([A-Z]{%d})\d+"[^>/]*>' % length, xml))
-        if wide:
-            return rows, max(_column_number(w) for w in wide)
-    return rows, 26
+    return int(number.group(1)) if number else xml.count(b"<row")
+
+
+def _used_area(xml: bytes) -> tuple[int, int]:
+    wide = {m.group(1) for m in re.finditer(rb'<(?:\w+:)?c r="([A-Z]{2,3})\d+"[^>/]*>', xml)}
+    return _last_used_row(xml), max((_column_number(w) for w in wide), default=26)
 
 
 def _column_number(letters: bytes) -> int:

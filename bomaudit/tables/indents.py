@@ -25,6 +25,8 @@ def level_cells(cells: Cells) -> tuple[NDArray[np.float64], NDArray[np.object_]]
     dotted : object array of str
         Dotted number of each line where the column holds such numbers, else "".
     """
+    if all(c.__class__ is float for c in cells):
+        return cells.astype(float), np.full(len(cells), "", dtype=object)
     texts = [_as_text(c) for c in cells]
     is_dotted = [bool(_DOTTED.match(t)) for t in texts]
     if sum(is_dotted) * 2 > sum(bool(t) for t in texts):

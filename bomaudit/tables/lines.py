@@ -121,11 +121,8 @@ def _with_zeros(numbers: NDArray[np.object_], zeros: dict[int, int], first: int)
 
 def _pooled_decimal(block: Block, span: slice) -> str:
     """Decimal mark the money and quantity columns of the block prove together."""
-    cells = (
-        c for name in _FIGURES if name in block.mapped
-        for c in block.sheet.columns[block.mapped[name].column][span] if isinstance(c, str)
-    )  # fmt: skip
-    return decimal_mark(cells)[0]
+    columns = (block.sheet.columns[block.mapped[name].column][span] for name in _FIGURES if name in block.mapped)
+    return decimal_mark([c for column in columns for c in column if c.__class__ is str])[0]
 
 
 def _view(r: _Reading) -> View:
@@ -147,7 +144,7 @@ def _settled(r: _Reading, view: View, kinds: RowKinds) -> tuple[RowKinds, list[F
     nan = np.full(n, np.nan)
     unit = view.unit.value if view.unit is not None else nan
     product = unit * (view.qty.value if view.qty is not None else 1.0)
-    named = np.array([has_letter(d) or any(map(str.isdigit, p)) for p, d in zip(view.part_no, view.description, strict=True)], dtype=bool)
+    named = np.array([any(map(str.isdigit, p)) or has_letter(d) for p, d in zip(view.part_no, view.description, strict=True)], dtype=bool)
     findings: list[Finding] = []
     kind, outside = totals.settle(totals.Figures(kinds.kind, kinds.label, kinds.stated, value, unit, product, named))
     if outside:

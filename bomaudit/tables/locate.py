@@ -14,13 +14,14 @@ from bomaudit.tables.assign import Mapped, assign
 from bomaudit.tables.cells import amounts
 from bomaudit.tables.evidence import Evidence
 from bomaudit.tables.files import Sheet
-from bomaudit.tables.headers import Header, fold, understand
+from bomaudit.tables.headers import Header, fold, known_names, understand
 from bomaudit.tables.profile import SAMPLE_ROWS, Profile, profile
 from bomaudit.tables.words import label_kind
 
 SEARCH_ROWS = 300
 """Rows from the top in which the first header is looked for."""
 _CANDIDATES = 5
+_LONGEST_MISSPELT = 25
 _LONGEST_HEADER = 80
 """A longer text is a sentence [letters]."""
 MOST_COLUMNS = 250
@@ -100,35 +101,32 @@ def header_score(sheet: Sheet, table: Table, row: int, left: int, right: int) ->
     names: dict[str, float] = {}
     against = 0.0
     wanted = set(table.names)
-    for column in sheet.columns[left:right]:
-        cell = column[row]
-        if isinstance(cell, str):
-            text = cell.strip()
-            if not text:
-                continue
-            best, worth = _best_name(text, wanted)
-            if best:
-                names[best] = max(names.get(best, 0.0), worth)
-            else:
-                against += 0.5 if len(text) > _LONGEST_HEADER else 0.1
-        elif cell is not None and not isinstance(cell, bool):
-            against += 0.25
+    cells = [c[row] for c in sheet.columns[left:right]]
+    against += 0.25 * sum(isinstance(c, (int, float)) and not isinstance(c, bool) for c in cells)
+    texts = [c.strip() for c in cells if isinstance(c, str) and c.strip()]
+    for text in texts:
+        if len(text) > _LONGEST_HEADER:
+            against += 0.5
+            continue
+        best, worth = _best_name(known_names(text), wanted)
+        if not best and len(texts) > 1 and len(text) <= _LONGEST_MISSPELT:
+            best, worth = _best_name({m.name: m.confidence for m in understand(text).meanings.values()}, wanted)
+        if best:
+            names[best] = max(names.get(best, 0.0), worth)
+        else:
+            against += 0.1
     return sum(names.values()) - against
 
 
-def _best_name(text: str, wanted: set[str]) -> tuple[str, float]:
-    if len(text) > _LONGEST_HEADER:
-        return "", 0.0
-    meanings = [m for m in understand(text).meanings.values() if m.name in wanted or m.name[0] == "~"]
-    if not meanings:
-        return "", 0.0
-    best = max(meanings, key=lambda m: m.confidence if m.name in wanted else 0.7 * m.confidence)
-    return best.name, best.confidence if best.name in wanted else 0.7 * best.confidence
+def _best_name(meanings: Mapping[str, float], wanted: set[str]) -> tuple[str, float]:
+    worth = {n: c if n in wanted else 0.7 * c for n, c in meanings.items() if n in wanted or n[0] == "~"}
+    best = max(worth, key=lambda n: worth[n], default="")
+    return best, worth.get(best, 0.0)
 
 
 def _candidate_headers(sheet: Sheet, table: Table, start: int, right: int) -> list[tuple[int, ...]]:
     stop = min(sheet.n_rows, start + SEARCH_ROWS)
-    scores = {row: header_score(sheet, table, row, 0, right) for row in range(start, stop)}
+    scores = {row: header_score(sheet, table, row, 0, right) for row in range(start, stop) if _mostly_text(sheet, row, right)}
     top = max(scores.values(), default=0.0)
     likely = [r for r, s in scores.items() if s >= max(0.8, 0.45 * top)]  # noqa: PLR2004
     ranked = sorted(likely, key=lambda r: (-scores[r], r))[:_CANDIDATES]
@@ -140,6 +138,13 @@ def _candidate_headers(sheet: Sheet, table: Table, start: int, right: int) -> li
             tiers.insert(0, tiers[0] - 1)
             found.append(tuple(tiers))
     return found
+
+
+def _mostly_text(sheet: Sheet, row: int, right: int) -> bool:
+    """Whether a row holds more texts than numbers and dates."""
+    cells = [c[row] for c in sheet.columns[:right]]
+    texts = sum(isinstance(c, str) and c != "" for c in cells)
+    return texts > 0 and 2 * texts >= sum(c is not None and c != "" for c in cells)
 
 
 def _is_tier(sheet: Sheet, row: int, right: int) -> bool:

@@ -111,8 +111,10 @@ def _for_the_whole_line(
     """Lines whose unit price is in truth that of the whole line: "8 (set)", or 50 g whose extended cost is the unit price."""
     if unit is None:
         return np.zeros(len(quantity), dtype=bool)
-    said = np.array([u.strip("() .").lower() in _WHOLE for u in unit.unit], dtype=bool) & np.isnan(total)
-    measured = np.array([units.is_measure(units.spelling(w)) for w in words], dtype=bool)
+    whole = {u for u in set(unit.unit) if u and u.strip("() .").lower() in _WHOLE}
+    said = np.array([u in whole for u in unit.unit], dtype=bool) & np.isnan(total)
+    measures = {w for w in set(words) if w and units.is_measure(units.spelling(w))}
+    measured = np.array([w in measures for w in words], dtype=bool)
     with np.errstate(invalid="ignore"):
         packed = measured & agrees(cost, total) & ~agrees(cost * quantity, total)
     return (said | packed) & (quantity != 1)

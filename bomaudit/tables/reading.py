@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -113,8 +115,25 @@ def read_table(
         The file cannot be opened (T001-T007) or holds no such table (T020-T023, T028).
     """
     read = read or ReadSection()
+    with _no_collection():
+        return _read_table(path, table, sheet, columns or {}, read)
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """Pause the garbage collector: a sheet is a million cells that live until it is read, looking at them in between is lost."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+def _read_table(path: Path, table: Table, sheet: str, columns: Mapping[str, str], read: ReadSection) -> TableRead:
     book = open_book(path)
-    chosen = choose(book, table, sheet=sheet, stated=columns or {})
+    chosen = choose(book, table, sheet=sheet, stated=columns)
     one = _bom_block if table.name == "bom" else _plain_block
     parts = [one(b, table, read, book, variant=i in chosen.variants) for i, b in enumerate(chosen.blocks)]
     blocks, parts, above, made = _rolled_up(chosen, parts, lambda b: one(b, table, read, book, variant=False))

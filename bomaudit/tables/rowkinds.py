@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from bomaudit.tables.cells import Amounts, amounts
 from bomaudit.tables.files import Cells
-from bomaudit.tables.headers import fold
 from bomaudit.tables.words import label_kind, may_be_label
 
 Floats = NDArray[np.float64]
@@ -19,6 +18,7 @@ Texts = NDArray[np.object_]
 Flags = NDArray[np.bool_]
 _PLACEHOLDER_STATES = ("dash", "words", "extra", "approx", "range", "date", "error")
 _LONGEST_LABEL = 60
+_USUAL_LENGTH = 5000
 
 
 @dataclass(frozen=True)
@@ -29,8 +29,8 @@ class View:
     ----------
     columns : sequence of object arrays
         Cells of the block, column by column, rows below the header only.
-    filled, words : bool arrays, shape (columns, rows)
-        Whether a cell holds something; whether it holds a text with a letter.
+    filled : bool array, shape (columns, rows)
+        Whether a cell holds something.
     part_no, description : object arrays of str
     qty, unit, extended : Amounts or None
     at : int
@@ -41,7 +41,6 @@ class View:
 
     columns: Sequence[Cells]
     filled: Flags
-    words: Flags
     part_no: Texts
     description: Texts
     qty: Amounts | None
@@ -49,6 +48,10 @@ class View:
     extended: Amounts | None
     at: int
     across: Flags
+
+    def words(self, i: int, stop: int | None = None) -> list[bool]:
+        """Whether each cell of a row (up to column ``stop``) is a text with a letter."""
+        return [isinstance(c[i], str) and has_letter(c[i]) for c in self.columns[:stop]]
 
     def number(self, which: str, i: int) -> float:
         """Number of a row in the qty, unit or extended column; NaN where there is none."""
@@ -76,18 +79,20 @@ def make_view(
 ) -> View:  # fmt: skip
     """Gather what :func:`classify` looks at."""
     n = len(part_no)
-    filled = np.array([[_is_filled(c) for c in column] for column in columns], dtype=bool).reshape(len(columns), n)
-    words = np.array([[isinstance(c, str) and has_letter(c) for c in column] for column in columns], dtype=bool)
-    return View(columns, filled, words.reshape(len(columns), n), part_no, description, qty, unit, extended, at, across)
+    filled = np.array([filled_cells(column) for column in columns], dtype=bool).reshape(len(columns), n)
+    return View(columns, filled, part_no, description, qty, unit, extended, at, across)
 
 
-def _is_filled(cell: Any) -> bool:
-    return cell is not None and cell != "" and not (isinstance(cell, str) and not cell.strip())
+def filled_cells(column: Cells) -> Flags:
+    """Whether each cell holds something; spaces alone are nothing."""
+    with np.errstate(all="ignore"):
+        filled = np.asarray((column != "") & (column != None), dtype=bool)  # noqa: E711  (element by element)
+    return filled & ~np.array([c.__class__ is str and c.isspace() for c in column], dtype=bool)
 
 
 def has_letter(text: str) -> bool:
     """Whether a text holds a letter of any script."""
-    return not text.isascii() or any(map(str.isalpha, text))
+    return text.isalpha() or not text.isascii() or text.upper() != text.lower()
 
 
 def line_values(qty: Amounts | None, unit: Amounts | None, extended: Amounts | None, n: int) -> Floats:
@@ -142,8 +147,10 @@ def _numbers(view: View) -> tuple[Flags, Flags, Flags]:
 def has_identity(view: View) -> Flags:
     """Rows that name a part: a part number, a text, or a bare number beside a quantity or price."""
     _, _, any_number = _numbers(view)
-    letters = np.fromiter((bool(t) and has_letter(t) for t in view.description), bool, len(view.description))
-    return (view.part_no != "") | letters | ((view.description != "") & any_number)
+    named = (view.part_no != "") | ((view.description != "") & any_number)
+    rest = np.flatnonzero(~named)
+    named[rest] = [t != "" and has_letter(t) for t in view.description[rest]]
+    return named
 
 
 def _regular(view: View, count: NDArray[np.int_]) -> Flags:
@@ -163,16 +170,17 @@ def _repeats(columns: Sequence[Cells], header_texts: Sequence[str]) -> Flags:
     for column, text in zip(columns, header_texts, strict=True):
         if text:
             wanted += 1
-            folded = fold(text)
-            known = {text: True}
-            same += np.fromiter((isinstance(c, str) and _same_text(c, folded, known) for c in column), bool, n)
+            same += _equal_texts(column, text)
     return np.asarray((same >= max(2, 0.6 * wanted)) if wanted > 1 else np.zeros(n, dtype=bool))
 
 
-def _same_text(cell: str, folded: str, known: dict[str, bool]) -> bool:
-    if cell not in known:
-        known[cell] = len(cell) <= 2 * len(folded) + 8 and fold(cell) == folded
-    return known[cell]
+def _equal_texts(column: Cells, text: str) -> Flags:
+    """Cells that hold the header's text; in tables of usual length, in any spelling."""
+    same = np.asarray(column == text, dtype=bool)
+    if len(column) <= _USUAL_LENGTH:
+        wanted = " ".join(text.split()).casefold()
+        same |= np.array([c.__class__ is str and " ".join(c.split()).casefold() == wanted for c in column], dtype=bool)
+    return same
 
 
 # ---------------------------------------------------------------- labels of totals and charges
@@ -181,8 +189,8 @@ def _maybe_labelled(view: View, kind: Texts) -> NDArray[np.intp]:
     """Rows in which a label of a total or charge may stand: any cell of an irregular row, the name of a regular one."""
     n = len(kind)
     maybe = np.zeros(n, dtype=bool)
-    for texts in (view.part_no, view.description):
-        maybe |= np.fromiter((bool(t) and len(t) <= _LONGEST_LABEL and may_be_label(t) for t in texts), bool, n)
+    names = np.where(view.description == "", view.part_no, view.description)
+    maybe |= np.array([t != "" and len(t) <= _LONGEST_LABEL and may_be_label(t) for t in names], dtype=bool)
     irregular = np.flatnonzero(kind == "")
     for i in irregular:
         maybe[i] = maybe[i] or any(
@@ -195,7 +203,7 @@ def _label(view: View, i: int) -> str:
     """Text of the row that labels it as a total, a subtotal or a charge; "" for any other row."""
     names = (view.description[i], view.part_no[i])
     qty, unit = view.number("qty", i), view.number("unit", i)
-    for column, filled in zip(view.columns, view.words[:, i], strict=True):
+    for column, filled in zip(view.columns, view.words(i), strict=True):
         if not filled:
             continue
         text = column[i].strip()
@@ -229,11 +237,11 @@ def _irregular(view: View, i: int, kind: Texts) -> tuple[str, float]:
     if view.part_no[i] or view.description[i]:
         return _named_row(view, i, qty, money), np.nan
     if not np.isnan(money) and money != 0:
-        if not np.isnan(qty) and view.words[:, i].any():
+        if not np.isnan(qty) and any(view.words(i)):
             return "part", np.nan
         return ("total" if not (kind[i + 1 :] == "part").any() else "subtotal"), money
-    if view.words[:, i].any():
-        return ("heading" if view.words[: view.at + 1, i].any() else "note"), np.nan
+    if any(view.words(i)):
+        return ("heading" if any(view.words(i, view.at + 1)) else "note"), np.nan
     return "blank", np.nan
 
 
@@ -244,7 +252,7 @@ def _named_row(view: View, i: int, qty: float, money: float) -> str:
         return "part" if named or not (np.isnan(qty) or np.isnan(money)) else "note"
     if not named:
         open_figures = sum(view.state(w, i) in _PLACEHOLDER_STATES for w in ("qty", "unit", "extended"))
-        return "part" if open_figures > 1 and view.words[:, i].any() else "note"
+        return "part" if open_figures > 1 and any(view.words(i)) else "note"
     if view.across[i]:
         return "heading"
     right_of_it = view.filled[view.at + 1 :, i].any()
@@ -263,11 +271,7 @@ def _settle_headings(view: View, kind: Texts) -> None:
     if elsewhere.sum() > 1:  # headings stand in another place: a name alone is a line
         kind[single & (np.arange(len(kind)) > np.flatnonzero(elsewhere)[0])] = "part"
         return
-    run: list[int] = []
-    for i in range(len(kind) + 1):
-        if i < len(kind) and single[i]:
-            run.append(i)
-            continue
+    alone = np.flatnonzero(single)
+    for run in np.split(alone, np.flatnonzero(np.diff(alone) > 1) + 1):
         if len(run) > 1 and run[0] > 0 and kind[run[0] - 1] == "part":
             kind[run] = "part"
-        run = []

@@ -95,6 +95,8 @@ def parents_of(*, part_no: NDArray[np.object_], parent_no: NDArray[np.object_], 
 
 def cycles(parent: Rows) -> list[list[int]]:
     """Loops in the parent links, each as the rows it runs through."""
+    if np.all(parent < np.arange(len(parent))):
+        return []  # each parent stands above its lines
     state = np.zeros(len(parent), dtype=np.int8)
     loops = []
     for start in range(len(parent)):

@@ -85,8 +85,18 @@ def _is_filling(tokens: list[str]) -> bool:
     return all(t in _FILLING for t in tokens)
 
 
+@cache
+def _alternative_tokens() -> tuple[frozenset[str], tuple[str, ...]]:
+    words = _words("alternative")
+    return frozenset(t for w in words for t in _TOKEN.findall(w)), tuple(w for w in words if _CJK.search(w))
+
+
 def is_alternative(text: str) -> bool:
     """Whether a cell says that its row stands in for another row."""
+    tokens, cjk = _alternative_tokens()
+    found = _TOKEN.findall(text.casefold())
+    if not tokens.intersection(found) and (text.isascii() or not (any(w in text for w in cjk) or tokens & set(fold(text).split()))):
+        return False
     words = fold(text)
     if not words or len(words) > _LONGEST_LABEL:
         return False
@@ -108,11 +118,13 @@ def _label_tokens() -> tuple[frozenset[str], tuple[str, ...]]:
     return frozenset(tokens), tuple(w for w in raw if _CJK.search(w))
 
 
-@cache
+_NO_POINTS = str.maketrans(dict.fromkeys("()[]{}:;.,*+-=/%#!?\"'0123456789€$£", " "))
+
+
 def may_be_label(text: str) -> bool:
-    """Quick look whether :func:`label_kind` could say something: the first or last word is one of its words."""
+    """Quick look whether :func:`label_kind` could say something: a first or last word is one of its words."""
     tokens, cjk = _label_tokens()
-    found = _TOKEN.findall(text.casefold())
-    if found and (found[0] in tokens or found[-1] in tokens):
+    found = text.casefold().translate(_NO_POINTS).split()
+    if found and (found[0] in tokens or found[-1] in tokens or (len(found) > 1 and found[-2] in tokens)):
         return True
     return not text.isascii() and (any(w in text for w in cjk) or (bool(found) and fold(found[0]) in tokens))
