@@ -265,7 +265,7 @@ def test_messy_dates_are_understood(washer):
 
 
 def test_a_date_that_is_not_understood_is_named(washer):
-    """"KW 14/2016" is a week: read or refused, never guessed to be a month."""
+    """A week, KW 14/2016, is read or refused, never guessed to be a month."""
     date_read = washer.inputs.tables["bom"].set_index("part_no")["cost_date"]["HD140-409"]
     named = any("KW 14/2016" in f.found for f in washer.findings)
     assert named if pd.isna(date_read) else date_read.to_period("M") == pd.Period("2016-04")
