@@ -121,6 +121,7 @@ def test_no_market_means_the_last_purchase_counts(case):
 def test_journal_balances_and_sums_to_the_revaluation(case):
     got = reconcile(**case)
     assert sum(got.journal["debit"]) == sum(got.journal["credit"])
+    assert min([*got.journal["debit"], *got.journal["credit"]]) == 0
     stock = got.journal[got.journal["account"] == "Inventory"]
     assert sum(stock["debit"]) - sum(stock["credit"]) == got.totals["revaluation"] == sum(got.revalued["revaluation"])
     assert row(got.revalued, "S")["revaluation"] == Decimal("-960.00")

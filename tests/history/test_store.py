@@ -1,5 +1,6 @@
 """The history: whole or not there, never changed, whatever happens to the run that writes it."""
 
+import errno
 import json
 import multiprocessing
 import os
@@ -92,10 +93,17 @@ def test_list_names_what_is_damaged(tmp_path):
     assert (listed["problem"] != "").tolist() == [True, False]
 
 
-def test_failed_write_leaves_nothing_behind(tmp_path):
+def test_failed_write_leaves_nothing_behind(tmp_path, monkeypatch):
     store_snapshot(snapshot(), tmp_path, stored_at=MOMENT)
-    with pytest.raises(TypeError):
-        store_snapshot(snapshot(), tmp_path, stored_at=MOMENT, files={"bom.csv": "text is not bytes"})
+    synced = iter(range(3))
+
+    def full_disk(handle):
+        if next(synced, None) is None:
+            raise OSError(errno.ENOSPC, "no space left")
+
+    monkeypatch.setattr(os, "fsync", full_disk)
+    with pytest.raises(OSError, match="no space left"):
+        store_snapshot(snapshot(), tmp_path, stored_at=MOMENT)
     assert [p.name for p in (tmp_path / FOLDER).iterdir()] == stored_names(tmp_path)
     assert len(stored_names(tmp_path)) == 1
 
