@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from bomaudit.cli import audit, demo, explain
+from bomaudit.cli import audit, demo, explain, finance, history
 
 EXIT_INTERNAL = 3
 """Our own mistake, not the user's: told apart from bad input (2) and from findings asked to fail on (1)."""
@@ -19,7 +19,15 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (demo.demo, audit.check, audit.audit, explain.explain, explain.requote):
+for command in (
+    demo.demo,
+    audit.check,
+    audit.audit,
+    explain.explain,
+    explain.requote,
+    finance.reconcile,
+    history.compare,
+):
     app.command()(command)
 
 

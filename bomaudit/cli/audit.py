@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import sys
+from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +23,9 @@ from bomaudit.cli.shell import (
     print_json,
     talking,
 )  # fmt: skip
+
+if TYPE_CHECKING:
+    from bomaudit.audit import Audit
 
 
 class FailOn(StrEnum):
@@ -54,11 +59,23 @@ def check(
         raise typer.Exit(EXIT_FINDINGS)
 
 
+def _keep(result: Audit, folder: Path) -> None:
+    from bomaudit.history.actions import start_actions
+    from bomaudit.history.store import store
+
+    stored, findings = store(result, folder, stored_at=datetime.now(tz=UTC))
+    start_actions(folder)
+    sys.stderr.write("".join(f"bomaudit: {f}\n" for f in findings) + f"bomaudit: kept as {stored.name}\n")
+
+
 def audit(
     folder: Folder,
     out: Annotated[Path, typer.Option("--out", help="Folder for the files out; replaced whole.")],
     as_of: AsOf = None,
     change: Change = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Also keep this audit in FOLDER/history, to compare later.")
+    ] = False,
     redact: Annotated[bool, typer.Option("--redact", help="Leave out supplier names and internal notes.")] = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -74,6 +91,8 @@ def audit(
         result = run(read)
         stage("writing")
         files.write(result, out, redact=redact)
+        if keep:
+            _keep(result, folder)
     if as_json:
         print_json(as_data.summary(result))
     elif not quiet:

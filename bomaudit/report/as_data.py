@@ -17,6 +17,7 @@ from bomaudit.report.content import Content, by_verdict, count_statuses, count_v
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
+    from bomaudit.history.compare import Compared
 
 SCHEMA = "bomaudit-summary/1"
 """Name and version of the layout; the number rises when a key changes its meaning or goes."""
@@ -115,6 +116,22 @@ def checked(opened: Opened) -> dict[str, Any]:
         "currency": opened.fx.currency,
         "tables": {t: {"rows": len(inputs.tables[t]), "columns": list(c)} for t, c in inputs.present.items()},
         "findings": _records(to_frame(opened.findings), tuple(f.name for f in fields(Finding))),
+    }
+
+
+def compared(result: Compared) -> dict[str, Any]:
+    """Give the difference between two audits: counts, and every line, decision, setting and input that changed."""
+    lines = result.lines[result.lines["change"] != "same"]
+    decisions = result.decisions[result.decisions["change"] != "same"]
+    frames = {"decisions": decisions, "lines": lines, "settings": result.settings, "inputs": result.inputs}
+    return {
+        "schema": "bomaudit-compare/1",
+        "old": result.old.as_of.isoformat(),
+        "new": result.new.as_of.isoformat(),
+        "currency": result.new.currency,
+        "counts": result.counts,
+        **{name: _records(frame, tuple(map(str, frame.columns))) for name, frame in frames.items()},
+        "findings": [str(f) for f in result.findings],
     }
 
 
