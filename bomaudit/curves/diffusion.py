@@ -82,7 +82,7 @@ class DiffusionFit:
     ahead : array, shape (commodities, horizons)
         ln cumulative volume at ``horizons`` years after the end of the data. [ln]
     ahead_sd : array, shape (commodities, horizons)
-        Its standard deviation: parameters, noise, and the disagreement of the curves. [ln]
+        Its standard deviation. [ln]
     criterion : array, shape (commodities, models)
         Corrected information criterion of each curve, inf where it could not be fitted.
     """
@@ -158,6 +158,13 @@ _FORMS: dict[str, _Model] = {
 _START_NOISE, _LEAST_NOISE = 0.15, 0.02  # ln; published volumes are rarely better than 2 %
 _ITERATIONS, _LONGEST_STEP = 60, 1.0
 _MEMORY = 0.7  # a year keeps this share of the last period's deviation from its curve (engineering judgement)
+_FADING = 0.85  # a year keeps this share of the growth before it; between half and three quarters fit published series
+_RECENT = 6  # periods that present growth is taken from
+_ON_CURVE = 0.03  # ln; volumes this close to a curve are on it, and the curve goes on alone
+_WANDER, _WANDER_PERIODS = 0.10, 4.0  # ln/sqrt(year) and its weight: how volumes leave their forecast
+_DRIFT = 0.08  # ln/year; how the growth of volumes leaves its forecast
+# Both so that 80 % bands of cumulative volume hold 80 % or more on published series one to seven years ahead.
+_HALF_A_YEAR = 0.5
 _TINY = 1e-300
 _SETTLED = 1e-9  # relative change of the cost
 
@@ -240,24 +247,59 @@ def _criterion(model: _Model, theta: Floats, data: Volumes) -> Floats:
     return np.where(n > k + 1, value, np.inf)
 
 
-def _ahead(model: _Model, theta: Floats, data: Volumes, horizons: Floats) -> Floats:
-    """Ln cumulative volume after the data, the last deviation fading; shape (commodities, horizons)."""
-    times = data.span[:, None] + np.concatenate([[0.0], horizons])[None, :]
+def _ahead(model: _Model, theta: Floats, data: Volumes, horizons: Floats, on_curve: Floats) -> Floats:
+    """Units made in the intervals up to each horizon, shape (commodities, horizons).
+
+    Geometric mean of the curve, the last deviation from it fading, and of the last volume with its growth fading; the
+    curve counts for ``on_curve``. Curves alone stay too high on published series, growth alone runs away.
+    """
+    edges = np.concatenate([[0.0], horizons])
+    times = data.span[:, None] + edges[None, :]
     made = np.diff(model.cumulative(theta, times, data.stock, data.reached), axis=1)
     last = np.take_along_axis(_residual(model, theta, data), data.used.sum(axis=1)[:, None] - 1, axis=1)
+    middle = (edges[:-1] + edges[1:]) / 2
+    log_curve = np.log(np.maximum(made, _TINY * data.reached[:, None])) + last * _MEMORY ** middle[None, :]
+    log_growing = _growing_on(data, middle) + np.log(np.diff(edges))[None, :]
+    return np.asarray(np.exp(on_curve[:, None] * log_curve + (1 - on_curve[:, None]) * log_growing))
+
+
+def _growing_on(data: Volumes, middle: Floats) -> Floats:
+    """Ln yearly volume where the last one grows on, ever less; shape (commodities, horizons)."""
+    row, last = np.arange(len(data.stock)), data.used.sum(axis=1) - 1
+    first = np.maximum(last - _RECENT + 1, 0)
+    rise = np.log(data.volume[row, last] / data.volume[row, first]) / (data.ends[row, last] - data.ends[row, first])
+    length = data.ends[row, last] - data.ends[row, last - 1]
+    since = middle[None, :] + length[:, None] / 2
+    return np.asarray(
+        np.log(data.volume[row, last] / length)[:, None] + rise[:, None] * (1 - _FADING**since) / (1 - _FADING)
+    )
+
+
+def _ahead_sd(made: Floats, data: Volumes, horizons: Floats, noise: Floats) -> Floats:
+    """Standard deviation of ln cumulative volume from volumes wandering off; shape (commodities, horizons)."""
+    count = data.used.sum(axis=1)
+    wander = (_WANDER_PERIODS * _WANDER**2 + count * noise**2) / (_WANDER_PERIODS + count)
     middle = (np.concatenate([[0.0], horizons[:-1]]) + horizons) / 2
-    made = np.maximum(made, 0.0) * np.exp(last * _MEMORY ** middle[None, :])
-    return np.asarray(np.log(data.reached[:, None] + np.cumsum(made, axis=1)))
+    since = middle[None, :] + _HALF_A_YEAR  # from the middle of the last year known
+    off = np.sqrt(wander[:, None] * since + (_DRIFT * since) ** 2)
+    total = np.cumsum(made, axis=1)
+    return np.asarray(np.cumsum(made * off, axis=1) / (data.reached[:, None] + total))
 
 
-def _ahead_sd(model: _Model, theta: Floats, data: Volumes, horizons: Floats, noise: Floats) -> Floats:
-    base, step = _ahead(model, theta, data, horizons), 1e-4
-    slope = np.stack(
-        [(_ahead(model, theta + step * np.eye(theta.shape[1])[k], data, horizons) - base) / step
-         for k in range(theta.shape[1])], axis=2)  # fmt: skip
-    spread = np.einsum("chi,cij,chj->ch", slope, _covariance(model, theta, data, noise), slope)
-    new = 1 - data.reached[:, None] / np.exp(base)  # share of the cumulative volume that is forecast
-    return np.asarray(np.sqrt(spread + (new * noise[:, None]) ** 2))
+def _forecast(model: _Model, theta: Floats, data: Volumes, horizons: Floats, noise: Floats) -> tuple[Floats, Floats]:
+    """Ln cumulative volume at the horizons and its standard deviation, parameters by the delta method."""
+    on_curve = 0.5 + 0.5 / (1 + (noise / _ON_CURVE) ** 4)
+
+    def log_cumulative(at: Floats) -> Floats:
+        made = _ahead(model, at, data, horizons, on_curve)
+        return np.asarray(np.log(data.reached[:, None] + np.cumsum(made, axis=1)))
+
+    base, step = log_cumulative(theta), 1e-4
+    slope = [(log_cumulative(theta + step * unit) - base) / step for unit in np.eye(theta.shape[1])]
+    stacked = np.stack(slope, axis=2)
+    parameters = np.einsum("chi,cij,chj->ch", stacked, _covariance(model, theta, data, noise), stacked)
+    wandering = _ahead_sd(_ahead(model, theta, data, horizons, on_curve), data, horizons, noise)
+    return base, np.sqrt(parameters + wandering**2)
 
 
 def _covariance(model: _Model, theta: Floats, data: Volumes, noise: Floats) -> Floats:
@@ -282,8 +324,9 @@ def fit_diffusion(data: Volumes, horizons: Floats) -> DiffusionFit:
 
     Notes
     -----
-    Penalised least squares on ln volume; standard deviations by the delta method plus the weighted spread of the
-    curves' forecasts (weights from the criterion).
+    Penalised least squares on ln volume. Forecasts lean half on the curve and half on present growth fading, unless the
+    volumes lie on the curve; their standard deviation is that of the parameters, by the delta method, and of how
+    published production series left such forecasts.
 
     References
     ----------
@@ -292,22 +335,17 @@ def fit_diffusion(data: Volumes, horizons: Floats) -> DiffusionFit:
     fits = {name: _fit_one(_FORMS[name], data) for name in MODELS}
     criterion = np.stack([_criterion(_FORMS[name], fits[name][0], data) for name in MODELS], axis=1)
     chosen = np.argmin(criterion, axis=1)
-    ahead = np.stack([_ahead(_FORMS[n], fits[n][0], data, horizons) for n in MODELS], axis=2)
-    sds = np.stack([_ahead_sd(_FORMS[n], fits[n][0], data, horizons, fits[n][1]) for n in MODELS], axis=2)
-    best = criterion.min(axis=1, keepdims=True)
-    weight = np.exp(-0.5 * (criterion - np.where(np.isfinite(best), best, 0.0)))
-    weight = weight / np.maximum(weight.sum(axis=1, keepdims=True), _TINY)
-    mine = np.take_along_axis(ahead, chosen[:, None, None], axis=2)
-    disagreement = ((ahead - mine) ** 2 * weight[:, None, :]).sum(axis=2)
-    own_sd = np.take_along_axis(sds, chosen[:, None, None], axis=2)[:, :, 0]
+    ahead, sds = (
+        np.stack(v, axis=2)
+        for v in zip(*(_forecast(_FORMS[n], fits[n][0], data, horizons, fits[n][1]) for n in MODELS), strict=True)
+    )
     described = [_describe(name, *fits[name][:2], data, horizons) for name in MODELS]
     picked = [np.stack(column, axis=-1) for column in zip(*described, strict=True)]
     one = [np.take_along_axis(c, chosen[:, None], axis=1)[:, 0] for c in picked[:-1]]
+    share, mine, sd = (np.take_along_axis(v, chosen[:, None, None], axis=2)[:, :, 0] for v in (picked[-1], ahead, sds))
     return DiffusionFit(
-        np.array(MODELS)[chosen], one[0], one[1], one[2], one[3], one[4], one[5],
-        np.take_along_axis(picked[-1], chosen[:, None, None], axis=2)[:, :, 0], mine[:, :, 0],
-        np.sqrt(own_sd**2 + disagreement), criterion,
-    )  # fmt: skip
+        np.array(MODELS)[chosen], one[0], one[1], one[2], one[3], one[4], one[5], share, mine, sd, criterion
+    )
 
 
 def _describe(name: str, theta: Floats, noise: Floats, data: Volumes, horizons: Floats) -> tuple[Floats, ...]:

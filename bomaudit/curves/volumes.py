@@ -23,6 +23,7 @@ _STOCK_SD = float(np.log(2.0))  # the guessed stock may be half or twice as much
 _EARLY_SD, _LATE_SD = 0.15, 0.15  # ln growth per year that backcasts and short indices may be wrong by
 NO_PEAK = "no peak yet: the ultimate market rests on a prior"
 
+_HALF = 0.5  # of the volume it levels off at: where growth is fastest
 _RECENT = 4  # periods that the present trend of volumes is taken from
 _STEADY = 1e-9  # ln/year; slower growth is none
 
@@ -242,11 +243,12 @@ def _maturity(
     told = list(histories.values())
     if fit is not None:
         last = np.array([len(told[k].ends) - 1 for k in long])
-        ahead = ~(fit.peak_in <= 0) & (fit.model != "levels_off")
+        share = fit.share[np.arange(len(long)), last]
+        ahead = np.where(fit.model == "levels_off", share < _HALF, ~(fit.peak_in <= 0))
         fitted = pd.DataFrame(
             {
                 "model": fit.model, "p": fit.innovation, "q": fit.rate, "m": fit.ultimate, "m_sd": fit.ultimate_sd,
-                "noise": fit.noise, "share": fit.share[np.arange(len(long)), last], "years_to_peak": fit.peak_in,
+                "noise": fit.noise, "share": share, "years_to_peak": fit.peak_in,
                 "notes": np.where(ahead, NO_PEAK, ""),
             },
             index=index[long],

@@ -79,7 +79,7 @@ BREAKS = [
     ("curves", "exponent_sd", np.nan, "L108"), ("curves", "learning_rate", 0.9, "L109"),
     ("commodities", "commodity", "pump", "L201"), ("commodities", "class", "no_such_class", "L202"),
     ("commodities", "source", "", "L203"), ("commodities", "keywords", "", "L204"),
-    ("commodities", "materials_share", 1.2, "L205"), ("commodities", "labour_share", 0.99, "L206"),
+    ("commodities", "materials_share", 1.2, "L205"),
     ("commodities", "process_noise", 0.0, "L207"), ("commodities", "markup_early", 0.9, "L208"),
     ("commodities", "elasticity", 1.0, "L209"), ("commodities", "price_break_slope", 0.1, "L210"),
     ("commodities", "basket", "copper:0.5", "L211"), ("commodities", "basket", "copper", "L211"),
@@ -98,6 +98,13 @@ def test_each_rule_catches_what_breaks_it(library, table, column, value, code):
     assert found
     assert found[0].row == row + 2
     assert found[0].column == column
+
+
+def test_labour_and_energy_share_the_conversion(library):
+    commodities = library.commodities.copy()
+    commodities.loc[0, ["labour_share", "energy_share"]] = [0.7, 0.4]
+    found = check_library(dataclasses.replace(library, commodities=commodities))
+    assert "L206" in [f.code for f in found]
 
 
 def test_a_raw_material_that_learns_is_refused(library):

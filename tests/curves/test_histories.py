@@ -1,0 +1,107 @@
+"""Volumes as stated, made into histories."""
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+from made_market import make_volumes
+
+from bomaudit.curves.histories import make_history, read_histories
+
+NAN = np.nan
+YEARS = np.arange(10.0, 15.0)  # ends of five periods
+
+
+def test_volumes_add_up_on_a_stock_guessed_from_their_growth():
+    """q1/g, the initial stock of Lafond et al. (2018): 100 growing by 25 % a year was preceded by 400."""
+    history = make_history(YEARS, 100 * 1.25 ** np.arange(5), np.full(5, NAN))
+    assert history.guessed
+    assert history.stock == pytest.approx(400)
+    assert history.start == pytest.approx(9)
+    np.testing.assert_allclose(history.made, 100 * 1.25 ** np.arange(5))
+
+
+def test_a_stated_cumulative_volume_settles_the_stock():
+    history = make_history(YEARS, np.full(5, 10.0), np.array([NAN, NAN, 130.0, NAN, NAN]))
+    assert not history.guessed
+    assert history.stock == pytest.approx(100)
+
+
+def test_cumulative_volume_rules_where_it_is_stated_throughout():
+    history = make_history(YEARS, np.full(5, NAN), np.array([100.0, 110, 125, 150, 190]))
+    np.testing.assert_allclose(history.made[1:], [10, 15, 25, 40])
+    assert history.stock + history.made[0] == pytest.approx(100)
+
+
+def test_a_first_cumulative_volume_with_its_own_volume_gives_the_stock():
+    history = make_history(YEARS[:2], np.array([30.0, NAN]), np.array([100.0, 150.0]))
+    assert (history.stock, history.made[0]) == (pytest.approx(70), 30)
+
+
+def test_missing_periods_take_the_mean_of_their_neighbours():
+    time = np.array([10.0, 11.0, 12.0, 15.0])
+    history = make_history(time, np.array([10.0, 10.0, 10.0, 40.0]), np.full(4, NAN))
+    assert history.made[-1] == pytest.approx(40 + 2 * 20)
+
+
+def test_quarters_are_periods_too():
+    quarters = 10 + np.arange(8) / 4
+    history = make_history(quarters, np.full(8, 5.0), np.full(8, NAN))
+    assert history.start == pytest.approx(9.75)
+
+
+def test_a_flat_market_has_a_long_past():
+    history = make_history(YEARS, np.full(5, 10.0), np.full(5, NAN))
+    assert history.stock == pytest.approx(10 / 0.03)
+
+
+def test_a_falling_cumulative_volume_is_counted_and_bridged():
+    history = make_history(YEARS, np.full(5, NAN), np.array([100.0, 110, 105, 150, 190]))
+    assert history.odd == 1
+    assert (history.made > 0).all()
+
+
+def test_periods_that_state_only_a_cumulative_volume_take_the_difference():
+    history = make_history(YEARS[:3], np.array([10.0, 10.0, NAN]), np.array([NAN, 120.0, 135.0]))
+    np.testing.assert_allclose(history.made, [10, 10, 15])
+    assert history.lost == 0
+
+
+def test_periods_that_nothing_follows_for_are_left_out_and_said():
+    table = make_volumes("x", 2020, [10.0, NAN, 10.0, 12.0])
+    table.loc[1, "cumulative_volume"] = 500.0
+    _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))
+    assert len(histories["x"].ends) == 3
+    assert "V005" in [f.code for f in findings]
+
+
+def test_plans_are_no_data():
+    table = make_volumes("x", 2024, [1.0, 2.0, 3.0])
+    _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2025, 12, 31))
+    assert len(histories["x"].ends) == 2
+    assert "V001" in [f.code for f in findings]
+
+
+def test_rows_without_a_positive_volume_are_named(tmp_path):
+    table = make_volumes("x", 2020, [1.0, 0.0, 3.0]).assign(
+        source_file="volumes.csv", source_sheet="", source_row=[2, 3, 4]
+    )
+    _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))
+    assert str(findings[0]).startswith("volumes.csv:volume row 3: volume or cumulative_volume must be > 0")
+    assert len(histories["x"].ends) == 2
+
+
+def test_own_volumes_go_before_the_librarys():
+    own, starter = make_volumes("x", 2020, [1.0, 2.0]), make_volumes("x", 2010, [9.0] * 3)
+    more = make_volumes("y", 2010, [9.0] * 3)
+    rows, histories, _ = read_histories(own, pd.concat([starter, more], ignore_index=True), as_of=date(2026, 1, 1))
+    assert set(histories) == {"x", "y"}
+    assert histories["x"].made.tolist() == [1.0, 2.0]
+    assert rows.groupby("commodity")["own"].first().to_dict() == {"x": True, "y": False}
+
+
+def test_no_volumes_at_all():
+    empty = make_volumes("x", 2020, [])
+    _, histories, findings = read_histories(empty, empty, as_of=date(2026, 1, 1))
+    assert (histories, findings) == ({}, [])
