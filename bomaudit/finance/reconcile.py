@@ -2,7 +2,8 @@
 
 Not accounting advice: group policy, the accounting standards and the auditor decide.
 
-Finding ``K011``: rows that should carry a cost and have none, so the roll-up is too low by them.
+Findings: ``K011`` rows that should carry a cost and have none, so the roll-up is too low by them, ``K012`` parts of
+which no purchase price variance is known.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from bomaudit.finance.policy import committed_prices, propose, propose_assemblie
 from bomaudit.finance.revalue import journal, revaluation
 from bomaudit.finance.rolled import Structure, rolled_bridge, rolled_costs, structure_of
 from bomaudit.finance.variance import prices_paid, purchase_variance
-from bomaudit.findings import Finding, in_order, warning
+from bomaudit.findings import Finding, in_order, note, warning
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.exact import round_money
 from bomaudit.settings import FinanceSection, Settings
@@ -60,8 +61,9 @@ class Reconciled:
         :func:`bomaudit.finance.revalue.journal`.
     ageing : DataFrame
         :func:`bomaudit.finance.ageing.ageing`.
-    totals : dict of str to Decimal or float
-        ppv_realised, ppv_expected, ppv_year, ppv_at_estimate, revaluation, revaluation_approved, value_at_risk.
+    totals : dict of str to Decimal or None
+        ppv_realised, ppv_expected, ppv_year, ppv_at_estimate, revaluation, revaluation_approved, value_at_risk, over
+        the parts of which they are known; None where they are known of none.
     currency : str
     as_of : date
     findings : tuple of Finding
@@ -75,7 +77,7 @@ class Reconciled:
     revalued: pd.DataFrame
     journal: pd.DataFrame
     ageing: pd.DataFrame
-    totals: dict[str, Decimal | float]
+    totals: dict[str, Decimal | None]
     currency: str
     as_of: date
     findings: tuple[Finding, ...]
@@ -170,6 +172,7 @@ def reconcile(
     if approvals is not None:
         findings += lost_approvals(approvals, proposed, file="standards_proposed.csv")
     parts = pd.concat([parts, variance], axis=1)
+    findings += _uncounted(parts, file=str(standards["source_file"].iloc[0]) if len(standards) else "")
     return Reconciled(
         parts=parts,
         rolled=rolled,
@@ -230,13 +233,35 @@ def _unpriced(audited: pd.DataFrame, structure: Structure, *, file: str) -> list
     ]  # fmt: skip
 
 
-def _totals(parts: pd.DataFrame, revalued: pd.DataFrame, finance: FinanceSection) -> dict[str, Decimal | float]:
-    ppv = {name: float(parts[name].sum()) for name in ("ppv_realised", "ppv_expected", "ppv_year", "ppv_at_estimate")}
+def _totals(parts: pd.DataFrame, revalued: pd.DataFrame, finance: FinanceSection) -> dict[str, Decimal | None]:
+    """Sums over the parts of which the amount is known; None where it is known of none."""
+    names = ("ppv_realised", "ppv_expected", "ppv_year", "ppv_at_estimate")
+    ppv = {
+        name: round_money(float(parts[name].sum()), finance.money_places) if parts[name].notna().any() else None
+        for name in names
+    }
+    if parts["standard_cost"].isna().all():
+        return ppv | dict.fromkeys(("revaluation", "revaluation_approved", "value_at_risk"))
     approved = revalued[revalued["state"].str.startswith("approved")]
     zero = round_money(Decimal(0), finance.money_places)
     return {
-        **{name: round_money(value, finance.money_places) for name, value in ppv.items()},
+        **ppv,
         "revaluation": sum(revalued["revaluation"], zero),
         "revaluation_approved": sum(approved["revaluation"], zero),
         "value_at_risk": round_money(float(revalued["value_at_risk"].sum()), finance.money_places),
     }
+
+
+def _uncounted(parts: pd.DataFrame, *, file: str) -> list[Finding]:
+    """Parts with a standard of which no purchase price variance is known (``K012``)."""
+    bought = parts[(parts["kind"] == "part") & parts["standard_cost"].notna()]
+    cases = (
+        ("annual_qty", bought["annual_qty"].isna(), "an annual quantity"),
+        ("last_purchase_price", bought["annual_qty"].notna() & bought["ppv_realised"].isna(), "a recent price paid"),
+    )
+    return [
+        note("K012", f"purchase price variance needs {what} of every part", file=file, column=column,
+             found=f"{int(without.sum())} of {len(bought)} parts without", assumed="left out of the sums")
+        for column, without, what in cases
+        if without.any()
+    ]  # fmt: skip

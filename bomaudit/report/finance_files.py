@@ -94,7 +94,7 @@ def as_data(reconciled: Reconciled, finance: FinanceSection) -> dict[str, object
         "schema": SCHEMA,
         "as_of": reconciled.as_of.isoformat(),
         "currency": reconciled.currency,
-        "totals": {name: str(value) for name, value in reconciled.totals.items()},
+        "totals": {n: None if v is None else str(v) for n, v in reconciled.totals.items()},
         "bridge": [{k: str(v) for k, v in row.items()} for row in bridge.drop(columns="part_no").to_dict("records")],
         "policy": finance.model_dump(mode="json"),
         "cautions": list(reconciled.cautions),

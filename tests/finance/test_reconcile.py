@@ -175,6 +175,19 @@ def test_without_standards_the_booked_cost_is_reconciled(case):
     assert got.journal.empty
     assert row(got.rolled, "TOP")["booked_rounding"] == "total"
     assert [f.code for f in got.findings] == ["K003"]
+    assert set(got.totals.values()) == {None}
+
+
+def test_parts_left_out_of_the_variance_are_counted(case):
+    case["standards"].loc[0, "annual_qty"] = np.nan
+    case["audited"]["annual_volume"] = np.nan
+    case["standards"].loc[1, "last_purchase_price"] = np.nan
+    got = reconcile(**case)
+    assert [(f.code, f.column, f.found) for f in got.findings if f.code == "K012"] == [
+        ("K012", "annual_qty", "1 of 2 parts without"),
+        ("K012", "last_purchase_price", "1 of 2 parts without"),
+    ]
+    assert got.totals["ppv_realised"] is None
 
 
 def test_several_standards_of_a_part_are_named_and_the_last_counts(case):
