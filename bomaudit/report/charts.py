@@ -20,6 +20,8 @@ FRAME = "#7d838c"
 """Axes and rules; also the placeholder that the page swaps for its own."""
 _FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
 _WIDE, _HIGH = 760, 340
+_LARGE = "replace(replace(replace(format(datum.value, '~s'), 'G', ' bn'), 'T', ' tn'), 'M', ' m')"
+"""Axis labels: thousands k, millions m, billions bn, trillions tn."""
 
 
 def specifications(currency: str) -> dict[str, dict[str, Any]]:
@@ -54,11 +56,14 @@ def line_map(currency: str) -> Drawn:
     base = alt.Chart(alt.NamedData("map"))
     shapes = alt.Scale(domain=list(look.SHAPES), range=list(look.SHAPES.values()))
     points = base.mark_point(filled=True, opacity=0.75, strokeWidth=1, cursor="pointer").encode(
-        x=alt.X("age:Q", title="age of the booked cost, years", scale=alt.Scale(zero=True, nice=True)),
+        x=alt.X(
+            "age:Q", title="age of the booked cost, years", axis=alt.Axis(format="d", tickMinStep=1),
+            scale=alt.Scale(zero=True, nice=True),
+        ),
         y=alt.Y("drift:Q", title="estimate against booked cost", axis=alt.Axis(format="+.0%")),
         size=alt.Size(
             "money:Q", title=f"{currency} a year at stake", scale=alt.Scale(range=[24, 1400]),
-            legend=alt.Legend(symbolFillColor=FRAME, symbolStrokeWidth=0, format="~s"),
+            legend=alt.Legend(symbolFillColor=FRAME, symbolStrokeWidth=0, labelExpr=_LARGE, tickCount=4),
         ),
         color=_states("status", look.STATUS, "status"),
         shape=alt.Shape("status:N", title="status", scale=shapes),
@@ -83,7 +88,7 @@ def ageing(currency: str) -> Drawn:
         .mark_bar(stroke=look.GROUND, strokeWidth=1)
         .encode(
             x=alt.X("age:O", title="age of the booked cost, whole years", axis=alt.Axis(labelAngle=0)),
-            y=alt.Y("spend:Q", title=f"booked spend, {currency} a year", axis=alt.Axis(format="~s")),
+            y=alt.Y("spend:Q", title=f"booked spend, {currency} a year", axis=alt.Axis(labelExpr=_LARGE)),
             color=_states("status", look.STATUS, "status"),
             order=alt.Order("rank:Q"),
             tooltip=["age:O", alt.Tooltip("spend:Q", format=",.0f"), "status:N", "lines:Q"],
@@ -95,12 +100,12 @@ def ageing(currency: str) -> Drawn:
 def bridge(currency: str) -> Drawn:
     """Draw a saving as booked, the elements that moved, and the saving today.
 
-    Data columns: rank, label, start, end [currency/unit], kind (ends, for the choice, against it), text.
+    Data columns: rank, label, start, end [currency/unit], kind (saving, helps …, speaks against it), text, right.
     """
     base = alt.Chart(alt.NamedData("bridge")).encode(
-        y=alt.Y("label:N", sort=alt.SortField("rank"), title=None, axis=alt.Axis(labelLimit=260, ticks=False))
+        y=alt.Y("label:N", sort=alt.SortField("rank"), title=None, axis=alt.Axis(labelLimit=330, ticks=False))
     )
-    tones = {"ends": look.STATUS["unknown"], "for the choice": look.DOWN, "against it": look.UP}
+    tones = {"saving": look.STATUS["unknown"], "helps the choice": look.DOWN, "speaks against it": look.UP}
     bars = base.mark_bar(height={"band": 0.62}).encode(
         x=alt.X("start:Q", title=f"the choice saves, {currency} a unit (below 0: it costs more)"),
         x2="end:Q",
@@ -117,10 +122,11 @@ def tornado(currency: str) -> Drawn:
     Data columns: rank, driver, low, high [currency], at_low, at_high (the driver there, as written), now [currency].
     """
     base = alt.Chart(alt.NamedData("tornado")).encode(
-        y=alt.Y("driver:N", sort=alt.SortField("rank"), title=None, axis=alt.Axis(labelLimit=260, ticks=False))
+        y=alt.Y("driver:N", sort=alt.SortField("rank"), title=None, axis=alt.Axis(labelLimit=330, ticks=False))
     )
+    few = alt.Axis(labelExpr=_LARGE, tickCount=7)
     bars = base.mark_bar(height={"band": 0.55}, color=look.STATUS["drifting"].light).encode(
-        x=alt.X("low:Q", title=f"switching is worth, {currency} (below 0: it costs)", axis=alt.Axis(format="~s")),
+        x=alt.X("low:Q", title=f"switching is worth, {currency}; below 0 it costs", axis=few),
         x2="high:Q",
         tooltip=["driver:N", "at_low:N", alt.Tooltip("low:Q", format="+,.0f"), "at_high:N",
                  alt.Tooltip("high:Q", format="+,.0f")],
@@ -152,24 +158,28 @@ def paths(currency: str) -> Drawn:
 def curve(currency: str) -> Drawn:
     """Draw a market: real price against cumulative volume, own quotes, the curve and its band, log by log.
 
-    Data columns: kind (quote, curve), volume, price, low, high [indexed], label.
+    Data columns: kind (quote, curve), date, volume [units made], price, low, high [curve today = 1], label.
     """
+    del currency  # prices are ratios here
     x = alt.X(
-        "volume:Q", title="cumulative volume, units made", scale=alt.Scale(type="log"), axis=alt.Axis(format="~s")
-    )
-    scale = alt.Scale(type="log", zero=False)
-    base = alt.Chart(alt.NamedData("curve"))
+        "volume:Q", title="units made, cumulative", scale=alt.Scale(type="log", nice=False),
+        axis=alt.Axis(labelExpr=_LARGE, tickCount=4),
+    )  # fmt: skip
+    y = alt.Y(
+        "price:Q", title="real price, 1 = curve today", scale=alt.Scale(type="log", zero=False, nice=False),
+        axis=alt.Axis(tickCount=4, format="~g"),
+    )  # fmt: skip
+    base, tone = alt.Chart(alt.NamedData("curve")), look.VERDICT["watch"].light
     fit = base.transform_filter("datum.kind == 'curve'")
-    band = fit.mark_area(opacity=0.25, color=look.VERDICT["watch"].light).encode(
-        x=x, y=alt.Y("low:Q", scale=scale), y2="high:Q"
+    band = fit.mark_area(opacity=0.22, color=tone).encode(
+        x=x, y=alt.Y("low:Q", title="real price, 1 = curve today"), y2="high:Q"
     )
-    line = fit.mark_line(color=look.VERDICT["watch"].light, strokeWidth=2).encode(x=x, y="price:Q")
-    dots = (
-        base.transform_filter("datum.kind == 'quote'")
-        .mark_point(filled=True, size=40, color=look.STATUS["stale"].light)
-        .encode(x=x, y=alt.Y("price:Q", title=f"real price, {currency}, curve = 1"), tooltip=["label:N", "price:Q"])
+    line = fit.mark_line(color=tone, strokeWidth=2).encode(x=x, y=y)
+    dots = base.transform_filter("datum.kind == 'quote'").mark_point(
+        filled=True, size=30, color=look.STATUS["stale"].light, opacity=0.8
     )
-    return _sized(band + line + dots, high=260)
+    dots = dots.encode(x=x, y=y, tooltip=["label:N", "date:T", alt.Tooltip("price:Q", format=".2f")])
+    return _sized(band + line + dots, high=180)
 
 
 _OPTIONS = [look.STATUS["stale"].light, look.STATUS["current"].light, look.VERDICT["watch"].light,

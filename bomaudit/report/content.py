@@ -10,10 +10,15 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+from scipy.sparse import csr_array
+from scipy.special import ndtri
 
 from bomaudit.findings import to_frame
 from bomaudit.glossary import STATUSES, TABLES_IN, VERDICTS
+from bomaudit.report.book_finance import reconciliation
+from bomaudit.report.markets import market_points
 from bomaudit.report.numbers import Numbers
 from bomaudit.settings import Settings
 
@@ -39,12 +44,20 @@ class Content:
         of its options over time, and how decisions add up; columns as in ``decide.Decided``.
     growth : Series of float
         Change of the annual volume from year to year, by decision. [1/year]
+    loadings, sd_own
+        Joint uncertainty of the lines, as in ``estimate.Estimates``.
     evidence : Series of str
         Quotes used and passed over, by ``line_id``.
     findings, assumptions : DataFrame
         Columns of ``findings.Finding``; name, value, stated, source.
     curves : DataFrame
         One row a commodity (index), as fitted.
+    markets : DataFrame
+        Points of their curves, columns of ``markets.COLUMNS``.
+    stages : Series of str
+        Stage of each market today, by commodity.
+    reconciled : DataFrame or None
+        Parts with a standard, columns of ``book_finance.COLUMNS``; None where no standards were given.
     absent : tuple of str
         Tables that were not given.
     hashes : dict of str to str
@@ -67,10 +80,15 @@ class Content:
     paths: pd.DataFrame
     portfolio: pd.DataFrame
     growth: pd.Series
+    loadings: csr_array
+    sd_own: npt.NDArray[np.float64]
     evidence: pd.Series
     findings: pd.DataFrame
     assumptions: pd.DataFrame
     curves: pd.DataFrame
+    markets: pd.DataFrame
+    stages: pd.Series
+    reconciled: pd.DataFrame | None
     absent: tuple[str, ...]
     hashes: dict[str, str]
     dropped: tuple[str, ...] = field(default=())
@@ -86,21 +104,10 @@ class Content:
         return self.lines[self.lines["estimate"].notna()]
 
 
-def gather(audit: Audit, *, redact: bool = False) -> Content:
-    """Collect what the report shows.
-
-    Parameters
-    ----------
-    audit : Audit
-    redact : bool
-        Leave out supplier names, prices that others quoted and internal notes; :attr:`Content.dropped` says what went.
-
-    Returns
-    -------
-    Content
-    """
+def gather(audit: Audit) -> Content:
+    """Collect what the report shows of an audit."""
     evidence = audit.estimates.frame["evidence"].fillna("").astype("str")
-    content = Content(
+    return Content(
         title=audit.title,
         as_of=audit.as_of,
         currency=audit.currency,
@@ -115,17 +122,22 @@ def gather(audit: Audit, *, redact: bool = False) -> Content:
         paths=audit.decided.paths,
         portfolio=audit.decided.portfolio,
         growth=audit.inputs.tables["decisions"].groupby("decision")["volume_growth"].first(),
+        loadings=audit.estimates.loadings,
+        sd_own=audit.estimates.sd_own,
         evidence=pd.Series(evidence.to_numpy(), index=audit.lines["line_id"].to_numpy(), dtype="str"),
         findings=to_frame(audit.findings),
         assumptions=audit.assumptions,
         curves=audit.curves.experience.frame,
+        markets=market_points(audit),
+        stages=audit.curves.maturity["stage"],
+        reconciled=reconciliation(audit),
         absent=tuple(t for t in TABLES_IN if t not in audit.inputs.present),
         hashes=dict(sorted(audit.inputs.hashes.items())),
     )
-    return _redacted(content) if redact else content
 
 
-def _redacted(content: Content) -> Content:
+def redacted(content: Content) -> Content:
+    """Leave out supplier names, prices that others quoted and internal notes; ``dropped`` says what went."""
     names = sorted({*content.lines["supplier"], *content.requotes["supplier"]} - {""}, key=lambda n: (-len(n), n))
     quotes = content.findings["file"].eq(content.settings.files.quotes or "\0")
     findings = content.findings.assign(found=content.findings["found"].where(~quotes, ""))
@@ -143,7 +155,8 @@ def _redacted(content: Content) -> Content:
         "internal notes",
     )
     scrubbed: dict[str, Any] = {k: _without(f, names) for k, f in frames.items()}
-    return replace(content, **scrubbed, evidence=content.evidence.map(lambda _: ""), dropped=dropped)
+    curves = content.markets[content.markets["kind"] != "quote"]
+    return replace(content, **scrubbed, markets=curves, evidence=content.evidence.map(lambda _: ""), dropped=dropped)
 
 
 def _without(frame: pd.DataFrame, names: list[str]) -> pd.DataFrame:
@@ -181,6 +194,35 @@ def stake(lines: pd.DataFrame) -> Stake:
         lines_above=int((money > 0).sum()),
         lines_below=int((money < 0).sum()),
     )
+
+
+def at_stake(content: Content, sign: int) -> tuple[float, float, float]:
+    """Money a year by which flagged lines stand above (sign 1) or below (-1) their estimates, with its interval.
+
+    Parameters
+    ----------
+    content : Content
+    sign : int
+
+    Returns
+    -------
+    estimate, low, high : float
+        All positive where the sign holds. [currency/year]
+
+    Notes
+    -----
+    The interval is that of the sum: causes that lines share (a commodity's exponent, an input price, a currency) move
+    them together, the rest is their own; to first order in the logs, normal, low end not below 0.
+    """
+    lines = content.lines
+    money = lines["exposure_per_year"].to_numpy(dtype=float)
+    picked = lines["status"].isin(FLAGGED).to_numpy() & (np.sign(np.nan_to_num(money)) == sign)
+    spent = np.where(picked, lines["estimate"] * lines["qty_per"] * lines["annual_volume"], 0.0)
+    shared = content.loadings.T @ spent
+    own = spent * np.where(picked, content.sd_own, 0.0)
+    reach = float(ndtri((1 + content.settings.audit.confidence) / 2) * np.sqrt(shared @ shared + own @ own))
+    total = float(np.abs(money[picked]).sum())
+    return total, max(total - reach, 0.0), total + reach
 
 
 def count_statuses(lines: pd.DataFrame) -> dict[str, int]:

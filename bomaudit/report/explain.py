@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 
 from bomaudit.findings import BadInput, error
-from bomaudit.report.content import gather
-from bomaudit.report.numbers import Numbers
+from bomaudit.report.content import Content, gather
 from bomaudit.report.stories import DecisionStory, LineStory, tell_decision, tell_line
-from bomaudit.report.terminal import show_decision, show_line
+from bomaudit.report.terminal import numbers_for, show_decision, show_line
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
@@ -38,9 +37,14 @@ def explain(audit: Audit, name: str) -> Explanation:
     BadInput
         If nothing has that name.
     """
-    found = explain_decision(audit, name) or explain_line(audit, name)
+    return find(gather(audit), name)
+
+
+def find(content: Content, name: str) -> Explanation:
+    """Tell a line or a decision of what was collected; as :func:`explain`."""
+    found = explain_decision(content, name) or explain_line(content, name)
     if not found:
-        decisions = ", ".join(sorted(audit.decided.decisions["decision"])) or "none"
+        decisions = ", ".join(sorted(content.decisions["decision"])) or "none"
         raise BadInput(
             error(
                 "R001", "explain takes a line id, a part number or a decision of the audit", found=repr(name),
@@ -50,19 +54,16 @@ def explain(audit: Audit, name: str) -> Explanation:
     return found
 
 
-def explain_line(audit: Audit, name: str) -> tuple[LineStory, ...]:
+def explain_line(content: Content, name: str) -> tuple[LineStory, ...]:
     """Tell the lines of that line id or part number; empty where there is none."""
-    content = gather(audit)
     rows = content.lines[(content.lines["line_id"] == name) | (content.lines["part_no"] == name)]
-    numbers = Numbers(content.settings.report.language, minus="-")
-    return tuple(tell_line(content, row, numbers) for row in rows.to_dict("records"))
+    return tuple(tell_line(content, row, numbers_for(content)) for row in rows.to_dict("records"))
 
 
-def explain_decision(audit: Audit, name: str) -> DecisionStory | None:
+def explain_decision(content: Content, name: str) -> DecisionStory | None:
     """Tell the decision of that short name; None where there is none."""
-    content = gather(audit)
     rows = content.decisions[content.decisions["decision"] == name].to_dict("records")
-    return tell_decision(content, rows[0], Numbers(content.settings.report.language, minus="-")) if rows else None
+    return tell_decision(content, rows[0], numbers_for(content)) if rows else None
 
 
 def show(explanation: Explanation, console: Console) -> None:

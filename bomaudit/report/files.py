@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from bomaudit.report import runtime
 from bomaudit.report.as_data import as_json, summarise
-from bomaudit.report.content import gather
+from bomaudit.report.content import Content, gather, redacted
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
@@ -24,6 +25,14 @@ NAMES = (
 
 _LIVE = ("=", "+", "-", "@", "\t", "\r")
 """A cell that starts with one of these is a formula, or may become one, when a spreadsheet opens the csv file."""
+
+
+def prepare() -> None:
+    """Begin in another thread what takes longest and needs no audit: the page's chart runtime.
+
+    Call it before the audit and the report hardly waits for it; :func:`write` does it where nobody did.
+    """
+    runtime.start()
 
 
 def write(audit: Audit, out: Path, *, redact: bool = False) -> list[Path]:
@@ -47,10 +56,15 @@ def write(audit: Audit, out: Path, *, redact: bool = False) -> list[Path]:
     OSError
         If the folder cannot be written; what stood there before still stands.
     """
-    from bomaudit.report import page, runtime, workbook  # noqa: PLC0415  (charts and workbook cost most of the import time)
+    prepare()
+    content = gather(audit)
+    return write_content(redacted(content) if redact else content, out)
 
-    runtime.start()
-    content = gather(audit, redact=redact)
+
+def write_content(content: Content, out: Path) -> list[Path]:
+    """Write the report of what :func:`bomaudit.report.content.gather` collected; as :func:`write`."""
+    from bomaudit.report import page, workbook  # noqa: PLC0415  (charts and workbook take most of the import time)
+
     writers: dict[str, Callable[[Path], object]] = {
         "lines.csv": lambda p: write_csv(content.lines, p),
         "lines.parquet": lambda p: content.lines.to_parquet(p, index=False),

@@ -2,7 +2,7 @@
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
   const { words, language, currency } = data;
-  const MISSING = "–", PAGE = 100;
+  const MISSING = "–", PAGE = 30;
 
   // ---- numbers, by the same rules as the figures that were written into the page ----
   const group = { en: ",", de: ".", fr: "\u202f" }[language], point = { en: ".", de: ",", fr: "," }[language];
@@ -50,17 +50,15 @@
   const table = document.getElementById("line-table"), body = table.tBodies[0];
   const haystack = all.map((i) => [L.id[i], L.part[i], L.description[i], L.commodity[i], L.supplier[i]].join(" ").toLowerCase());
   const state = { rows: all, shown: PAGE, sort: null, down: false };
-  const sorters = ["id", "part", "description", "commodity", "status", "booked", "estimate", "low", "drift", "p", "money", "age"];
+  const sorters = ["part", "description", "commodity", "status", "booked", "estimate", "low", "drift", "p", "money", "age"];
 
+  const market = (i) => (L.commodity[i] || MISSING).replaceAll("_", " ");
+  const kinds = [...table.tHead.rows[0].cells].map((h) => h.className);
   const cells = (i) => [
-    L.id[i], null, L.description[i], L.commodity[i] || MISSING, null, price(L.booked[i]), price(L.estimate[i]), span(L.low[i], L.high[i]),
-    share(L.drift[i], true), chance(L.p[i]), about(L.money[i], true), plain(L.age[i], 1),
+    make("a", { href: "#" + L.id[i] }, L.part[i] || L.id[i]), L.description[i], market(i), tag("status", L.status[i]), price(L.booked[i]),
+    price(L.estimate[i]), span(L.low[i], L.high[i]), share(L.drift[i], true), chance(L.p[i]), about(L.money[i], true), plain(L.age[i], 1),
   ];
-  const row = (i) => make("tr", {}, ...cells(i).map((text, c) => {
-    const cell = make("td", { className: c > 4 ? "num" : "" });
-    cell.append(c === 1 ? make("a", { href: "#" + L.id[i] }, L.part[i] || L.id[i]) : c === 4 ? tag("status", L.status[i]) : text);
-    return cell;
-  }));
+  const row = (i) => make("tr", {}, ...cells(i).map((cell, c) => make("td", { className: kinds[c] }, cell)));
   const drawLines = () => {
     body.replaceChildren(...state.rows.slice(0, state.shown).map(row));
     const more = document.getElementById("more-lines"), left = state.rows.length - state.shown;
@@ -97,6 +95,7 @@
   const findRows = (of) => {
     const wanted = toolsOf(of).querySelector("input").value.toLowerCase().trim(), rows = [...of.tBodies[0].rows];
     rows.forEach((tr) => { tr.hidden = !tr.textContent.toLowerCase().includes(wanted); });
+    of.classList.toggle("searched", wanted !== "");
     say(of, wanted ? `${plain(rows.filter((tr) => !tr.hidden).length)} of ${plain(rows.length)} rows` : "");
   };
   document.querySelectorAll("table.grid").forEach((of) => {
@@ -104,8 +103,18 @@
       const down = markSort(of, c);
       if (of === table) { Object.assign(state, { sort: c, down }); chooseLines(); return; }
       of.tBodies[0].append(...sorted([...of.tBodies[0].rows], (tr) => value(tr, c), down));
+      if (of.querySelector(".later")) keepFirst(of);
     }));
     toolsOf(of)?.addEventListener("input", () => (of === table ? chooseLines() : findRows(of)));
+  });
+  const keepFirst = (of) => [...of.tBodies[0].rows].forEach((tr, i) => tr.classList.toggle("later", i >= Number(of.dataset.first)));
+  document.querySelectorAll("table[data-first]").forEach((of) => {
+    const total = of.tBodies[0].rows.length;
+    if (total <= Number(of.dataset.first) + 3) return;
+    keepFirst(of);
+    const button = make("button", { type: "button" }, `Show all ${plain(total)} rows`);
+    button.addEventListener("click", () => { of.classList.add("all"); button.remove(); });
+    of.closest(".scroll").after(make("p", { className: "more" }, button));
   });
   document.getElementById("more-lines").addEventListener("click", () => { state.shown += PAGE; drawLines(); });
 
@@ -151,6 +160,8 @@
   const list = (title, points) => (points.length ? [make("h4", {}, title), make("ul", {}, ...points.map((p) => make("li", {}, p)))] : []);
   const surer = (i) => data.parts.map((v) => [L["var_" + v][i], v]).filter(([x]) => x >= 0.03).sort((a, b) => b[0] - a[0]).slice(0, 3)
     .map(([x, v]) => fill(words.surer_sentence, { share: share(x), what: words.surer[v][0], advice: words.surer[v][1] }));
+  const worth = (i) => fill(words.worth_sentence, { money: about(Math.abs(L.money[i])), currency, way: L.money[i] >= 0 ? "above" : "below",
+    quantity: plain(L.qty[i] * L.volume[i]), uom: L.uom[i] || "pieces" });
   const showLine = (i) => {
     const box = document.getElementById("line-body"), priced = L.estimate[i] !== null;
     const unit = L.uom[i] ? `${currency}/${L.uom[i]}` : `${currency} each`;
@@ -161,8 +172,8 @@
       make("h3", { id: "line-title" }, `${L.part[i]} ${L.description[i]}`), make("p", { className: "how" }, `${L.id[i]}, row ${L.row[i]} of ${L.file[i]}`),
       make("p", {}, tag("status", L.status[i]), " ", lead));
     if (priced) box.append(make("h4", {}, "From booked to today"), walk(i));
-    box.append(...(priced ? list("Why this status", [L.reason[i]]) : []),
-      ...list("Evidence", [`${words.basis[L.basis[i]] ?? ""}: ${L.dated[i]}, ${plain(L.age[i], 1)} years ago`, L.commodity[i] ? `market: ${L.commodity[i]}` : "market unknown",
+    box.append(...(priced ? list("Why this status", [L.reason[i]]) : []), ...(L.money[i] === null ? [] : list("What it is worth", [worth(i)])),
+      ...list("Evidence", [`${words.basis[L.basis[i]] ?? ""}: ${L.dated[i]}, ${plain(L.age[i], 1)} years ago`, L.commodity[i] ? `market: ${market(i)}` : "market unknown", ...(data.learning[L.commodity[i]] ? [data.learning[L.commodity[i]]] : []),
         ...(L.stage[i] ? [`stage of the market: ${words.stage[L.stage[i]] ?? L.stage[i]}`] : []), ...L.evidence[i].split("; ").filter(Boolean)]),
       ...(priced ? list("What would make this surer", surer(i)) : []));
     const dialog = document.getElementById("line");
@@ -184,11 +195,14 @@
     age: L.age[i], drift: L.drift[i], money: Math.abs(L.money[i] ?? 0), status: L.status[i], id: L.id[i], label: `${L.part[i]} ${L.description[i]}` }))
     : key ? data.charts[name][key] : data.charts[name];
   const draw = async (box) => {
-    const name = box.dataset.chart, width = Math.max(280, Math.min(980, (box.closest(".body").clientWidth || 760) - (box.closest(".inside") ? 34 : 2)));
+    const name = box.dataset.chart, small = box.classList.contains("small");
+    const room = small ? box.clientWidth || 300 : (box.closest(".body").clientWidth || 760) - (box.closest(".inside") ? 34 : 2);
+    const width = Math.max(250, Math.min(980, room));
     const rows = rowsOf(name, box.dataset.key);
-    if (!rows?.length) { box.replaceChildren(make("p", { className: "how" }, "Nothing to draw: no line has an estimate.")); return; }
+    if (!rows?.length) { box.replaceChildren(make("p", { className: "how" }, "Nothing to draw.")); return; }
     const declared = tinted(data.specifications[name]), height = declared.height.step ? declared.height.step * rows.length : declared.height;
-    const spec = { ...declared, height, datasets: { [name]: rows }, width, autosize: { type: "fit-x", contains: "padding" }, description: box.dataset.words };
+    const labels = JSON.stringify(declared).replace(/"labelLimit":330/g, `"labelLimit":${Math.round(Math.min(330, width * 0.42))}`);
+    const spec = { ...JSON.parse(labels), height, datasets: { [name]: rows }, width, autosize: { type: "fit-x", contains: "padding" }, description: box.dataset.words };
     const made = await vegaEmbed(box, spec, { actions: false, renderer: "svg", ast: true, tooltip: { theme: "custom" }, formatLocale: data.locale });
     box.querySelector("svg").setAttribute("role", "img");
     box.querySelector("svg").setAttribute("aria-label", box.dataset.words);
@@ -198,7 +212,7 @@
   let wait, width = innerWidth;
   window.addEventListener("resize", () => { if (innerWidth === width) return; width = innerWidth; clearTimeout(wait); wait = setTimeout(drawAll, 250); });
   let closed = [];
-  window.addEventListener("beforeprint", () => { closed = [...document.querySelectorAll("details:not([open])")]; closed.forEach((d) => { d.open = true; }); });
+  window.addEventListener("beforeprint", () => { closed = [...document.querySelectorAll(".decision:not([open], [data-verdict=stands])")]; closed.forEach((d) => { d.open = true; }); });
   window.addEventListener("afterprint", () => closed.forEach((d) => { d.open = false; }));
 
   chooseLines();

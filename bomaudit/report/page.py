@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import math
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -121,11 +122,13 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         **_decisions(content),
         **_line_part(content, lines),
         "requotes": requote_rows(content),
+        "cost_of_asking": n.amount(content.settings.decide.cost_of_asking),
         "requote_columns": REQUOTE_COLUMNS(content.currency),
         "no_requotes": words.found_next(n, part="", description="", value=0.0, currency=content.currency),
         "ageing_words": "Booked spend a year by age of the booked cost and status",
         "markets": market_rows(content),
         "market_columns": market_columns(content.currency),
+        "curves": _curves(content),
         **_foot(content),
     }
 
@@ -141,17 +144,16 @@ def _states(content: Content) -> dict[str, Any]:
 
 
 def _decisions(content: Content) -> dict[str, Any]:
-    ordered = by_verdict(content.decisions)
-    ends = ordered[["saving_booked", "saving_today", "saving_low", "saving_high"]].abs().to_numpy()
-    reach = float(ends.max()) if ends.size else 1.0
     return {
-        "decisions": [_decision(content, d, reach) for d in ordered.to_dict("records")],
+        "decisions": [_decision(content, d) for d in by_verdict(content.decisions).to_dict("records")],
         "element_columns": ELEMENT_COLUMNS(content.currency),
-        "no_decisions": words.found_decisions(content.numbers, counts={}, currency=content.currency, npv=0.0),
+        "no_decisions": words.found_decisions(
+            content.numbers, counts={}, currency=content.currency, npv=0.0, cautious=0.0
+        ),
     }
 
 
-def _decision(content: Content, d: dict[Any, Any], reach: float) -> dict[str, Any]:
+def _decision(content: Content, d: dict[Any, Any]) -> dict[str, Any]:
     n, cur = content.numbers, content.currency
     story = tell_decision(content, d, n)
     span = n.span(d["saving_low"], d["saving_high"], prices=True, signed=True)
@@ -160,10 +162,10 @@ def _decision(content: Content, d: dict[Any, Any], reach: float) -> dict[str, An
         "key": name, "title": title, "verdict": d["verdict"], "verdict_name": words.VERDICT_NAME[d["verdict"]],
         "step": story.step, "lead": story.lead,
         "sections": [{"title": t, "points": p} for t, p in story.sections],
-        "picture": _picture(d, reach),
-        "picture_words": f"as booked {n.price(d['saving_booked'], signed=True)} {cur}, today "
-                         f"{n.price(d['saving_today'], signed=True)}, interval {span}",
-        "booked": n.price(d["saving_booked"], signed=True), "today": n.price(d["saving_today"], signed=True),
+        "picture": _picture(d),
+        "picture_words": f"as booked {n.plain(d['saving_booked'], 2, signed=True)} {cur}, today "
+                         f"{n.plain(d['saving_today'], 2, signed=True)}, interval {span}",
+        "booked": n.plain(d["saving_booked"], 2, signed=True), "today": n.plain(d["saving_today"], 2, signed=True),
         "chance": n.chance(d["p_flip"]), "npv": n.about(d["npv"], signed=True), "cost": n.about(d["change_cost"]),
         "elements": element_rows(content, name),
         "bridge_words": f"{title}: saving as booked, what moved, saving today, {cur} a unit",
@@ -174,9 +176,11 @@ def _decision(content: Content, d: dict[Any, Any], reach: float) -> dict[str, An
     }  # fmt: skip
 
 
-def _picture(d: dict[Any, Any], reach: float) -> Markup:
+def _picture(d: dict[Any, Any]) -> Markup:
     """Draw the saving of a decision: nought in the middle, ring as booked, dot today, bar its interval."""
-    at = {k: 50 + 46 * d[k] / reach for k in ("saving_booked", "saving_today", "saving_low", "saving_high")}
+    ends = ("saving_booked", "saving_today", "saving_low", "saving_high")
+    reach = max((abs(d[k]) for k in ends if math.isfinite(d[k])), default=0.0) or 1.0
+    at = {k: 50 + 46 * (d[k] if math.isfinite(d[k]) else 0.0) / reach for k in ends}
     tone = f"var(--verdict-{d['verdict']})"
     return Markup(  # noqa: S704  (numbers and our own names)
         '<svg aria-hidden="true"><line x1="50%" x2="50%" y1="1" y2="27" stroke="var(--frame)"/>'
@@ -197,6 +201,16 @@ def _line_part(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "left_out": words.left_out(n, len(lines), total),
         "map_words": f"{n.count(len(lines), 'line')} by age and drift, {n.plain(flagged)} of them stale or drifting",
     }
+
+
+def _curves(content: Content) -> list[dict[str, str]]:
+    n, made = content.numbers, []
+    for name in sorted(set(content.markets["commodity"])):
+        rate = 1 - 2 ** -float(content.curves.loc[name, "exponent"])
+        said = f"{n.share(rate)} a doubling, {content.stages.get(name) or 'stage unknown'}"
+        shown = name.replace("_", " ")
+        made.append({"key": name, "name": shown, "said": said, "words": f"{shown}: real price against units made"})
+    return made
 
 
 def _foot(content: Content) -> dict[str, Any]:

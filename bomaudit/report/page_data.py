@@ -14,7 +14,7 @@ from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import charts, look, words
 from bomaudit.report.content import Content
 from bomaudit.report.numbers import Numbers
-from bomaudit.report.stories import bridge_bars
+from bomaudit.report.stories import bridge_bars, learning, names_of_parts
 
 _FIGURES = 9
 """Significant figures of packed numbers: so many more than a cell shows that rounding twice changes nothing."""
@@ -28,7 +28,8 @@ _TEXTS = {"id": "line_id", "part": "part_no", "description": "description", "sup
           "file": "source_file"}  # fmt: skip
 _VALUES = {"booked": "booked_cost", "estimate": "estimate", "low": "estimate_low", "high": "estimate_high",
            "drift": "drift", "p": "p_stale", "money": "exposure_per_year", "age": "age_years",
-           "row": "source_row"} | {f"walk_{s}": f"walk_{s}" for s in WALK_STEPS}  # fmt: skip
+           "row": "source_row", "qty": "qty_per",
+           "volume": "annual_volume"} | {f"walk_{s}": f"walk_{s}" for s in WALK_STEPS}  # fmt: skip
 
 
 def packed(content: Content, lines: pd.DataFrame) -> str:
@@ -46,6 +47,7 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
         JSON without "<", so that nothing in it can end the element that holds it.
     """
     n, npv = content.numbers, content.decisions.set_index("decision")["npv"]
+    called = names_of_parts(content)
     data = {
         "language": n.language,
         "locale": _LOCALES[n.language],
@@ -61,6 +63,7 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
             "surer": dict(words.SURER),
             "line_sentence": words.LINE_SENTENCE,
             "surer_sentence": words.SURER_SENTENCE,
+            "worth_sentence": words.WORTH_SENTENCE,
         },
         "marks": marks(),
         "tones": chart_tones(),
@@ -68,9 +71,13 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
         "charts": {
             "ageing": ageing_rows(content.lines),
             "bridge": {d["decision"]: bridge_rows(content, d, n) for d in content.decisions.to_dict("records")},
-            "tornado": {str(k): tornado_rows(f, n, npv[k]) for k, f in content.tornado.groupby("decision", sort=False)},
+            "tornado": {
+                str(k): tornado_rows(f, n, npv[k], called) for k, f in content.tornado.groupby("decision", sort=False)
+            },
+            "curve": {str(k): curve_rows(f) for k, f in content.markets.groupby("commodity", sort=True)},
             "paths": {str(k): path_rows(f, content) for k, f in content.paths.groupby("decision", sort=False)},
         },
+        "learning": {c: said for c in sorted(set(lines["commodity"])) if (said := learning(content, c, n))},
         "lines": line_columns(content, lines),
     }
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
@@ -139,17 +146,19 @@ def bridge_rows(content: Content, decision: dict[Any, Any], n: Numbers) -> list[
     """Rows of the chart ``bridge`` for one decision."""
     rows = []
     for rank, bar in enumerate(bridge_bars(content, decision, n)):
-        kind = "ends" if bar.level else "for the choice" if bar.end >= bar.start else "against it"
+        kind = "saving" if bar.level else "helps the choice" if bar.end >= bar.start else "speaks against it"
         rows.append({"rank": rank, "label": bar.label, "start": short(bar.start), "end": short(bar.end), "kind": kind,
                      "text": bar.text, "right": short(max(bar.start, bar.end, 0.0))})  # fmt: skip
     return rows
 
 
-def tornado_rows(frame: pd.DataFrame, n: Numbers, npv: float, *, most: int = 10) -> list[dict[str, object]]:
+def tornado_rows(
+    frame: pd.DataFrame, n: Numbers, npv: float, called: dict[str, str], *, most: int = 10
+) -> list[dict[str, object]]:
     """Rows of the chart ``tornado``: the widest first, as the frame has them."""
     columns = ["driver", "kind", "low", "high", "at_low", "at_high"]
     return [
-        {"rank": i, "driver": words.driver(d), "low": short(low), "high": short(high), "now": short(npv),
+        {"rank": i, "driver": words.driver(called.get(d, d)), "low": short(low), "high": short(high), "now": short(npv),
          "at_low": _end(n, kind, at_low), "at_high": _end(n, kind, at_high)}
         for i, (d, kind, low, high, at_low, at_high) in enumerate(_rows(frame.head(most), columns))
     ]  # fmt: skip
@@ -167,6 +176,16 @@ def path_rows(frame: pd.DataFrame, content: Content) -> list[dict[str, object]]:
         for o, t, c in _rows(frame, ["option", "date", "cost_per_unit"])
         if math.isfinite(c)
     ]
+
+
+def curve_rows(frame: pd.DataFrame) -> list[dict[str, object]]:
+    """Rows of the chart ``curve`` for one market."""
+    rows = _rows(frame, ["kind", "date", "volume", "price", "low", "high", "label"])
+    return [
+        {"kind": k, "date": t.date().isoformat(), "volume": short(v), "price": short(p), "low": short(low),
+         "high": short(high), "label": label}
+        for k, t, v, p, low, high, label in rows
+    ]  # fmt: skip
 
 
 def _rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[tuple[Any, ...]]:

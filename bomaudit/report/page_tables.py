@@ -13,11 +13,16 @@ from bomaudit.report.page_data import short
 Cell = dict[str, Any]
 """text, and optionally sort (a number or ""), tone and state (a tag), line (an id to lead to)."""
 Head = dict[str, Any]
-"""head, unit, number (right-aligned)."""
+"""head, unit, kind: "num" (right-aligned), "code" (never broken), "prose" (wide) or ""."""
 
 
-def _head(head: str, unit: str = "", *, number: bool = False) -> Head:
-    return {"head": head, "unit": unit, "number": number}
+def _head(head: str, unit: str = "", *, number: bool = False, kind: str = "") -> Head:
+    return {"head": head, "unit": unit, "kind": "num" if number else kind}
+
+
+def market_name(commodity: str) -> str:
+    """Name of a market as words."""
+    return commodity.replace("_", " ")
 
 
 def _cell(text: str, value: float) -> Cell:
@@ -27,10 +32,10 @@ def _cell(text: str, value: float) -> Cell:
 def line_columns(currency: str) -> list[Head]:
     """Heads of the line table; the page's script fills the same columns."""
     return [
-        _head("id"), _head("part"), _head("description"), _head("market"), _head("status"),
+        _head("part", kind="code"), _head("description", kind="text"), _head("market"), _head("status", kind="code"),
         _head("booked", f"{currency} each", number=True), _head("estimate", f"{currency} each", number=True),
         _head("interval", f"{currency} each", number=True), _head("drift", number=True),
-        _head("chance stale", number=True), _head("booked above estimate", f"{currency}/year", number=True),
+        _head("chance", "it is stale", number=True), _head("booked above", f"{currency}/year", number=True),
         _head("age", "years", number=True),
     ]  # fmt: skip
 
@@ -40,8 +45,8 @@ def line_rows(content: Content, lines: pd.DataFrame) -> list[list[Cell]]:
     n = content.numbers
     return [
         [
-            {"text": r["line_id"]}, {"text": r["part_no"] or r["line_id"], "line": r["line_id"]},
-            {"text": r["description"]}, {"text": r["commodity"] or "–"},
+            {"text": r["part_no"] or r["line_id"], "line": r["line_id"]},
+            {"text": r["description"]}, {"text": market_name(r["commodity"]) or "–"},
             {"text": r["status"], "tone": "status", "state": r["status"]},
             _cell(n.price(r["booked_cost"]), r["booked_cost"]), _cell(n.price(r["estimate"]), r["estimate"]),
             {"text": n.span(r["estimate_low"], r["estimate_high"], prices=True)},
@@ -56,10 +61,10 @@ def line_rows(content: Content, lines: pd.DataFrame) -> list[list[Cell]]:
 def REQUOTE_COLUMNS(currency: str) -> list[Head]:  # noqa: N802  (reads as the constants beside it)
     """Heads of the re-quote table."""
     return [
-        _head("rank", number=True), _head("part"), _head("description"), _head("supplier"),
+        _head("rank", number=True), _head("part", kind="code"), _head("description", kind="text"),
         _head("booked", f"{currency} each", number=True), _head("estimate", f"{currency} each", number=True),
-        _head("interval", f"{currency} each", number=True), _head("worth of knowing", currency, number=True),
-        _head("cost of asking", currency, number=True), _head("decisions"), _head("why"),
+        _head("interval", f"{currency} each", number=True), _head("worth", f"{currency}, knowing it", number=True),
+        _head("decisions"), _head("why", kind="prose"),
     ]  # fmt: skip
 
 
@@ -69,11 +74,11 @@ def requote_rows(content: Content) -> list[list[Cell]]:
     return [
         [
             _cell(n.plain(r["rank"]), r["rank"]), {"text": r["part_no"]}, {"text": r["description"]},
-            {"text": r["supplier"]}, _cell(n.price(r["booked_cost"]), r["booked_cost"]),
+            _cell(n.price(r["booked_cost"]), r["booked_cost"]),
             _cell(n.price(r["estimate"]), r["estimate"]),
             {"text": n.span(r["estimate_low"], r["estimate_high"], prices=True)},
-            _cell(n.about(r["value_of_asking"]), r["value_of_asking"]),
-            _cell(n.amount(r["cost_of_asking"]), r["cost_of_asking"]), {"text": r["decisions"]}, {"text": r["reason"]},
+            _cell(n.about(r["value_of_asking"]), r["value_of_asking"]), {"text": r["decisions"]},
+            {"text": r["reason"]},
         ]
         for r in content.requotes.to_dict("records")
     ]  # fmt: skip
@@ -82,9 +87,10 @@ def requote_rows(content: Content) -> list[list[Cell]]:
 def ELEMENT_COLUMNS(currency: str) -> list[Head]:  # noqa: N802  (reads as the constants beside it)
     """Heads of a decision's element table."""
     return [
-        _head("option"), _head("element"), _head("kind"), _head("part"),
+        _head("option", kind="code"), _head("element", kind="text"), _head("kind"), _head("part", kind="code"),
         _head("as booked", f"{currency} a unit", number=True), _head("today", f"{currency} a unit", number=True),
         _head("low", f"{currency} a unit", number=True), _head("high", f"{currency} a unit", number=True),
+        _head("what moved it", f"{currency} a unit", kind="text"),
     ]  # fmt: skip
 
 
@@ -92,11 +98,13 @@ def element_rows(content: Content, decision: str) -> list[list[Cell]]:
     """Elements of one decision as cells of :func:`ELEMENT_COLUMNS`."""
     n = content.numbers
     rows = content.elements[content.elements["decision"] == decision]
+    most = float(rows["booked_per_unit"].abs().max())
     return [
         [
             {"text": r["option"]}, {"text": r["element"]}, {"text": r["kind"].replace("_", " ")},
             {"text": r["part_no"]},
-            *(_cell(n.price(r[c]), r[c]) for c in ("booked_per_unit", "today_per_unit", "low", "high")),
+            *(_cell(n.price(r[c], like=most), r[c]) for c in ("booked_per_unit", "today_per_unit", "low", "high")),
+            {"text": "paid already" if r["spent"] else r["moved"]},
         ]
         for r in rows.to_dict("records")
     ]  # fmt: skip
@@ -105,10 +113,10 @@ def element_rows(content: Content, decision: str) -> list[list[Cell]]:
 def market_columns(currency: str) -> list[Head]:
     """Heads of the market table."""
     return [
-        _head("market"), _head("lines", number=True), _head("flagged", number=True),
-        _head("booked above estimate", f"{currency}/year", number=True),
-        _head("fall with each doubling", number=True), _head("±", number=True), _head("own quotes", number=True),
-        _head("their weight", number=True), _head("prior from"),
+        _head("market", kind="code"), _head("lines", number=True), _head("flagged", number=True),
+        _head("booked above", f"{currency}/year", number=True), _head("learning", "a doubling", number=True),
+        _head("±", number=True), _head("quotes", "own", number=True), _head("weight", "of quotes", number=True),
+        _head("prior from", kind="prose"),
     ]  # fmt: skip
 
 
@@ -123,7 +131,8 @@ def market_rows(content: Content) -> list[list[Cell]]:
         rate = 1 - 2 ** -r["exponent"]
         spread = math.log(2) * 2 ** -r["exponent"] * r["exponent_sd"]
         rows.append([
-            {"text": str(market)}, _cell(n.plain(r["lines"]), r["lines"]), _cell(n.plain(r["flagged"]), r["flagged"]),
+            {"text": market_name(str(market))}, _cell(n.plain(r["lines"]), r["lines"]),
+            _cell(n.plain(r["flagged"]), r["flagged"]),
             _cell(n.about(r["money"], signed=True), r["money"]), _cell(n.share(rate), rate),
             _cell(n.share(spread), spread), _cell(n.plain(r["n_obs"]), r["n_obs"]),
             _cell(n.share(r["data_weight"]), r["data_weight"]), {"text": str(r["source"])},
@@ -131,10 +140,11 @@ def market_rows(content: Content) -> list[list[Cell]]:
     return rows
 
 
-ASSUMPTION_COLUMNS = [_head("assumption"), _head("value"), _head("stated in"), _head("reason or source")]
+ASSUMPTION_COLUMNS = [_head("assumption", kind="text"), _head("value", kind="text"), _head("stated in"),
+                      _head("reason or source", kind="prose")]  # fmt: skip
 FINDING_COLUMNS = [
-    _head("severity"), _head("where"), _head("what must hold"), _head("found"), _head("what was done"),
-    _head("what you can do"),
+    _head("severity", kind="code"), _head("where"), _head("what must hold", kind="text"), _head("found", kind="text"),
+    _head("what was done", kind="text"), _head("what you can do", kind="text"),
 ]  # fmt: skip
 MADE_COLUMNS = [_head("file"), _head("SHA-256")]
 

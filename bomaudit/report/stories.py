@@ -11,7 +11,7 @@ import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import words
-from bomaudit.report.content import Content, count_statuses, count_verdicts, stake
+from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts
 from bomaudit.report.numbers import Numbers
 
 MOST_MOVES = 8
@@ -42,11 +42,11 @@ class Bar:
     text: str
     level: bool = False
 
-    def cells(self, width: int, scale: float) -> tuple[int, int]:
-        """Cells before the bar and of it, of ``width`` cells that stand for ``scale``; a step is never invisible."""
-        low, high = sorted((self.start, self.end))
-        lead = round(width * low / scale)
-        return lead, max(round(width * high / scale) - lead, 1 if high > low else 0)
+    def cells(self, width: int, low: float, high: float) -> tuple[int, int]:
+        """Cells before the bar and of it, of ``width`` that stand for low to high; a step is never invisible."""
+        left, right = sorted((self.start, self.end))
+        lead, end = (round(width * (x - low) / ((high - low) or 1.0)) for x in (left, right))
+        return min(lead, width - 1), max(end - lead, 1 if right > left else 0)
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,6 @@ class LineStory:
     status: str
     lead: str
     walk: tuple[Bar, ...]
-    walk_total: float
     sections: tuple[Section, ...]
 
 
@@ -72,24 +71,23 @@ class DecisionStory:
     lead: str
     step: str
     bridge: tuple[Bar, ...]
-    bridge_total: float
     sections: tuple[Section, ...]
 
 
 def found(content: Content, n: Numbers) -> list[str]:
     """Say in three sentences what was found: lines, decisions, the first quote to ask for."""
-    counts, money = count_statuses(content.lines), stake(content.lines)
-    worth = content.decisions.loc[content.decisions["verdict"].eq("reopen"), "npv"]
-    first = content.requotes.head(1)
+    counts, cur = count_statuses(content.lines), content.currency
+    first, worth = content.requotes.head(1), content.portfolio[content.portfolio["counted"]]
+    cautious = content.decisions.loc[content.decisions["decision"].isin(worth["decision"]), "npv_low"]
     return [
         words.found_lines(
             n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
-            unknown=counts["unknown"], above=money.above, below=money.below, currency=content.currency),
-        words.found_decisions(
-            n, counts=count_verdicts(content.decisions), currency=content.currency, npv=float(worth.sum())),
+            unknown=counts["unknown"], above=at_stake(content, 1), below=at_stake(content, -1), currency=cur),
+        words.found_decisions(n, counts=count_verdicts(content.decisions), currency=cur,
+                              npv=float(worth["npv_counted"].sum()), cautious=float(cautious.sum())),
         words.found_next(
             n, part="".join(first["part_no"]), description="".join(first["description"]),
-            value=float(first["value_of_asking"].sum()), currency=content.currency),
+            value=float(first["value_of_asking"].sum()), currency=cur),
     ]  # fmt: skip
 
 
@@ -99,16 +97,14 @@ def tell_line(content: Content, line: dict[Any, Any], n: Numbers) -> LineStory:
     place = f"{line['source_file']} row {n.plain(line['source_row'])}"
     subtitle = f"{line['line_id']}, {place}"
     if not math.isfinite(line["estimate"]):
-        return LineStory(title, subtitle, line["status"], line["reason"], (), 0.0, ())
+        return LineStory(title, subtitle, line["status"], line["reason"], (), ())
     audit = content.settings.audit
     lead = words.line_sentence(
         n, booked=line["booked_cost"], estimate=line["estimate"], low=line["estimate_low"], high=line["estimate_high"],
         drift=line["drift"], p_stale=line["p_stale"], currency=content.currency, uom=line["uom"],
         materiality=audit.materiality, confidence=audit.confidence,
     )  # fmt: skip
-    walk = walk_bars(line, n)
-    return LineStory(title, subtitle, line["status"], lead, walk, max(max(b.start, b.end) for b in walk),
-                     _line_sections(content, line, n))  # fmt: skip
+    return LineStory(title, subtitle, line["status"], lead, walk_bars(line, n), _line_sections(content, line, n))
 
 
 def walk_bars(line: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
@@ -149,21 +145,28 @@ def _evidence(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
     market = line["commodity"] or "unknown"
     how = f" ({line['commodity_basis']}, {n.share(line['commodity_confidence'])} sure)" if line["commodity"] else ""
     said = [f"booked cost {dated}", f"market: {market}{how}"]
-    if line["commodity"] in content.curves.index:
-        fit = content.curves.loc[line["commodity"]]
-        said.append(words.curve_sentence(
-            n, exponent=fit["exponent"], exponent_sd=fit["exponent_sd"], n_obs=int(fit["n_obs"]),
-            n_parts=int(fit["n_parts"]), data_weight=fit["data_weight"], source=str(fit["source"])))  # fmt: skip
+    if curve := learning(content, line["commodity"], n):
+        said.append(curve)
     if line["stage"]:
         said.append(f"stage of the market: {words.STAGE.get(line['stage'], line['stage'])}")
     return said
+
+
+def learning(content: Content, commodity: str, n: Numbers) -> str:
+    """Say how a market learns and what that rests on; "" where the market is not known."""
+    if commodity == "" or commodity not in content.curves.index:
+        return ""
+    fit: dict[Any, Any] = content.curves.loc[commodity].to_dict()
+    return words.curve_sentence(
+        n, exponent=fit["exponent"], exponent_sd=fit["exponent_sd"], n_obs=int(fit["n_obs"]),
+        n_parts=int(fit["n_parts"]), data_weight=fit["data_weight"], source=str(fit["source"]))  # fmt: skip
 
 
 def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> DecisionStory:
     """Tell a decision, given as a row of ``content.decisions``."""
     d, cur = decision, content.currency
     lead = words.decision_sentence(
-        n, chosen=d["chosen"], best=d["best_today"], booked=d["saving_booked"], today=d["saving_today"],
+        n, chosen=d["chosen"], switch_to=d["switch_to"], booked=d["saving_booked"], today=d["saving_today"],
         low=d["saving_low"], high=d["saving_high"], p_flip=d["p_flip"], currency=cur,
         confidence=content.settings.audit.confidence,
     )  # fmt: skip
@@ -173,22 +176,42 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     sections: tuple[Section, ...] = (
         ("Why this verdict", (d["reason"], words.VERDICT[d["verdict"]])),
         ("What it is worth", tuple(words.worth_points(n, currency=cur, decision=d))),
+        ("Where the doubt comes from", tuple(words.doubts(n, doubts_of(content, d["decision"])))),
     )
-    total = max(max(abs(b.start), abs(b.end)) for b in bridge) or 1.0
-    return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, step, bridge, total, sections)
+    return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, step, bridge, sections)
+
+
+def doubts_of(content: Content, decision: str, *, most: int = 5) -> list[tuple[str, float]]:
+    """Name the causes of a decision's variance and their shares, largest first."""
+    rows = content.drivers[(content.drivers["decision"] == decision) & (content.drivers["variance_share"] >= 0.02)]  # noqa: PLR2004
+    called = names_of_parts(content)
+    named = zip(rows["driver"].head(most), rows["variance_share"].head(most), strict=True)
+    return [(words.driver(called.get(d, d)), float(s)) for d, s in named]
+
+
+def names_of_parts(content: Content) -> dict[str, str]:
+    """Part number → part number and what it is, from the elements of decisions and from the BOM."""
+    parts = [content.lines[["part_no", "description"]],
+             content.elements[["part_no", "element"]].rename(columns={"element": "description"})]  # fmt: skip
+    frame = pd.concat(parts, ignore_index=True)
+    frame = frame[(frame["part_no"] != "") & (frame["description"] != "")].drop_duplicates("part_no")
+    return dict(zip(frame["part_no"], frame["part_no"] + " " + frame["description"], strict=True))
 
 
 def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
     """Steps from the saving as booked to the saving today, against the option to switch to."""
     rows = content.elements[content.elements["decision"] == decision["decision"]]
     sign = rows["option"].map({decision["switch_to"]: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
-    level = float((sign * rows["booked_per_unit"]).sum())
-    bars = [Bar("choice saves, as booked", 0.0, level, n.price(level, signed=True), level=True)]
+    level, today = float((sign * rows["booked_per_unit"]).sum()), decision["saving_today"]
+
+    def bar(label: str, start: float, end: float, *, ends: bool = False) -> Bar:
+        return Bar(label, start, end, n.plain(end - start, 2, signed=True), level=ends)
+
+    bars = [bar("choice saves, as booked", 0.0, level, ends=True)]
     for label, change in moves(rows, sign):
-        bars.append(Bar(label, level, level + change, n.price(change, signed=True)))
+        bars.append(bar(label, level, level + change))
         level += change
-    today = decision["saving_today"]
-    return (*bars, Bar("choice saves, today", 0.0, today, n.price(today, signed=True), level=True))
+    return (*bars, bar("choice saves, today", 0.0, today, ends=True))
 
 
 def moves(rows: pd.DataFrame, sign: pd.Series) -> Sequence[tuple[str, float]]:

@@ -50,7 +50,11 @@ def show_audit(audit: Audit, console: Console) -> None:
     console : Console
         Where to print; plain text where it is no terminal.
     """
-    content = gather(audit)
+    show_summary(gather(audit), console)
+
+
+def show_summary(content: Content, console: Console) -> None:
+    """Print the summary of what was collected; as :func:`show_audit`."""
     for block in _summary(content):
         _put(console, block)
 
@@ -93,7 +97,7 @@ def _decision_table(content: Content, n: Numbers) -> Table:
     )
     for d in by_verdict(content.decisions).to_dict("records"):
         title = d["title"] or d["decision"]
-        saving = f"{n.price(d['saving_booked'], signed=True)} → {n.price(d['saving_today'], signed=True)}"
+        saving = f"{n.plain(d['saving_booked'], 2, signed=True)} → {n.plain(d['saving_today'], 2, signed=True)}"
         span = f"({n.span(d['saving_low'], d['saving_high'], prices=True, signed=True)})"
         safety = "\n[italic]bears on safety: review first[/]" if _true(d["safety_relevant"]) else ""
         table.add_row(
@@ -108,7 +112,11 @@ def _decision_table(content: Content, n: Numbers) -> Table:
 
 def show_requotes(audit: Audit, console: Console, *, top: int) -> None:
     """Print the ``top`` parts to ask new quotes for, most worth knowing first."""
-    content = gather(audit)
+    show_requote_list(gather(audit), console, top=top)
+
+
+def show_requote_list(content: Content, console: Console, *, top: int) -> None:
+    """Print the ``top`` parts of what was collected; as :func:`show_requotes`."""
     n = numbers_for(content)
     _put(console, _heading("Ask for new quotes", f"{content.title}, prices of {n.day(content.as_of)}"))
     _put(console, _requote_table(content.requotes.head(top), content, n, why=True))
@@ -178,7 +186,7 @@ def show_line(story: LineStory, console: Console) -> None:
     )
     if story.walk:
         _put(console, _section("From booked to today"))
-        _put(console, _bars(story.walk, story.walk_total))
+        _put(console, _bars(story.walk))
     for title, points in story.sections:
         _put(console, _section(title))
         _put(console, _points(points))
@@ -192,7 +200,7 @@ def show_decision(story: DecisionStory, console: Console) -> None:
     _put(console, Text.assemble(_tag(VERDICT[story.verdict], words.VERDICT_NAME[story.verdict]), " ", story.lead))
     _put(console, Text(story.step, style="bold"))
     _put(console, _section("What moved, per unit"))
-    _put(console, _bars(story.bridge, story.bridge_total))
+    _put(console, _bars(story.bridge))
     for title, points in story.sections:
         _put(console, _section(title))
         _put(console, _points(points))
@@ -200,15 +208,16 @@ def show_decision(story: DecisionStory, console: Console) -> None:
     _put(console, Text(words.CAUTION, style="italic"))
 
 
-def _bars(bars: Sequence[Bar], scale: float) -> Table:
-    """Draw steps as bars of one character a share of the largest level."""
+def _bars(bars: Sequence[Bar]) -> Table:
+    """Draw steps as bars of characters between the lowest and the highest level; nought is always in view."""
     table = _table(pad=False)
     for _ in range(3):
         table.add_column(no_wrap=False)
     table.columns[1].justify = "right"
     table.columns[1].no_wrap = table.columns[2].no_wrap = True
+    ends = [0.0, *(x for b in bars for x in (b.start, b.end))]
     for bar in bars:
-        lead, body = bar.cells(24, scale)
+        lead, body = bar.cells(26, min(ends), max(ends))
         mark = "█" if bar.level else "▓" if bar.end >= bar.start else "░"
         table.add_row(bar.label, bar.text, " " * lead + mark * body)
     return table

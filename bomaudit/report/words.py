@@ -59,7 +59,8 @@ LINE_SENTENCE = (
     "Booked at {booked} {unit}; today's should-be price is estimated at {estimate} ({span} at {confidence} "
     "confidence), {drift}. The chance that it is more than {materiality} off is {chance}."
 )
-"""Both are also filled in by the page's script."""
+WORTH_SENTENCE = "{money} {currency} a year booked {way} the estimate, on {quantity} {uom} a year"
+"""All three are also filled in by the page's script."""
 BASIS: Mapping[str, str] = {
     "quote": "dated by the quote behind it",
     "cost_date": "dated by the cost date in the BOM",
@@ -67,11 +68,11 @@ BASIS: Mapping[str, str] = {
     "undated": "no date; a range of ages is assumed",
 }
 STAGE: Mapping[str, str] = {
-    "emerging": "emerging: few made, prices wide",
-    "growth": "growth: volumes rise fast",
-    "shake-out": "shake-out: early margins go",
-    "mature": "mature: most of the market is reached",
-    "declining": "declining: volumes fall",
+    "emerging": "emerging (few made, prices far apart)",
+    "growth": "growth (volumes rise fast)",
+    "shake-out": "shake-out (early margins go)",
+    "mature": "mature (most of the market is reached)",
+    "declining": "declining (volumes fall)",
 }
 ABSENT: Mapping[str, str] = {
     "quotes": "No quotes were given: learning rates come from the library alone and every interval is wider.",
@@ -84,6 +85,10 @@ ABSENT: Mapping[str, str] = {
 }
 
 
+Interval = tuple[float, float, float]
+"""Estimate, low end, high end."""
+
+
 def list_of(items: Sequence[str], *, most: int = 6) -> str:
     """Join as prose, the rest counted."""
     shown = list(items[:most])
@@ -93,32 +98,39 @@ def list_of(items: Sequence[str], *, most: int = 6) -> str:
 
 
 def found_lines(
-    numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, above: float, below: float,
+    numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, above: Interval, below: Interval,
     currency: str,
 ) -> str:  # fmt: skip
-    """Say how many lines are out of date and what that is worth."""
+    """Say how many lines are out of date and what that is worth a year, with intervals."""
     parts = [f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"]
-    if above > 0:
-        parts.append(f"booked costs stand {numbers.about(above)} {currency} a year above today's estimates")
-    if below > 0:
-        parts.append(f"{numbers.about(below)} {currency} a year below them")
+    if above[0] > 0:
+        parts.append(f"booked costs stand {_between(numbers, above)} {currency} a year above today's estimates")
+    if below[0] > 0:
+        parts.append(f"{_between(numbers, below)} {currency} a year below them")
     money = " and ".join(parts[1:])
     tail = f" {unknown} could not be judged." if unknown else ""
     return parts[0] + (f"; on these {money}" if money else "") + "." + tail
+
+
+def _between(numbers: Numbers, money: Interval) -> str:
+    return f"{numbers.about(money[0])} ({numbers.span(money[1], money[2])})"
 
 
 def _are(count: int) -> str:
     return "is" if count == 1 else "are"
 
 
-def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: str, npv: float) -> str:
-    """Say how many decisions fall on each verdict and what re-opening is worth."""
+def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: str, npv: float, cautious: float) -> str:
+    """Say how many decisions fall on each verdict and what re-opening is worth, at its cautious end too."""
     total = sum(counts.values())
     if not total:
         return "No decisions were given, so nothing can be said about past choices."
     say = [f"{n} {text[n != 1]}" for verdict, text in _COUNTED.items() if (n := counts.get(verdict, 0))]
-    worth = f" Re-opening is worth {numbers.about(npv)} {currency} after the cost of change." if npv > 0 else ""
-    return f"Of {numbers.count(total, 'decision')}, {list_of(say)}.{worth}"
+    worth = (
+        f" Re-opening is worth {numbers.about(npv)} {currency} after the cost of change, and still "
+        f"{numbers.about(cautious)} if each comes out at its cautious end."
+    )
+    return f"Of {numbers.count(total, 'decision')}, {list_of(say)}.{worth if npv > 0 else ''}"
 
 
 _COUNTED = {
@@ -139,29 +151,25 @@ def found_next(numbers: Numbers, *, part: str, description: str, value: float, c
     return f"Ask first for a new quote of {name}: knowing its price is worth {numbers.about(value)} {currency}."
 
 
-def side(numbers: Numbers, saving: float, currency: str) -> str:
-    """Say what a saving per unit means: positive when the choice is the cheaper one."""
+def side(numbers: Numbers, saving: float, currency: str, rival: str) -> str:
+    """Say what a saving per unit means: positive when the choice is cheaper than its rival."""
     if not math.isfinite(saving):
-        return "unknown"
-    if saving >= 0:
-        return f"choice cheaper by {numbers.price(saving)} {currency}"
-    return f"choice dearer by {numbers.price(-saving)} {currency}"
+        return f"cannot be compared with {rival}"
+    money = f"{numbers.plain(abs(saving), 2)} {currency} a unit"
+    return f"saves {money} against {rival}" if saving >= 0 else f"costs {money} more than {rival}"
 
 
 def decision_sentence(
-    numbers: Numbers, *, chosen: str, best: str, booked: float, today: float, low: float, high: float, p_flip: float,
-    currency: str, confidence: float,
+    numbers: Numbers, *, chosen: str, switch_to: str, booked: float, today: float, low: float, high: float,
+    p_flip: float, currency: str, confidence: float,
 ) -> str:  # fmt: skip
     """Say in one sentence how a decision looks as booked and today."""
-    interval = (
-        f"between {numbers.price(low, signed=True)} and {numbers.price(high, signed=True)} "
-        f"at {numbers.share(confidence)} confidence"
+    ends = f"{numbers.plain(low, 2, signed=True)} and {numbers.plain(high, 2, signed=True)}"
+    return (
+        f"As booked, {chosen} {side(numbers, booked, currency, 'its best alternative')}. Today, everything counted, it "
+        f"{side(numbers, today, currency, switch_to)} (its saving is between {ends} at {numbers.share(confidence)} "
+        f"confidence). The chance that another option is the cheaper one today is {numbers.chance(p_flip)}."
     )
-    flips = f"chance that another option is cheaper: {numbers.chance(p_flip)}"
-    lead = f"As booked, {chosen} was the {side(numbers, booked, currency)} a unit"
-    now = f"today {side(numbers, today, currency)} a unit ({interval})"
-    tail = "" if best == chosen else f"; cheapest today: {best}"
-    return f"{lead}; {now}; {flips}{tail}."
 
 
 def next_step(verdict: str, *, ask_first: str, tips_on: str) -> str:
@@ -247,11 +255,10 @@ def worth_points(numbers: Numbers, *, currency: str, decision: Mapping[str, Any]
 
 def worth_sentence(numbers: Numbers, *, money: float, currency: str, quantity: float, uom: str) -> str:
     """Say what a line is worth a year."""
-    way = "above" if money >= 0 else "below"
-    return (
-        f"{numbers.about(abs(money))} {currency} a year booked {way} the estimate, on {numbers.plain(quantity)} "
-        f"{uom or 'pieces'} a year"
-    )
+    return WORTH_SENTENCE.format(
+        money=numbers.about(abs(money)), currency=currency, way="above" if money >= 0 else "below",
+        quantity=numbers.plain(quantity), uom=uom or "pieces",
+    )  # fmt: skip
 
 
 def stake_words(numbers: Numbers, *, above: float, below: float, currency: str) -> str:
@@ -276,6 +283,7 @@ SHEET: Mapping[str, str] = {
     "Elements": "Every element of every option, in money a unit.",
     "Lines": "One row a line of the BOM, most pressing first. Tinted cells may be changed; formulas follow.",
     "Re-quotes": "What to ask for first: what knowing the price is worth against the cost of asking.",
+    "Reconciliation": "Standards in force against booked, paid and estimated costs, and what new ones would change.",
     "Markets": "How each market's price moves with the number of units made, and what that rests on.",
     "Assumptions": "Everything that was assumed rather than read. Where it was stated, and why this value.",
     "Findings": "What was missing, doubtful or contradictory, where it stands, and what was done about it.",
@@ -283,6 +291,7 @@ SHEET: Mapping[str, str] = {
 """What a sheet of the workbook holds."""
 
 _DRIVER_KIND: Mapping[str, str] = {
+    "process": "what {0} prices do that no curve explains",
     "exponent": "how fast {0} learns",
     "volume": "how many {0} the market made",
     "input": "price of {0}",
@@ -297,3 +306,8 @@ def driver(name: str) -> str:
     if colon and kind in _DRIVER_KIND:
         return _DRIVER_KIND[kind].format(of.replace("_", " "))
     return _DRIVER_KIND[kind].format("all parts") if kind in _DRIVER_KIND else name
+
+
+def doubts(numbers: Numbers, shares: Sequence[tuple[str, float]]) -> list[str]:
+    """Say what the doubt about a decision comes from: drivers by name and their shares of the variance."""
+    return [f"{numbers.share(share)} of the doubt: {name}" for name, share in shares]

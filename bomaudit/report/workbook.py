@@ -12,9 +12,11 @@ from pathlib import Path
 import pandas as pd
 from xlsxwriter import Workbook
 
+from bomaudit.finance.reconcile import CAUTIONS
 from bomaudit.report import look, words
 from bomaudit.report.book import DAYS, HEAD_ROW, Styles, column_range, mark_states, write_sheet
 from bomaudit.report.book_decisions import decision_columns, decision_frame, element_columns, element_frame
+from bomaudit.report.book_finance import reconciliation_columns
 from bomaudit.report.book_sheets import (
     assumption_columns,
     assumption_frame,
@@ -82,6 +84,10 @@ def _write_lines(book: Workbook, styles: Styles, content: Content, shown: pd.Dat
 def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
     write_sheet(book, styles, "Re-quotes", content.requotes, requote_columns(content), title="Ask first for new quotes",
                 says=words.SHEET["Re-quotes"])  # fmt: skip
+    if content.reconciled is not None:
+        columns = reconciliation_columns(content.currency, content.settings.finance.money_places)
+        write_sheet(book, styles, "Reconciliation", content.reconciled, columns, title="Standard costs",
+                    says=" ".join((words.SHEET["Reconciliation"], CAUTIONS[0])))  # fmt: skip
     write_sheet(book, styles, "Markets", market_frame(content), market_columns(content), title="Markets",
                 says=words.SHEET["Markets"])  # fmt: skip
     _write_assumptions(book, styles, content)

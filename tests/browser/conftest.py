@@ -11,11 +11,10 @@ from selenium import webdriver
 from selenium.webdriver.support.ui import WebDriverWait
 
 from bomaudit.report import page as page_writer
-from bomaudit.report.content import gather
 
 sys.path.append(str(Path(__file__).parents[1] / "report"))
 
-from made_audit import made_audit
+from made_content import made_content
 
 CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 
@@ -38,7 +37,7 @@ def small_page_file(tmp_path_factory) -> Path:
 
 
 def written(path: Path, lines: int) -> Path:
-    page_writer.write(gather(made_audit(lines)), path)
+    page_writer.write(made_content(lines), path)
     return path
 
 

@@ -7,16 +7,17 @@ import json
 
 import pandas as pd
 import pytest
-from made_audit import RISKY, made_audit
+from made_content import RISKY, made_content
 
 from bomaudit.glossary import DECISIONS_OUT, LINES, REQUOTES
 from bomaudit.report import files
+from bomaudit.report.content import redacted
 
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     out = tmp_path_factory.mktemp("report") / "out"
-    files.write(made_audit(30), out)
+    files.write_content(made_content(30), out)
     return out
 
 
@@ -26,7 +27,7 @@ def test_every_file_is_there_and_holds_something(written):
 
 
 def test_a_second_run_gives_the_same_bytes(written, tmp_path):
-    files.write(made_audit(30), tmp_path / "out")
+    files.write_content(made_content(30), tmp_path / "out")
     for name in files.NAMES:
         assert (tmp_path / "out" / name).read_bytes() == (written / name).read_bytes(), name
 
@@ -38,7 +39,7 @@ def test_tables_have_the_columns_of_the_glossary(written):
 
 
 def test_figures_survive_the_trip_to_the_last_digit(written):
-    lines = made_audit(30).lines
+    lines = made_content(30).lines
     read = pd.read_csv(written / "lines.csv")
     for name in ("estimate", "walk_experience", "var_process", "booked_cost"):
         assert (read[name].dropna().to_numpy() == lines[name].dropna().to_numpy()).all()
@@ -100,7 +101,7 @@ def test_other_files_in_the_folder_are_left_alone(tmp_path):
 
 
 def test_a_client_copy_names_no_supplier_and_shows_no_quote(tmp_path):
-    files.write(made_audit(30), tmp_path / "out", redact=True)
+    files.write_content(redacted(made_content(30)), tmp_path / "out")
     for name in ("lines.csv", "requotes.csv", "findings.csv", "report.html", "summary.json"):
         text = (tmp_path / "out" / name).read_text(encoding="utf-8")
         assert "Supplier A" not in text, name

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import io
 from itertools import pairwise
-from types import SimpleNamespace
 
 import pytest
-from made_audit import made_audit
+from made_content import made_content
 from rich.console import Console
 
 from bomaudit.findings import BadInput
-from bomaudit.report import as_data, explain, terminal
+from bomaudit.report import explain, terminal
 
 
 def shown(call, *args, width: int = 80, **kwargs) -> str:
@@ -21,12 +20,12 @@ def shown(call, *args, width: int = 80, **kwargs) -> str:
 
 
 @pytest.fixture(scope="module")
-def audit():
-    return made_audit(40)
+def content():
+    return made_content(40)
 
 
-def test_the_summary_fits_80_columns_and_says_it_all(audit):
-    text = shown(terminal.show_audit, audit)
+def test_the_summary_fits_80_columns_and_says_it_all(content):
+    text = shown(terminal.show_summary, content)
     assert max(map(len, text.splitlines())) <= 80
     wanted = (
         "stale",
@@ -45,59 +44,47 @@ def test_the_summary_fits_80_columns_and_says_it_all(audit):
     assert "\x1b" not in text
 
 
-def test_piped_text_has_no_trailing_blanks(audit):
-    assert not [line for line in shown(terminal.show_audit, audit).splitlines() if line != line.rstrip()]
+def test_piped_text_has_no_trailing_blanks(content):
+    assert not [line for line in shown(terminal.show_summary, content).splitlines() if line != line.rstrip()]
 
 
-def test_text_of_the_user_is_never_taken_for_markup(audit):
-    audit.decided.requotes.loc[0, "description"] = "[red]valve[/red] [/]"
-    assert "[red]valve[/red] [/]" in shown(terminal.show_requotes, audit, top=1).replace("\n", " ")
+def test_text_of_the_user_is_never_taken_for_markup(content):
+    content.requotes.loc[0, "description"] = "[red]valve[/red] [/]"
+    assert "[red]valve[/red] [/]" in shown(terminal.show_requote_list, content, top=1).replace("\n", " ")
 
 
-def test_a_line_is_told_with_its_walk_evidence_and_what_would_help(audit):
-    text = shown(explain.show, explain.explain(audit, "L0002"))
+def test_a_line_is_told_with_its_walk_evidence_and_what_would_help(content):
+    text = shown(explain.show, explain.find(content, "L0002"))
     for said in ("From booked to today", "experience: the market made more", "Evidence", "firm quote of Supplier A",
                  "What would make this surer", "narrower with"):  # fmt: skip
         assert said in text, said
     assert max(map(len, text.splitlines())) <= 80
 
 
-def test_a_decision_is_told_with_what_moved_and_what_to_do(audit):
-    text = shown(explain.show, explain.explain(audit, "pump"))
+def test_a_decision_is_told_with_what_moved_and_what_to_do(content):
+    text = shown(explain.show, explain.find(content, "pump"))
     for said in ("re-open", "choice saves, as booked", "choice saves, today", "membrane: pump", "Why this verdict"):
         assert said in text, said
 
 
-def test_a_line_without_an_estimate_says_why(audit):
-    assert "audited through its parts" in shown(explain.show, explain.explain(audit, "L0040"))
+def test_a_line_without_an_estimate_says_why(content):
+    assert "audited through its parts" in shown(explain.show, explain.find(content, "L0040"))
 
 
-def test_bars_of_a_walk_start_where_the_step_before_ended(audit):
-    (story,) = explain.explain(audit, "L0002")
+def test_bars_of_a_walk_start_where_the_step_before_ended(content):
+    (story,) = explain.find(content, "L0002")
     steps = [b for b in story.walk if not b.level]
     assert steps[0].start == story.walk[0].end
     assert all(a.end == b.start for a, b in pairwise(steps))
     assert steps[-1].end == pytest.approx(story.walk[-1].end)
 
 
-def test_a_name_that_nothing_has_is_bad_input_that_says_what_there_is(audit):
+def test_a_name_that_nothing_has_is_bad_input_that_says_what_there_is(content):
     with pytest.raises(BadInput, match="brake, hood, motor, pump, seat"):
-        explain.explain(audit, "gearbox")
+        explain.find(content, "gearbox")
 
 
-def test_plain_data_of_an_explanation_hold_the_same_words(audit):
-    data = explain.as_data(explain.explain(audit, "pump"))
+def test_plain_data_of_an_explanation_hold_the_same_words(content):
+    data = explain.as_data(explain.find(content, "pump"))
     assert data["kind"] == "decision"
     assert data["stories"][0]["bridge"][0]["label"] == "choice saves, as booked"
-
-
-def test_check_lists_tables_and_every_finding(audit):
-    opened = SimpleNamespace(
-        title="t", as_of=audit.as_of, settings=audit.settings, inputs=audit.inputs, findings=audit.findings,
-        fx=SimpleNamespace(currency="EUR"),
-    )  # fmt: skip
-    audit.inputs.settings = audit.settings
-    audit.inputs.tables.update(bom=audit.lines, quotes=audit.lines)
-    text = shown(terminal.show_check, opened)
-    assert "quotes.csv:C3" in text
-    assert as_data.checked(opened)["findings"][0]["code"] == "B001"

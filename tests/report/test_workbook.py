@@ -9,12 +9,11 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from made_audit import RISKY, made_audit
+from made_content import RISKY, made_content
 
 from bomaudit.report import workbook
 from bomaudit.report.book import HEAD_ROW, LONGEST, fit
 from bomaudit.report.book_decisions import discounted_years
-from bomaudit.report.content import gather
 
 OFFICE = shutil.which("soffice")
 needs_office = pytest.mark.skipif(OFFICE is None, reason="no office suite (soffice) to recalculate the workbook with")
@@ -23,7 +22,7 @@ needs_office = pytest.mark.skipif(OFFICE is None, reason="no office suite (soffi
 @pytest.fixture(scope="module")
 def book(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("book") / "report.xlsx"
-    workbook.write(gather(made_audit(40)), path)
+    workbook.write(made_content(40), path)
     return path
 
 
@@ -132,13 +131,13 @@ def test_every_line_of_the_bom_stands_in_the_book_once(book):
 
 def test_same_audit_same_bytes(book, tmp_path):
     again = tmp_path / "again.xlsx"
-    workbook.write(gather(made_audit(40)), again)
+    workbook.write(made_content(40), again)
     assert again.read_bytes() == book.read_bytes()
 
 
 def test_a_book_that_holds_fewer_lines_says_so(tmp_path, monkeypatch):
     monkeypatch.setattr(workbook, "MOST_LINES", 10)
-    workbook.write(gather(made_audit(40)), tmp_path / "cut.xlsx")
+    workbook.write(made_content(40), tmp_path / "cut.xlsx")
     lines = openpyxl.load_workbook(tmp_path / "cut.xlsx")["Lines"]
     assert "10 of 40 lines" in lines["A2"].value
 

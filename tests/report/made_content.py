@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
+from scipy.sparse import csr_array
 
-from bomaudit.findings import error, note, warning
+from bomaudit.findings import Finding, error, note, to_frame, warning
 from bomaudit.frames import conform
 from bomaudit.glossary import DECISIONS_OUT, LINES, REQUOTES, VARIANCE_PARTS, WALK_STEPS
+from bomaudit.report.content import Content
 from bomaudit.settings import from_dict
 
 COMMODITIES = ("dc_motor", "controller_board", "steel_sheet", "fastener", "battery_pack", "cable_harness")
@@ -107,24 +108,55 @@ def made_decisions() -> pd.DataFrame:
     return conform(frame, DECISIONS_OUT)[list(DECISIONS_OUT.names)]
 
 
-def made_audit(count: int = 40, language: str = "en", **report: object) -> SimpleNamespace:
+def made_content(count: int = 40, language: str = "en") -> Content:
     lines, decisions = made_lines(count), made_decisions()
     settings = from_dict({"audit": {"invented": True}, "files": {"bom": "bom.xlsx", "quotes": "quotes.csv"},
-                          "report": {"language": language, **report}})  # fmt: skip
-    part = lines.head(12)
-    requotes = conform(
-        part[["part_no", "description", "supplier", "commodity", "booked_cost", "estimate", "estimate_low",
-              "estimate_high", "exposure_per_year"]].assign(
-            rank=np.arange(1.0, 13), decisions="pump", value_of_asking=np.linspace(4000, 200, 12), cost_of_asking=150.0,
-            reason="its price decides pump"), REQUOTES)[list(REQUOTES.names)]  # fmt: skip
-    findings = (
+                          "report": {"language": language}})  # fmt: skip
+    sd = lines["sd_log"].fillna(0.0).to_numpy()
+    return Content(
+        title="Hand-made audit",
+        as_of=date(2026, 6, 30),
+        currency="EUR",
+        settings=settings,
+        lines=lines,
+        decisions=decisions,
+        requotes=made_requotes(lines),
+        **made_decision_parts(decisions, lines),
+        growth=pd.Series(np.nan, index=decisions["decision"]),
+        loadings=csr_array(np.column_stack([sd * 0.6, sd * 0])),
+        sd_own=sd * 0.8,
+        evidence=pd.Series("used: firm quote of Supplier A at 4.10", index=lines["line_id"], dtype="str"),
+        findings=to_frame(made_findings()),
+        assumptions=made_assumptions(),
+        curves=made_fits(),
+        markets=made_points(),
+        stages=pd.Series("growth", index=list(COMMODITIES)),
+        reconciled=None,
+        absent=("volumes", "standards"),
+        hashes={"bom.xlsx": "ab" * 32},
+    )
+
+
+def made_requotes(lines: pd.DataFrame) -> pd.DataFrame:
+    frame = lines.head(12).assign(
+        rank=np.arange(1.0, 13), decisions="pump", value_of_asking=np.linspace(4000, 200, 12), cost_of_asking=150.0,
+        reason="its price decides pump",
+    )  # fmt: skip
+    return conform(frame, REQUOTES)[list(REQUOTES.names)]
+
+
+def made_findings() -> tuple[Finding, ...]:
+    return (
         error("B001", "qty must be > 0", file="bom.xlsx", sheet="BOM", row=14, column="F", found="four",
               assumed="line left out", advice="correct the cell"),
         warning("Q003", "a quote must state its currency", file="quotes.csv", row=3, column="C", found="Supplier B",
                 assumed="EUR", advice="add the currency"),
         note("M001", "no volumes for steel_sheet", assumed="half the past trend"),
     )  # fmt: skip
-    assumptions = pd.DataFrame(
+
+
+def made_assumptions() -> pd.DataFrame:
+    return pd.DataFrame(
         [("model.spillover", "0.5", "default", "share of the industry's learning"),
          ("decide.discount_rate", "0.08", "audit.toml", "nominal discount rate a year"),
          ("decide.rate_basis", "nominal", "default", "what discount_rate is"),
@@ -132,18 +164,20 @@ def made_audit(count: int = 40, language: str = "en", **report: object) -> Simpl
          ("decide.timing", "mid_year", "default", "when a year's cash falls")],
         columns=["name", "value", "stated", "source"],
     )  # fmt: skip
-    estimates = SimpleNamespace(frame=pd.DataFrame({"evidence": ["used: firm quote of Supplier A at 4.10"] * count}))
-    decided = SimpleNamespace(
-        decisions=decisions, requotes=requotes, **made_decision_parts(decisions, lines), findings=()
-    )
-    register = pd.DataFrame({"decision": decisions["decision"], "volume_growth": np.nan})
-    return SimpleNamespace(
-        settings=settings, title="Hand-made audit", as_of=date(2026, 6, 30), currency="EUR", lines=lines,
-        decided=decided, findings=findings, assumptions=assumptions, estimates=estimates,
-        inputs=SimpleNamespace(present={"bom": ("part_no",), "quotes": ("part_no",)}, tables={"decisions": register},
-                               hashes={"bom.xlsx": "ab" * 32}),
-        curves=SimpleNamespace(experience=SimpleNamespace(frame=made_fits())),
-    )  # fmt: skip
+
+
+def made_points() -> pd.DataFrame:
+    volume = np.geomspace(1e6, 4e7, 12)
+    price = (volume / volume[-1]) ** -0.3
+    days = pd.date_range("2015-06-30", periods=12, freq="YE")
+    curve = {"commodity": "dc_motor", "date": days, "volume": volume, "label": ""}
+    parts = [
+        pd.DataFrame(curve | {"kind": "curve", "price": price, "low": price * 0.9, "high": price * 1.1}),
+        pd.DataFrame(
+            curve | {"kind": "quote", "price": price * 1.05, "low": np.nan, "high": np.nan, "label": "00000-A"}
+        ),
+    ]
+    return pd.concat(parts, ignore_index=True)
 
 
 def made_fits() -> pd.DataFrame:
