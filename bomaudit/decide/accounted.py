@@ -194,9 +194,9 @@ def account(
 
 def is_spent(register: Register, elements: pd.DataFrame, *, as_of: date) -> Bools:
     """Once costs of the chosen option that were paid up to the as-of date; undated ones were paid when decided."""
-    chosen = register.options["chosen"].to_numpy(dtype=bool)[elements["o"]]
-    due = elements["date"] > pd.Timestamp(as_of)
-    return np.asarray(chosen & (elements["basis"] == "once").to_numpy() & ~due.to_numpy())
+    chosen = register.options["chosen"].to_numpy(dtype=bool)[elements["o"].to_numpy()]
+    due = elements["date"].to_numpy() > np.datetime64(as_of)
+    return np.asarray(chosen & (elements["basis"].to_numpy(dtype=object) == "once") & ~due)
 
 
 def spent_notes(register: Register, elements: pd.DataFrame, *, as_of: date) -> list[Finding]:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.decide.causes import KINDS, Causes, find_causes
-from bomaudit.decide.draws import REPLICATES, normal_scores, power_of_two
+from bomaudit.decide.draws import normal_scores, power_of_two
 from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, standard_error
 from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
 from bomaudit.settings import DecideSection
@@ -194,8 +194,3 @@ def columns_of(model: Model, d: int) -> Columns:
     factor, part, column = (np.full(n, -1) for n in (len(prices.factors), len(prices.parts), len(model.ranges.mode)))
     factor[factors], part[parts], column[ranges] = at_factors, at_parts, at_ranges
     return Columns(factor, part, column, len(size))
-
-
-def error_bound(draws: int) -> float:
-    """Standard error of a probability of one half from as many plain random draws, for comparison. [-]."""
-    return float(0.5 / np.sqrt(max(draws, REPLICATES)))

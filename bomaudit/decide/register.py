@@ -98,6 +98,8 @@ def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Reg
 
 def records(rows: pd.DataFrame) -> list[dict[str, object]]:
     """Rows as dictionaries, for findings only: there are few of them."""
+    if not len(rows):
+        return []
     return [{str(k): v for k, v in record.items()} for record in rows.to_dict("records")]
 
 
@@ -182,18 +184,19 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
 
 
 def _contradictions(table: pd.DataFrame) -> list[Finding]:
-    """``D004``: a header field stated twice, differently, within one decision."""
+    """``D004``: a header field stated twice, differently, within one decision; a change cost within one option."""
     findings = []
-    for column in HEADER:
+    for column, by in (*((name, "d") for name in HEADER), ("change_cost", "o")):
         values = table[column].where(table[column] != "") if table[column].dtype == "str" else table[column]
-        several = values.groupby(table["d"]).nunique().gt(1)
-        for d in several.index[several]:
-            rows = table[(table["d"] == d) & values.notna()]
-            record = records(rows.iloc[[1]])[0]
+        several = values.groupby(table[by]).nunique().gt(1)
+        for group in several.index[several]:
+            rows = table[(table[by] == group) & values.notna()]
+            later = rows.index[(values[rows.index] != values[rows.index[0]]).to_numpy()][0]
+            record = records(table.loc[[later]])[0]
             findings.append(
                 at(record, warning, "D004", f"{column} must be the same in all rows of decision {record['decision']}",
-                    found=f"{values[rows.index[1]]} after {values[rows.index[0]]}", assumed="the first one is taken",
-                    advice=f"state {column} once")
+                   found=f"{values[later]} after {values[rows.index[0]]}", assumed="the first one is taken",
+                   advice=f"state {column} once")
             )  # fmt: skip
     return findings
 

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
-from made_market import market_of, row
+from made_decisions import market_of, row
 
 from bomaudit.decide.elements import find_sources
 from bomaudit.decide.register import read_register

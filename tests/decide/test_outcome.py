@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_market import market_of, row
+from made_decisions import market_of, row
 from scipy.special import ndtr, stdtr
 
 from bomaudit.decide.causes import KINDS, find_causes

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from made_market import AS_OF, market_of, row
+from made_decisions import AS_OF, market_of, row
 
 from bomaudit.decide.alternates import as_decisions
 from bomaudit.decide.register import read_register

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
-from made_market import AS_OF, market_of, row
+from made_decisions import AS_OF, market_of, row
 
 from bomaudit.decide import RULES
 from bomaudit.decide.verdict import judge, say_why

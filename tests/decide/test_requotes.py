@@ -1,0 +1,134 @@
+"""What to ask first, the requests for quote, decisions added up once, and what helps without a register."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from made_decisions import market_of, row
+
+from bomaudit.decide import explain_decision, quote_requests
+from bomaudit.decide.candidates import function_of
+from bomaudit.decide.portfolio import add_up
+from bomaudit.decide.requotes import rank_requotes
+
+PARTS = [
+    {"part_no": "A", "booked": 30, "today": 31, "sd": 0.05, "supplier": "S1", "annual_volume": 10_000.0},
+    {"part_no": "B", "booked": 45, "today": 30, "sd": 0.2, "supplier": "S2", "annual_volume": 10_000.0},
+    {"part_no": "C", "booked": 5, "today": 3, "sd": 0.2, "supplier": "S1", "annual_volume": 10_000.0, "qty_per": 2.0},
+    {"part_no": "C", "booked": 5, "today": 3, "sd": 0.2, "supplier": "S1", "annual_volume": 10_000.0, "qty_per": 1.0},
+    {"part_no": "D", "booked": 1, "today": 1, "sd": 0.001, "supplier": "S1", "annual_volume": 10.0},
+]
+ROWS = [
+    row("D", "old", "mech", part_no="A", qty=1),
+    row("D", "new", "el", part_no="B", qty=1, change_cost=1_000.0),
+    row("D", "new", "x", kind="other", amount=1.0, low=0.5, high=2.0),
+]
+
+
+def test_parts_are_ranked_by_what_a_quote_is_worth():
+    requotes = market_of(PARTS).decide(ROWS).requotes
+    assert requotes["rank"].tolist() == list(range(1, len(requotes) + 1))
+    assert requotes["value_of_asking"].is_monotonic_decreasing
+    assert (requotes["value_of_asking"] > requotes["cost_of_asking"]).all()
+    assert "D" not in requotes["part_no"].tolist()
+    assert requotes.set_index("part_no").loc["B", "decisions"] == "D"
+
+
+def test_a_part_in_no_decision_is_worth_asking_for_what_it_may_fall():
+    """Three C a product at 5, expected near 3: half of the expected fall below 5 on 30,000 a year."""
+    requotes = market_of(PARTS).decide(ROWS).requotes.set_index("part_no")
+    fall = np.mean(np.maximum(5 - 3 * np.exp(0.2 * np.random.default_rng(1).normal(size=400_000)), 0))
+    assert requotes.loc["C", "decisions"] == ""
+    assert requotes.loc["C", "value_of_asking"] == pytest.approx(0.5 * fall * 30_000, rel=5e-3)
+    assert requotes.loc["C", "exposure_per_year"] == pytest.approx(2 * 30_000)
+
+
+def test_worth_in_several_decisions_adds_up():
+    once = market_of(PARTS).decide(ROWS).decisions.loc[0, "value_of_asking"]
+    twice = market_of(PARTS).decide([*ROWS, *(r | {"decision": "E"} for r in ROWS)])
+    part = twice.decisions.loc[0, "ask_first"]
+    price = rank_requotes(market_of(PARTS).audited, pd.DataFrame(columns=["part_no"]), pd.DataFrame(
+        {"decision": [], "part_no": [], "evsi": []}), rules=market_of(PARTS).settings.decide)  # fmt: skip
+    alone = price.set_index("part_no")["value_of_asking"].get(part, 0.0)
+    total = twice.requotes.set_index("part_no").loc[part]
+    assert total["value_of_asking"] - alone == pytest.approx(2 * once, rel=3e-3)
+    assert total["decisions"] == "D, E"
+
+
+def test_the_request_withholds_the_last_price_unless_told():
+    market = market_of(PARTS)
+    decided = market.decide(ROWS)
+    sheet = quote_requests(decided.requotes, market.audited, rules=market.settings.decide)
+    assert sheet["supplier"].is_monotonic_increasing
+    assert sheet["last_price"].isna().all()
+    assert (sheet["last_price_currency"] == "").all()
+    shown = quote_requests(
+        decided.requotes, market.audited, rules=market.with_settings(show_last_price=True).settings.decide
+    )
+    asked = shown.set_index("part_no").loc["C"]
+    assert asked[["annual_qty", "break_1", "break_2", "break_3"]].tolist() == [30_000, 15_000, 30_000, 60_000]
+    assert asked["last_price"] == 5.0
+
+
+def judged(**npv):
+    return pd.DataFrame({"decision": list(npv), "verdict": "reopen", "npv": list(npv.values()), "change_cost": 40.0})
+
+
+def register_with(changes):
+    market = market_of(PARTS)
+    rows = [r | {"decision": name, "change": change} for name, change in changes.items() for r in ROWS]
+    return market.case(rows).register
+
+
+def test_decisions_that_take_out_the_same_part_count_once():
+    register = register_with({"X": "", "Y": "", "Z": ""})
+    removed = pd.DataFrame({"d": [0, 1, 1, 2], "part_no": ["A", "A", "B", "C"]})
+    total, findings = add_up(register, judged(X=100.0, Y=300.0, Z=50.0), removed)
+    assert total["decision"].tolist() == ["Y", "X", "Z"]
+    assert total["counted"].tolist() == [True, False, True]
+    assert total["npv_counted"].sum() == 350.0
+    assert [f.code for f in findings] == ["D020"]
+    assert "A" in findings[0].found
+
+
+def test_decisions_that_share_a_change_pay_for_it_once():
+    register = register_with({"X": "new board", "Y": "new board", "Z": ""})
+    removed = pd.DataFrame({"d": [0, 1, 2], "part_no": ["A", "B", "C"]})
+    total, findings = add_up(register, judged(X=100.0, Y=300.0, Z=50.0), removed)
+    assert total.set_index("decision")["npv_counted"].to_dict() == {"Y": 300.0, "X": 140.0, "Z": 50.0}
+    assert [f.code for f in findings] == ["D021"]
+
+
+def test_only_decisions_worth_it_are_added_up():
+    frame = judged(X=100.0, Y=300.0).assign(verdict=["stands", "review"])
+    total, _ = add_up(register_with({"X": "", "Y": ""}), frame, pd.DataFrame({"d": [0], "part_no": ["A"]}))
+    assert total["decision"].tolist() == ["Y"]
+
+
+def test_explain_gathers_both_columns_and_what_would_have_to_be_true():
+    decided = market_of(PARTS).decide(ROWS)
+    told = explain_decision(decided, "D")
+    by_option = told.account.groupby("option", sort=False)[["booked_per_unit", "today_per_unit"]].sum()
+    options = told.options.set_index("option")
+    assert by_option["booked_per_unit"].to_dict() == pytest.approx(options["cost_booked"].to_dict())
+    assert by_option["today_per_unit"].to_dict() == pytest.approx(options["cost_today"].to_dict())
+    needed = told.conditions.set_index("driver")
+    assert needed.loc["B", "needed"] == pytest.approx(
+        decided.break_evens.set_index("part_no").loc["B", "break_even_price"]
+    )
+    assert told.conditions["change_needed"].abs().is_monotonic_increasing
+    with pytest.raises(KeyError):
+        explain_decision(decided, "no such")
+
+
+@pytest.mark.parametrize(
+    ("commodity", "function"),
+    [
+        ("brushless_motor", "turn"), ("motor_controller", ""), ("electronic_pump", "move a fluid"),
+        ("heat_pump", "heat"), ("sheet_metal_part", "hold and cover"), ("casting_aluminium", "hold and cover"),
+        ("lead_acid_battery", "store energy"), ("aluminium", ""), ("", ""),
+    ],
+)  # fmt: skip
+def test_what_a_market_does_is_read_from_the_end_of_its_name(commodity, function):
+    assert function_of(commodity) == function
