@@ -36,12 +36,14 @@ def quotes_with_market(quotes: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFram
     of_line = parts.get_indexer(pd.Index(lines["part_no"].to_numpy(dtype=object)))
     rows = np.flatnonzero((of_line >= 0) & lines["auditable"].to_numpy(dtype=bool))
     quoted, first = np.unique(of_line[rows], return_index=True)
-    market = lines.iloc[rows[first]].set_index(parts[quoted])
-    of_bom = quotes["part_no"].map(market["commodity"]).fillna("").astype("str")
-    custom = quotes["part_no"].map(market["sourcing"] == "custom")
+    market = lines.iloc[rows[first]]
+    of_bom, made_to_drawing = np.full(len(parts), "", dtype=object), np.zeros(len(parts), dtype=bool)
+    of_bom[quoted] = market["commodity"].to_numpy(dtype=object)
+    made_to_drawing[quoted] = (market["sourcing"] == "custom").to_numpy(dtype=bool)
+    code = parts.get_indexer(pd.Index(quotes["part_no"].to_numpy(dtype=object)))
+    stated = pd.Series(of_bom[code], index=quotes.index, dtype="str")
     return quotes.assign(
-        commodity=of_bom.where(of_bom != "", quotes["commodity"]).astype("str"),
-        custom=custom.fillna(False).astype(bool),
+        commodity=stated.where(stated != "", quotes["commodity"]).astype("str"), custom=made_to_drawing[code]
     )
 
 
@@ -126,13 +128,14 @@ def observe(
     experience = volumes.at(
         volumes.lines.codes(quoted["commodity"].to_numpy(dtype=object)), years_of(day)
     )[0]  # fmt: skip
-    noise = quoted["kind"].map({**model.quote_noise, "": model.booked_noise}).fillna(model.quote_noise["budgetary"])
+    by_kind = {**model.quote_noise, "": model.booked_noise}
+    noise = np.array([by_kind.get(k, model.quote_noise["budgetary"]) for k in quoted["kind"].tolist()], dtype=float)
     return pd.DataFrame(
         {
             "commodity": quoted["commodity"].to_numpy(), "part_no": quoted["part_no"].to_numpy(),
             "date": quoted["quote_date"].to_numpy(), "log_price": log_price,
             "log_experience": experience * np.where(spans.custom, model.spillover, 1.0),
-            "noise": noise.to_numpy(dtype=float),
+            "noise": noise,
         }
     )  # fmt: skip
 

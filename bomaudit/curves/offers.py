@@ -87,7 +87,8 @@ def collect_offers(quotes: pd.DataFrame, *, fx: Rates, model: ModelSection) -> O
     rate = fx.rate(ordered["currency"].to_numpy(dtype=object), day)
     names = ordered["supplier"].to_numpy(dtype=object)
     suppliers = pd.Index(np.unique(names[names != ""].astype(str)).astype(object), dtype=object)
-    noise = ordered["kind"].map(model.quote_noise).fillna(model.quote_noise["budgetary"])
+    assumed = model.quote_noise["budgetary"]
+    noise = [model.quote_noise.get(kind, assumed) for kind in ordered["kind"].tolist()]
     return Offers(
         parts=pd.Index(parts.astype(object), dtype=object),
         suppliers=suppliers,
@@ -95,7 +96,7 @@ def collect_offers(quotes: pd.DataFrame, *, fx: Rates, model: ModelSection) -> O
         count=count.astype(np.int64),
         day=day,
         log_price=np.log(ordered["unit_price"].to_numpy(dtype=float) * rate),
-        noise=noise.to_numpy(dtype=float).astype(np.float64),
+        noise=np.array(noise, dtype=float),
         least=np.nan_to_num(ordered["min_qty"].to_numpy(dtype=float)),
         annual=ordered["annual_qty"].to_numpy(dtype=float),
         supplier=np.where(names == "", NOT_STATED, suppliers.get_indexer(pd.Index(names))).astype(np.int64),
