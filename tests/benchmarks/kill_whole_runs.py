@@ -22,11 +22,17 @@ from bomaudit.report.files import NAMES, write
 from bomaudit.resources import data_folder
 
 
-def run(folder: Path, out: Path) -> None:
-    """One run as the command does it."""
-    result = audit(folder)
-    write(result, out)
-    store(result, folder, stored_at=datetime.now(UTC))
+def start_run(folder: Path, out: Path) -> int:
+    """Start one run, as the command does it, in a process of its own; its number."""
+    child = os.fork()
+    if child == 0:
+        try:
+            result = audit(folder)
+            write(result, out)
+            store(result, folder, stored_at=datetime.now(UTC))
+        finally:
+            os._exit(0)
+    return child
 
 
 def main(kills: int) -> int:
@@ -35,17 +41,10 @@ def main(kills: int) -> int:
         folder, out = Path(made) / "audit", Path(made) / "out"
         shutil.copytree(data_folder("sample_boms") / "floor_scrubber", folder)
         start = time.perf_counter()
-        child = os.fork()
-        if child == 0:
-            run(folder, out)
-            os._exit(0)
-        os.waitpid(child, 0)
+        os.waitpid(start_run(folder, out), 0)
         whole = time.perf_counter() - start
         for moment in np.random.default_rng(11).uniform(0, 1.1 * whole, kills):
-            child = os.fork()
-            if child == 0:
-                run(folder, out)
-                os._exit(0)
+            child = start_run(folder, out)
             time.sleep(moment)
             os.kill(child, signal.SIGKILL)
             os.waitpid(child, 0)
