@@ -38,6 +38,8 @@ class Pool:
         Share of the squared noise scale that moves the level for good, per year; the rest is passing. [-]
     noise_memory : float
         How long a passing deviation keeps. [year]
+    tail_dof : float
+        Degrees of freedom that no interval exceeds: prices jump more often than a normal law has it.
     wander_log_sd : float
         Standard deviation over technologies of the ln of how much rates wander. [ln]
     """
@@ -55,6 +57,7 @@ class Pool:
     level_share: float
     noise_memory: float
     wander_log_sd: float
+    tail_dof: float
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,7 @@ quotes say is weighed against its prior by how much they can be trusted; the res
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,12 +15,10 @@ import pandas as pd
 
 from bomaudit.curves.breaks import warnings_of
 from bomaudit.curves.calibration import Pool, Pools, bundled_pools
-from bomaudit.curves.pooling import FAR, SHARED_WANDER, Changes, Floats, Noise, Series, series_of, within_part_changes
-from bomaudit.curves.posterior import Posterior, Prior, expected_wander, posterior
+from bomaudit.curves.pooling import Changes, Floats, Series, within_part_changes
+from bomaudit.curves.posterior import expected_wander
 from bomaudit.curves.projection import Projection, Rates, project
-
-PRIOR_COLUMNS = ("exponent_mean", "exponent_sd", "trend_mean", "trend_sd", "process_noise")
-"""Columns that a prior must have; index: commodity. exponent [-], trend [ln/year], process_noise [ln/sqrt(year)]."""
+from bomaudit.curves.rates import PRIOR_COLUMNS, Fitted, Stated, fit_rates, stack, yearly_variance
 
 
 @dataclass(frozen=True)
@@ -131,106 +127,14 @@ def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame, *, pools: P
     commodities = tuple(str(c) for c in priors.index)
     changes = within_part_changes(observations, commodities)
     stated = [Stated.of(row) for row in priors.to_dict("records")]
-    indexed = [
-        _fit_one(changes, k, s.with_volume(pools.with_volume), pools.with_volume, indexed=True)
-        for k, s in enumerate(stated)
-    ]
-    plain = [
-        _fit_one(changes, k, s.without_volume(pools.without_volume), pools.without_volume, indexed=False)
-        for k, s in enumerate(stated)
-    ]
-    with_volume = _rates(indexed, pools.with_volume)
-    without = _rates(plain, pools.without_volume)
+    indexed = fit_rates(changes, stated, pools.with_volume, indexed=True)
+    plain = fit_rates(changes, stated, pools.without_volume, indexed=False)
+    with_volume, without = stack(indexed, pools.with_volume), stack(plain, pools.without_volume)
     return ExperienceFit(_frame(priors, changes, indexed, plain, pools), with_volume, without, pools)
 
 
-@dataclass(frozen=True)
-class Stated:
-    """A prior as stated for one commodity, NaN where the pool speaks."""
-
-    exponent: float
-    exponent_sd: float
-    drift: float
-    trend: float
-    trend_sd: float
-    process_noise: float
-
-    @classmethod
-    def of(cls, row: Mapping[Hashable, Any]) -> Stated:
-        """Take a row of the priors."""
-        number = {c: float(row[c]) for c in PRIOR_COLUMNS}
-        drift = float(row.get("drift_mean", np.nan if np.isnan(number["exponent_mean"]) else 0.0))
-        return cls(
-            number["exponent_mean"], number["exponent_sd"], drift, number["trend_mean"], number["trend_sd"],
-            number["process_noise"],
-        )  # fmt: skip
-
-    @property
-    def pinned(self) -> bool:
-        """No learning and no trend of its own: the price follows its inputs."""
-        return self.exponent_sd == 0
-
-    def with_volume(self, pool: Pool) -> Prior:
-        """Prior of a commodity that has a volume index."""
-        if self.pinned:
-            return Prior(self.exponent, 0.0, 0.0, 0.0, 0.0, 0.0, self._noise(pool))
-        lasting, wander = _split(self.exponent_sd, pool.exponent_sd, pool.exponent_wander)
-        return Prior(
-            _or(self.exponent, pool.exponent_mean), _or(self.drift, pool.drift_mean), lasting, wander, pool.drift_sd,
-            pool.drift_wander, self._noise(pool),
-        )  # fmt: skip
-
-    def without_volume(self, pool: Pool) -> Prior:
-        """Prior of a commodity that has none: a trend only."""
-        if self.pinned or self.trend_sd == 0:
-            return Prior(0.0, _or(self.trend, 0.0), 0.0, 0.0, 0.0, 0.0, self._noise(pool))
-        lasting, wander = _split(self.trend_sd, pool.drift_sd, pool.drift_wander)
-        return Prior(0.0, _or(self.trend, pool.drift_mean), 0.0, 0.0, lasting, wander, self._noise(pool))
-
-    def _noise(self, pool: Pool) -> float:
-        """Noise scale whose yearly changes have the stated standard deviation."""
-        return pool.noise if np.isnan(self.process_noise) else self.process_noise / np.sqrt(yearly_variance(pool))
-
-
-def yearly_variance(pool: Pool) -> float:
-    """Variance of a yearly change for a squared noise scale of one. [-]."""
-    return float(pool.level_share - 2 * (1 - pool.level_share) * np.expm1(-1 / pool.noise_memory))
-
-
-def _or(stated: float, pooled: float) -> float:
-    return pooled if np.isnan(stated) else stated
-
-
-def _split(stated: float, lasting: float, wander: float) -> tuple[float, float]:
-    """Stated standard deviation as a lasting and a wandering one, in the pool's proportion."""
-    share = 1.0 if np.isnan(stated) else stated / np.hypot(lasting, wander)
-    return lasting * share, wander * share
-
-
-@dataclass(frozen=True)
-class _Fitted:
-    series: Series
-    prior: Prior
-    found: Posterior
-    outliers: int
-
-
-def _fit_one(changes: Changes, commodity: int, prior: Prior, pool: Pool, *, indexed: bool) -> _Fitted:
-    """Fit, then take the weight off changes that all others contradict, and fit again."""
-    noise = Noise(prior.noise**2, pool.level_share, pool.noise_memory)
-    series = series_of(changes, commodity, noise=noise, indexed=indexed)
-    if series.own > 0:  # the rest of a part's movement is its own
-        prior = replace(prior, noise=prior.noise * float(np.sqrt(SHARED_WANDER)))
-    found = posterior(series, prior, pool)
-    far = np.abs(found.surprise) > FAR
-    if not far.any():
-        return _Fitted(series, prior, found, series.outliers)
-    extra = np.where(far, found.surprise_variance * ((found.surprise / FAR) ** 2 - 1), 0.0)
-    return _Fitted(series, prior, posterior(series, prior, pool, inflate=extra), series.outliers + int(far.sum()))
-
-
 def _frame(
-    priors: pd.DataFrame, changes: Changes, indexed: list[_Fitted], plain: list[_Fitted], pools: Pools
+    priors: pd.DataFrame, changes: Changes, indexed: list[Fitted], plain: list[Fitted], pools: Pools
 ) -> pd.DataFrame:
     mean, spread = _figures(indexed)
     trend, trend_spread = _figures(plain)
@@ -253,7 +157,7 @@ def _frame(
             "trend": trend[:, 1],
             "trend_sd": trend_spread[:, 1],
             "process_noise": np.sqrt(noise),
-            "dof": [f.found.dof for f in used],
+            "dof": [min(f.found.dof, pools.with_volume.tail_dof) for f in used],
             "data_weight": drawn,
             "weight_experience": by_experience / np.maximum(by_experience + np.abs(mean[:, 1]), 1e-12),
             "n_obs": np.diff(changes.first),
@@ -270,13 +174,7 @@ def _frame(
     )
 
 
-def _rates(fitted: list[_Fitted], pool: Pool) -> Rates:
-    own = np.array([f.series.own for f in fitted]) / yearly_variance(pool)
-    latest = np.array([f.series.latest for f in fitted])
-    return Rates.of([f.found for f in fitted], [f.prior for f in fitted], own=own, latest=latest)
-
-
-def _figures(fitted: list[_Fitted]) -> tuple[Floats, Floats]:
+def _figures(fitted: list[Fitted]) -> tuple[Floats, Floats]:
     """Exponent and drift of the years to come, lasting and present together: means and standard deviations."""
     mean = np.array([f.found.mean for f in fitted]) @ _TOGETHER
     variance = np.einsum("ia,cij,ja->ca", _TOGETHER, np.array([f.found.covariance for f in fitted]), _TOGETHER)

@@ -147,7 +147,7 @@ def _carry(span: _Span, rates: Rates, pool: Pool) -> Floats:
     known = np.abs(span.began - rates.latest[row]) <= _SAME_DAY
     mean = [rates.mean[:, k][row] for k in range(len(STATES))]
     log_ratio = sum(load[k] * mean[k] for k in range(_DEVIATION)) + faded * mean[_DEVIATION] * known
-    dof = rates.dof[row]
+    dof = np.minimum(rates.dof[row], pool.tail_dof)
     exponent = _quadratic(row, load, rates) + (
         rates.exponent_wander[row] * growth**2 * rate_renewal(years, pool.exponent_memory)
         + rates.drift_wander[row] * years**2 * rate_renewal(years, pool.drift_memory)

@@ -31,7 +31,7 @@ from bomaudit.resources import data_folder
 START = Pool(
     exponent_mean=0.30, exponent_sd=0.12, exponent_wander=0.245, exponent_memory=7.0, drift_mean=-0.02, drift_sd=0.015,
     drift_wander=0.01, drift_memory=5.0, noise=0.09, noise_log_sd=0.65, level_share=0.2, noise_memory=1.0,
-    wander_log_sd=0.45,
+    wander_log_sd=0.45, tail_dof=6.0,
 )  # fmt: skip
 START_WITHOUT = replace(
     START, exponent_mean=0.0, exponent_sd=0.0, exponent_wander=0.0, drift_sd=0.02, drift_wander=0.03, drift_memory=7.0,
@@ -84,32 +84,32 @@ def search(start: Pool, names: tuple[str, ...], judged: Callable[[Pool], float],
     return at(best.x)
 
 
-def thinned(table: pd.DataFrame, targets: pd.DataFrame, every: int) -> pd.DataFrame:
+def thinned(targets: pd.DataFrame, every: int) -> pd.DataFrame:
     """Targets of every so-many-th origin of each series."""
     first = targets.groupby("series")["origin"].transform("min")
     return targets[(targets["origin"] - first) % every == 0].reset_index(drop=True)
 
 
-def with_volume(table: pd.DataFrame, *, calls: int = 300, every: int = 2) -> Pool:
+def with_volume(table: pd.DataFrame, *, calls: int = 700, every: int = 2) -> Pool:
     """Figures for commodities with a volume index."""
-    targets = thinned(table, ps.forecasts(table), every)
+    task = hc.Task.of(table, thinned(ps.forecasts(table, fewest=5), every))
     other = bundled_pools().without_volume
     names = tuple(n for n in START.__dataclass_fields__ if n not in FIXED)
-    return search(START, names, lambda p: loss(hc.hindcast(table, targets, Pools(p, other))), calls=calls)
+    return search(START, names, lambda p: loss(task.forecast(Pools(p, other))), calls=calls)
 
 
-def without_volume(consumer: pd.DataFrame, table: pd.DataFrame, *, calls: int = 200) -> Pool:
+def without_volume(consumer: pd.DataFrame, table: pd.DataFrame, *, calls: int = 400) -> Pool:
     """Figures for commodities without: consumer prices and the same series, volumes hidden, each half of the say."""
     hidden = table.assign(log_experience=np.nan)
-    sets = [
-        (consumer, thinned(consumer, ps.forecasts(consumer, horizons=ps.CONSUMER_HORIZONS), 5)),
-        (hidden, thinned(hidden, ps.forecasts(hidden), 3)),
+    tasks = [
+        hc.Task.of(consumer, thinned(ps.forecasts(consumer, horizons=ps.CONSUMER_HORIZONS), 6)),
+        hc.Task.of(hidden, thinned(ps.forecasts(hidden, fewest=5), 3)),
     ]
     other = bundled_pools().with_volume
     names = tuple(n for n in START.__dataclass_fields__ if n not in FIXED and not n.startswith("exponent"))
 
     def judged(pool: Pool) -> float:
-        return float(np.mean([loss(hc.hindcast(known, targets, Pools(other, pool))) for known, targets in sets]))
+        return float(np.mean([loss(task.forecast(Pools(other, pool))) for task in tasks]))
 
     return search(START_WITHOUT, names, judged, calls=calls)
 

@@ -9,6 +9,7 @@ python tests/benchmarks/hindcast.py --estimate      estimate learning_curves/poo
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -19,21 +20,45 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import published_series as ps
 
 from bomaudit.curves.calibration import Pools
-from bomaudit.curves.experience import PRIOR_COLUMNS, fit_experience
+from bomaudit.curves.pooling import Changes, within_part_changes
+from bomaudit.curves.projection import project
+from bomaudit.curves.rates import PRIOR_COLUMNS, Stated, fit_rates, stack
 
 COVERAGES = (0.50, 0.80, 0.95)
 
 
+@dataclass(frozen=True)
+class Task:
+    """Targets with what was known at their origins, prepared once for many pools."""
+
+    targets: pd.DataFrame
+    changes: Changes
+    row: np.ndarray
+    indexed: bool
+
+    @classmethod
+    def of(cls, table: pd.DataFrame, targets: pd.DataFrame) -> Task:
+        names = tuple(sorted(set(ps.name_of(targets))))
+        changes = within_part_changes(ps.observations(table, targets), names)
+        row = pd.Index(names).get_indexer(pd.Index(ps.name_of(targets)))
+        return cls(targets, changes, row, bool(targets["growth"].notna().all()))
+
+    def forecast(self, pools: Pools) -> pd.DataFrame:
+        """Columns of the targets and predicted, scale, dof; every prior is the pool's."""
+        pool = pools.with_volume if self.indexed else pools.without_volume
+        stated = [Stated.of(dict.fromkeys(PRIOR_COLUMNS, np.nan))] * len(self.changes.parts)
+        rates = stack(fit_rates(self.changes, stated, pool, indexed=self.indexed), pool)
+        t = self.targets
+        made = project(
+            self.row, t["growth"].to_numpy(dtype=float), t["horizon"].to_numpy(dtype=float),
+            ps.year_end(t["origin"]).to_numpy(), with_volume=rates, without=rates, pools=pools,
+        )  # fmt: skip
+        return t.assign(predicted=made.log_ratio, scale=np.sqrt(made.var_exponent + made.var_process), dof=made.dof)
+
+
 def hindcast(table: pd.DataFrame, targets: pd.DataFrame, pools: Pools) -> pd.DataFrame:
     """Forecast all targets: columns of ``targets`` and predicted, scale, dof."""
-    known = ps.observations(table, targets)
-    names = sorted(known["commodity"].unique())
-    priors = pd.DataFrame(np.nan, index=pd.Index(names), columns=list(PRIOR_COLUMNS))
-    fit = fit_experience(known, priors, pools=pools)
-    made = fit.project(
-        ps.name_of(targets), targets["growth"], targets["horizon"], start=ps.year_end(targets["origin"]).to_numpy()
-    )
-    return targets.assign(predicted=made.log_ratio, scale=np.sqrt(made.var_exponent + made.var_process), dof=made.dof)
+    return Task.of(table, targets).forecast(pools)
 
 
 def by_series(result: pd.DataFrame, value: pd.Series) -> pd.Series:

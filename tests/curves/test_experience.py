@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 
 from bomaudit.curves.calibration import Pools, bundled_pools, read_pools
-from bomaudit.curves.experience import fit_experience, implied_theta, yearly_variance
+from bomaudit.curves.experience import fit_experience, implied_theta
 from bomaudit.curves.forecast_error import experience_error_factor, fit_first_differences, fit_trend, trend_error_factor
+from bomaudit.curves.rates import yearly_variance
 
 POOLS = bundled_pools()
 
@@ -37,7 +38,7 @@ def knows_nothing(**changes):
     """A pool without an opinion on rates, in which nothing wanders: what the published theory assumes."""
     plain = replace(
         POOLS.with_volume, exponent_mean=0.0, exponent_sd=50.0, exponent_wander=0.0, drift_mean=0.0, drift_sd=0.0,
-        drift_wander=0.0, noise=0.1, noise_log_sd=1e-6, level_share=1.0, wander_log_sd=0.0,
+        drift_wander=0.0, noise=0.1, noise_log_sd=1e-6, level_share=1.0, wander_log_sd=0.0, tail_dof=1e4,
     )  # fmt: skip
     return Pools(replace(plain, **changes), replace(plain, drift_sd=50.0, **changes))
 
