@@ -193,6 +193,35 @@ def audit(folder: Path, *, settings: Settings | None = None, as_of: date | None 
     return run(open_audit(folder, settings=settings, as_of=as_of))
 
 
+def prepare(opened: Opened) -> tuple[Library, pd.DataFrame, pd.DataFrame, list[Finding]]:
+    """Make what was read ready to estimate.
+
+    Parameters
+    ----------
+    opened : Opened
+
+    Returns
+    -------
+    library : Library
+    quotes : DataFrame
+        Usable quotes.
+    lines : DataFrame
+        Prepared lines, one row a BOM line.
+    findings : list of Finding
+    """
+    tables, library = opened.inputs.tables, load_library()
+    quotes, of_quotes = prepare_quotes(tables["quotes"], fx=opened.fx, as_of=opened.as_of)
+    lines, of_lines = prepare_lines(
+        tables["bom"],
+        quotes=quotes,
+        commodities=library.commodities,
+        fx=opened.fx,
+        settings=opened.settings,
+        as_of=opened.as_of,
+    )
+    return library, quotes, lines, [*of_quotes, *of_lines]
+
+
 def run(opened: Opened) -> Audit:
     """Estimate and decide on what was read; pure, the same for the same input.
 
@@ -205,11 +234,7 @@ def run(opened: Opened) -> Audit:
     Audit
     """
     settings, tables, fx, as_of = opened.settings, opened.inputs.tables, opened.fx, opened.as_of
-    library = load_library()
-    quotes, quote_findings = prepare_quotes(tables["quotes"], fx=fx, as_of=as_of)
-    prepared, line_findings = prepare_lines(
-        tables["bom"], quotes=quotes, commodities=library.commodities, fx=fx, settings=settings, as_of=as_of
-    )
+    library, quotes, prepared, found = prepare(opened)
     curves = fit_curves(
         quotes=quotes,
         volumes=tables["volumes"],
@@ -235,6 +260,6 @@ def run(opened: Opened) -> Audit:
         settings=settings,
         as_of=as_of,
     )
-    findings = in_order([*opened.findings, *quote_findings, *line_findings, *curves.findings, *decided.findings])
+    findings = in_order([*opened.findings, *found, *curves.findings, *decided.findings])
     assumptions = list_assumptions(settings, prepared, curves, fx)
     return Audit(opened, library, quotes, prepared, curves, estimates, lines, decided, tuple(findings), assumptions)

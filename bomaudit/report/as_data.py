@@ -63,8 +63,8 @@ def summarise(content: Content) -> dict[str, Any]:
         },
         "lines": {"rows": len(content.lines), "audited": len(content.audited), **count_statuses(content.lines)},
         "verdicts": count_verdicts(content.decisions),
-        "decisions": _records(by_verdict(content.decisions), _DECISION),
-        "requotes": _records(content.requotes, _REQUOTE),
+        "decisions": records(by_verdict(content.decisions), _DECISION),
+        "requotes": records(content.requotes, _REQUOTE),
         "findings": {s.value: int(levels.eq(s.value).sum()) for s in Severity},
         "absent_tables": list(content.absent),
         "redacted": list(content.dropped),
@@ -102,7 +102,7 @@ def requotes(audit: Audit, top: int) -> dict[str, Any]:
     return {
         "schema": "bomaudit-requotes/1",
         "currency": audit.currency,
-        "requotes": _records(frame, tuple(map(str, frame.columns))),
+        "requotes": records(frame, tuple(map(str, frame.columns))),
     }
 
 
@@ -115,7 +115,7 @@ def checked(opened: Opened) -> dict[str, Any]:
         "as_of": opened.as_of.isoformat(),
         "currency": opened.fx.currency,
         "tables": {t: {"rows": len(inputs.tables[t]), "columns": list(c)} for t, c in inputs.present.items()},
-        "findings": _records(to_frame(opened.findings), tuple(f.name for f in fields(Finding))),
+        "findings": records(to_frame(opened.findings), tuple(f.name for f in fields(Finding))),
     }
 
 
@@ -130,12 +130,13 @@ def compared(result: Compared) -> dict[str, Any]:
         "new": result.new.as_of.isoformat(),
         "currency": result.new.currency,
         "counts": result.counts,
-        **{name: _records(frame, tuple(map(str, frame.columns))) for name, frame in frames.items()},
+        **{name: records(frame, tuple(map(str, frame.columns))) for name, frame in frames.items()},
         "findings": [str(f) for f in result.findings],
     }
 
 
-def _records(frame: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, object]]:
+def records(frame: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, object]]:
+    """Rows of a frame as dictionaries of plain values; see :func:`plain`."""
     rows = frame[list(columns)].astype(object).to_dict("records")
     return [{str(k): plain(v) for k, v in row.items()} for row in rows]
 
