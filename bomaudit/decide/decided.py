@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -12,7 +12,7 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library
 from bomaudit.decide.alternates import as_decisions
 from bomaudit.decide.candidates import headroom, look_alikes
-from bomaudit.decide.case import build_case
+from bomaudit.decide.case import Case, build_case
 from bomaudit.decide.elements import find_sources, lines_needed
 from bomaudit.decide.judged import Decided, judge_case
 from bomaudit.decide.market import Market, log_escalation
@@ -69,8 +69,70 @@ def decide(
     Prices are held at today's in real money over the years left; forecasts only say when the balance passes. Findings
     ``D001`` to ``D021`` and ``A001`` are described in the modules of this package.
     """
-    own, found = as_decisions(alternates, lines)
-    rows = pd.concat([f for f in (decisions, own) if len(f)] or [decisions], ignore_index=True)
+    as_rows, found = as_decisions(alternates, lines)
+    rows = pd.concat([f for f in (decisions, as_rows) if len(f)] or [decisions], ignore_index=True)
+    opened = open_case(
+        rows, lines=lines, curves=curves, estimates=estimates, quotes=quotes, library=library, fx=fx, settings=settings,
+        as_of=as_of,
+    )  # fmt: skip
+    decided = judge_case(
+        opened.case,
+        opened.market.on,
+        lines=lines,
+        audited=audited,
+        findings=(*found, *opened.findings),
+        settings=settings,
+        currency=fx.currency,
+        as_of=as_of,
+    )
+    held = frozenset(rows["part_no"]) | frozenset(lines["part_no"].iloc[opened.market.rows])
+    others = look_alikes(lines, estimates, curves, decided=held, as_of=as_of, confidence=settings.audit.confidence)
+    return replace(decided, headroom=headroom(audited, curves, as_of=as_of), candidates=others)
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A register read, priced and accounted, before it is judged.
+
+    Attributes
+    ----------
+    case : Case
+    market : Market
+        Prices of its parts on any day.
+    findings : tuple of Finding
+        Of reading the register and preparing the parts that the BOM does not hold.
+    """
+
+    case: Case
+    market: Market
+    findings: tuple[Finding, ...]
+
+
+def open_case(
+    rows: pd.DataFrame,
+    *,
+    lines: pd.DataFrame,
+    curves: Curves,
+    estimates: Estimates,
+    quotes: pd.DataFrame,
+    library: Library,
+    fx: Fx,
+    settings: Settings,
+    as_of: date,
+) -> Opened:
+    """Read a register and price it on the market.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Table ``decisions`` of the glossary.
+    lines, curves, estimates, quotes, library, fx, settings, as_of
+        As in :func:`decide`.
+
+    Returns
+    -------
+    Opened
+    """
     register = _with_volume(read_register(rows, settings=settings, as_of=as_of), lines, settings)
     sources = find_sources(register, lines)
     outside, more = sources.outside, list[Finding]()
@@ -79,30 +141,12 @@ def decide(
             outside, quotes=quotes, commodities=library.commodities, fx=fx, settings=settings, as_of=as_of
         )
     market = Market(lines, lines_needed(sources, lines), outside, curves, settings.audit.confidence)
-    prices = market.today(estimates, as_of)
     growth = log_escalation(sources.elements, curves, as_of=as_of)
+    prices = market.today(estimates, as_of)
     case = build_case(
         register, sources, lines=lines, prices=prices, growth=growth, fx=fx, rules=settings.decide, as_of=as_of
     )
-    passed_on = [f for f in more if f.code in _PASSED_ON]
-    decided = judge_case(
-        case,
-        market.on,
-        lines=lines,
-        audited=audited,
-        findings=(*found, *register.findings, *passed_on),
-        settings=settings,
-        currency=fx.currency,
-        as_of=as_of,
-    )
-    held = frozenset(register.elements["part_no"]) | frozenset(lines["part_no"].iloc[market.rows])
-    return replace(
-        decided,
-        headroom=headroom(audited, curves, as_of=as_of),
-        candidates=look_alikes(
-            lines, estimates, curves, decided=held, as_of=as_of, confidence=settings.audit.confidence
-        ),
-    )
+    return Opened(case, market, (*register.findings, *(f for f in more if f.code in _PASSED_ON)))
 
 
 def _with_volume(register: Register, lines: pd.DataFrame, settings: Settings) -> Register:

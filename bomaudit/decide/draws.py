@@ -95,7 +95,7 @@ def tails(scores: Floats, dof: Floats) -> Floats:
     ----------
     .. [1] M. Abramowitz and I. A. Stegun, "Handbook of Mathematical Functions", 26.7.5.
     """
-    known = np.where(np.isfinite(dof), dof, _NORMAL_DOF)
+    known = np.where(np.isfinite(dof) & (dof > 0), dof, _NORMAL_DOF)
     if (known >= _NORMAL_DOF).all():
         return scores
     v = np.maximum(known, _EXPANSION_DOF)[:, None]

@@ -11,7 +11,7 @@ import pandas as pd
 
 from bomaudit.decide.causes import KINDS, Causes, find_causes
 from bomaudit.decide.draws import normal_scores, power_of_two
-from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, standard_error
+from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, mixed, standard_error
 from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
 from bomaudit.settings import DecideSection
 
@@ -166,7 +166,7 @@ class _Reader:
         found = regress(npv, score)
         share = np.ones(len(rows))
         of_part = position[kind == 0]
-        share[kind == 0] = reliability(model.prices.parts["sd_log"].to_numpy(dtype=float)[of_part], self.quote_noise)
+        share[kind == 0] = reliability(model.sd_log[of_part], self.quote_noise)
         evsi = np.where(kind == 0, found.value(share), np.nan)
         return _Known(d, kind, position, found.value(), evsi)
 
@@ -183,7 +183,7 @@ def columns_of(model: Model, d: int) -> Columns:
     first, last = model.accounts.first_option[d], model.accounts.first_option[d + 1]
     prices = model.prices
     parts, ranges = np.unique(model.part_use[first:last].indices), np.unique(model.range_use[first:last].indices)
-    use = abs(model.part_use[first:last]).sum(axis=0)[parts] * np.nan_to_num(prices.median[parts])
+    use = abs(model.part_use[first:last]).sum(axis=0)[parts] * model.median[parts]
     loading = np.asarray(abs(prices.loadings[parts]).T @ use).ravel()
     factors = np.flatnonzero(loading > 0)
     spread = abs(model.range_use[first:last]).sum(axis=0)[ranges] * model.ranges.sd[ranges]
@@ -193,4 +193,4 @@ def columns_of(model: Model, d: int) -> Columns:
     at_factors, at_parts, at_ranges = np.split(place, np.cumsum([len(factors), len(parts)]))
     factor, part, column = (np.full(n, -1) for n in (len(prices.factors), len(prices.parts), len(model.ranges.mode)))
     factor[factors], part[parts], column[ranges] = at_factors, at_parts, at_ranges
-    return Columns(factor, part, column, len(size))
+    return Columns(factor, part, column, len(size), mixed(prices, factor, part, len(size)))

@@ -61,10 +61,10 @@ def _moved(walk: pd.DataFrame) -> pd.Series:
     order = np.argsort(-steps, axis=1, kind="stable")[:, :_STEPS_NAMED]
     names = np.array([w.removeprefix("walk_").replace("_", " ") for w in walk.columns], dtype=object)
     values = np.take_along_axis(walk.to_numpy(), order, axis=1)
-    said = [
-        ", ".join(f"{name} {value:+.2f}" for name, value in zip(row, amounts, strict=True) if abs(value) >= _CENT / 2)
-        for row, amounts in zip(names[order], values, strict=True)
-    ]
+    said = np.full(len(walk), "", dtype=object)
+    for row in np.flatnonzero((np.abs(values) >= _CENT / 2).any(axis=1)):
+        pairs = zip(names[order[row]], values[row], strict=True)
+        said[row] = ", ".join(f"{name} {value:+.2f}" for name, value in pairs if abs(value) >= _CENT / 2)
     return pd.Series(said, index=walk.index, dtype="str")
 
 

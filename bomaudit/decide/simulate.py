@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -101,6 +102,8 @@ class Model:
     fixed : array, shape (options,)
         Cost per product that is certain. [currency/product]
     ranges : Ranges
+    median, sd_log, dof : array, shape (parts,)
+        Of the parts' prices, 0 where unknown. [currency/uom, ln, -]
     """
 
     accounts: Accounts
@@ -109,6 +112,9 @@ class Model:
     range_use: sparse.csr_array
     fixed: Floats
     ranges: Ranges
+    median: Floats
+    sd_log: Floats
+    dof: Floats
 
 
 def build_model(accounts: Accounts, costed: Costed, *, spread: Spread) -> Model:
@@ -128,7 +134,8 @@ def build_model(accounts: Accounts, costed: Costed, *, spread: Spread) -> Model:
     )
     ranges = stated_ranges(uncertain, low[uncertain], mode[uncertain], high[uncertain], sd[uncertain], spread=spread)
     part_use = per_part(accounts, costed.coefficients)
-    return Model(accounts, costed.prices, part_use, range_use, accounts.per_option(certain), ranges)
+    margins = (np.nan_to_num(costed.prices.parts[name].to_numpy(dtype=float)) for name in ("estimate", "sd_log", "dof"))
+    return Model(accounts, costed.prices, part_use, range_use, accounts.per_option(certain), ranges, *margins)
 
 
 @dataclass(frozen=True)
@@ -140,12 +147,28 @@ class Columns:
     factor, part, spread : array of int, shape (factors,), (parts,), (ranges,)
         -1 where the cause is not used.
     count : int
+    mix : csr array, shape (parts, count)
+        Score of each part's log price from the columns: its factors and its own noise, to unit variance.
     """
 
     factor: Ints
     part: Ints
     spread: Ints
     count: int
+    mix: sparse.csr_array
+
+
+def mixed(prices: Prices, factor: Ints, part: Ints, count: int) -> sparse.csr_array:
+    """Weights of the columns in each part's score; see :class:`Columns`. A part with no column has none."""
+    loadings = sparse.coo_array(prices.loadings)
+    own = np.where(part >= 0, np.nan_to_num(prices.sd_own), 0.0)
+    at, by = loadings.coords
+    held, alone = (factor[by] >= 0) & np.isfinite(loadings.data), np.flatnonzero(own > 0)
+    rows = np.concatenate([at[held], alone])
+    values = np.concatenate([loadings.data[held], own[alone]])
+    total = np.sqrt(np.bincount(rows, weights=values**2, minlength=len(own)))
+    place = np.concatenate([factor[by[held]], part[alone]])
+    return sparse.csr_array((values / total[rows], (rows, place)), shape=(len(own), max(count, 1)))
 
 
 def assign_columns(model: Model) -> Columns:
@@ -172,7 +195,8 @@ def assign_columns(model: Model) -> Columns:
         place = _shared_columns(model, live, room)
     column[live] = len(factors) + place
     count = len(factors) + int(place.max(initial=-1)) + 1
-    return Columns(factor, column[: len(own)], column[len(own) :], count)
+    part = column[: len(own)]
+    return Columns(factor, part, column[len(own) :], count, mixed(model.prices, factor, part, count))
 
 
 def _shared_columns(model: Model, live: Ints, room: int) -> Ints:
@@ -271,13 +295,11 @@ def draw_some(model: Model, columns: Columns, scores: Floats, decisions: range) 
     options = range(int(first[decisions.start]), int(first[decisions.stop]))
     parts, part_use = _block(model.part_use, options)
     ranges, range_use = _block(model.range_use, options)
-    part_scores = part_normal_scores(model.prices, columns, scores, parts)
-    scale = model.prices.parts["sd_log"].to_numpy(dtype=float)[parts, None]
-    dof = model.prices.parts["dof"].to_numpy(dtype=float)[parts]
-    logs = tails(part_scores, dof) * np.nan_to_num(scale)
+    part_scores = np.asarray(columns.mix[parts] @ scores)
+    logs = tails(part_scores, model.dof[parts]) * model.sd_log[parts, None]
     np.clip(logs, -FURTHEST, FURTHEST, out=logs)
     price = np.exp(logs, out=logs)
-    price *= model.prices.median[parts, None]
+    price *= model.median[parts, None]
     from_parts = part_use @ price
     from_parts += model.fixed[options.start : options.stop, None]
     if not len(ranges):
@@ -297,26 +319,6 @@ def _block(use: sparse.csr_array, options: range) -> tuple[Ints, Floats]:
     rows = np.repeat(np.arange(len(options)), np.diff(use.indptr[options.start : options.stop + 1]))
     np.add.at(block, (rows, place), use.data[start:stop])
     return columns.astype(np.int64), block
-
-
-def part_normal_scores(prices: Prices, columns: Columns, scores: Floats, parts: Ints) -> Floats:
-    """Standard normal score of each part's log price: its factors and its own noise, to unit variance.
-
-    Returns
-    -------
-    array, shape (parts, draws)
-    """
-    loadings = prices.loadings[parts].tocoo()
-    held = columns.factor[loadings.coords[1]] >= 0
-    own = np.nan_to_num(prices.sd_own[parts])
-    alone = np.flatnonzero(own > 0)
-    rows = np.concatenate([loadings.coords[0][held], alone])
-    place = np.concatenate([columns.factor[loadings.coords[1][held]], columns.part[parts[alone]]])
-    values = np.concatenate([loadings.data[held], own[alone]])
-    total = np.sqrt(np.bincount(rows, weights=values**2, minlength=len(parts)))
-    values = values / np.where(total > 0, total, 1.0)[rows]
-    mix = sparse.csr_array((values, (rows, place)), shape=(len(parts), scores.shape[0]))
-    return np.asarray(mix @ scores)
 
 
 def _stated(ranges: Ranges, rows: Ints, scores: Floats) -> Floats:
@@ -348,5 +350,6 @@ def standard_error(flags: npt.NDArray[np.bool_]) -> float:
     float
         [-]
     """
-    shares = flags.reshape(REPLICATES, -1).mean(axis=1)
-    return float(np.std(shares, ddof=1) / np.sqrt(REPLICATES))
+    shares = flags.reshape(REPLICATES, -1).mean(axis=1).tolist()
+    mean = sum(shares) / REPLICATES
+    return math.sqrt(sum((x - mean) ** 2 for x in shares) / (REPLICATES - 1) / REPLICATES)

@@ -10,7 +10,7 @@ from scipy.special import ndtr, stdtr
 from bomaudit.decide.causes import KINDS, find_causes
 from bomaudit.decide.draws import normal_scores, tails
 from bomaudit.decide.outcome import simulate
-from bomaudit.decide.simulate import assign_columns, draw_some, part_normal_scores
+from bomaudit.decide.simulate import assign_columns, draw_some
 from bomaudit.decide.value_of_asking import unit_normal_loss
 
 
@@ -89,7 +89,7 @@ def test_shared_causes_move_parts_together_and_own_noise_does_not():
     case = market.case([row("X", "old", p, part_no=p) for p in "ABC"] + [row("X", "new", "D", part_no="D")])
     columns = assign_columns(case.model)
     scores = normal_scores(columns.count, draws=1 << 14, seed=2)
-    joint = np.corrcoef(part_normal_scores(case.model.prices, columns, scores, np.arange(4)))
+    joint = np.corrcoef(columns.mix @ scores)
     expected = [[1, 1, -0.6, 0], [1, 1, -0.6, 0], [-0.6, -0.6, 1, 0], [0, 0, 0, 1]]
     assert joint == pytest.approx(np.array(expected), abs=0.02)
 
