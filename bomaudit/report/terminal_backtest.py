@@ -23,6 +23,8 @@ _METHODS = {
     "price_down": "constant yearly price-down",
     "trend": "trend of the commodity",
 }
+_SHORT = {"estimate": "ours", "unchanged": "unchanged", "inflation": "inflation", "price_down": "price-down",
+          "trend": "trend"}  # fmt: skip
 
 
 def show_backtest(result: Backtest, title: str, console: Console) -> None:
@@ -41,31 +43,42 @@ def show_backtest(result: Backtest, title: str, console: Console) -> None:
         return
     put(console, Text(f"{len(result.cases)} held-out quotes of {result.cases['part_no'].nunique()} parts"))
     for scope, frame in result.summary.groupby("scope", sort=False):
-        put(console, section("All quotes" if scope == "all" else f"By {scope}"), _errors(frame, str(scope)))
-    put(console, section("How often the quote fell inside the interval"), _coverage(result.coverage))
+        everything = scope == "all"
+        title = "All quotes" if everything else f"Mean error by {scope}"
+        put(console, section(title), _errors(frame) if everything else _side_by_side(frame, str(scope)))
+    coverage = result.coverage[result.coverage["scope"] == "all"]
+    put(console, section("How often the quote fell inside the interval"), _coverage(coverage))
+    put(console, *(Text(str(f)) for f in result.findings))
 
 
-def _errors(frame: pd.DataFrame, scope: str) -> Table:
-    single = scope == "all"
-    result = table(*([] if single else [scope]), "method", "quotes", "mean error", "root mean square", "skill of ours")
+def _errors(frame: pd.DataFrame) -> Table:
+    result = table("method", "quotes", "mean error", "root mean square", "skill of ours")
     for row in frame.to_dict("records"):
-        cells = [
-            _METHODS.get(str(row["method"]), str(row["method"])),
-            f"{row['n']:.0f}",
-            f"{100 * row['mae']:.1f} %",
-            f"{100 * row['rmse']:.1f} %",
-            "" if row["method"] == "estimate" else f"{100 * row['skill']:+.0f} %",
-        ]
-        result.add_row(*([] if single else [str(row["group"])]), *cells)
+        skill = "" if row["method"] == "estimate" else f"{100 * row['skill']:+.0f} %"
+        result.add_row(
+            _METHODS.get(str(row["method"]), str(row["method"])), f"{row['n']:.0f}", _percent(row["mae"]),
+            _percent(row["rmse"]), skill,
+        )  # fmt: skip
+    return result
+
+
+def _side_by_side(frame: pd.DataFrame, scope: str) -> Table:
+    result = table(scope, "quotes", *_SHORT.values())
+    for group, rows in frame.groupby("group", sort=False):
+        error = rows.set_index("method")["mae"]
+        result.add_row(str(group), f"{rows['n'].iloc[0]:.0f}", *(_percent(error.get(m)) for m in _SHORT))
     return result
 
 
 def _coverage(coverage: pd.DataFrame) -> Table:
-    result = table("", "quotes", "interval", "inside")
+    result = table("interval", "inside", "quotes")
     for row in coverage.to_dict("records"):
-        where = "all" if row["scope"] == "all" else f"{row['scope']} {row['group']}"
-        result.add_row(where, f"{row['n']:.0f}", f"{100 * row['nominal']:.0f} %", f"{100 * row['inside']:.0f} %")
+        result.add_row(_percent(row["nominal"], 0), _percent(row["inside"], 0), f"{row['n']:.0f}")
     return result
+
+
+def _percent(value: float | None, places: int = 1) -> str:
+    return "-" if value is None or pd.isna(value) else f"{100 * value:.{places}f} %"
 
 
 def as_data(result: Backtest) -> dict[str, Any]:
