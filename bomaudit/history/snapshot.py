@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 TABLES = ("lines", "decisions", "requotes", "elements", "quotes", "curves", "findings")
 """Tables of a snapshot; ``curves`` is one row a commodity, with what was fitted."""
 
+_LIBRARY = ("curves", "commodities", "volumes", "input_prices")
+
 PACKAGES = ("bomaudit", "numpy", "pandas", "scipy")
 """Packages whose version can move a figure."""
 
@@ -118,7 +120,7 @@ def snapshot_of(audit: Audit) -> Snapshot:
             for table, file in sorted(audit.settings.files.model_dump().items())
             if file
         },
-        library=library_hash(audit.library.curves, audit.library.commodities, audit.library.volumes),
+        library=library_hash(*(getattr(audit.library, part) for part in _LIBRARY)),
         versions={name: version(name) for name in PACKAGES},
         tables={
             "lines": audit.lines,
