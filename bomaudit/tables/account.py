@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bomaudit.tables.files import Sheet
 from bomaudit.tables.locate import Block
+from bomaudit.tables.sheets import Sheet
 
 COLUMNS = ("file", "sheet", "row", "kind", "text")
 _RANK = ("assembly", "part", "charge", "alternative", "total", "subtotal", "header", "heading", "note", "blank", "line")
@@ -17,7 +17,9 @@ _RANK = ("assembly", "part", "charge", "alternative", "total", "subtotal", "head
 _LONGEST = 200
 
 
-def account(sheets: Sequence[Sheet], blocks: Sequence[tuple[Block, NDArray[np.object_], NDArray[np.object_]]]) -> pd.DataFrame:
+def account(
+    sheets: Sequence[Sheet], blocks: Sequence[tuple[Block, NDArray[np.object_], NDArray[np.object_]]]
+) -> pd.DataFrame:
     """One row for each row of each sheet.
 
     Parameters
@@ -42,11 +44,27 @@ def account(sheets: Sequence[Sheet], blocks: Sequence[tuple[Block, NDArray[np.ob
         for row in np.flatnonzero(kind == ""):
             text[row] = text[row] or _row_text(sheet, int(row))
             kind[row] = "note" if text[row] else "blank"
-        frames.append(pd.DataFrame({"file": sheet.file, "sheet": sheet.name, "row": np.arange(1, sheet.n_rows + 1), "kind": kind, "text": text}))
+        frames.append(
+            pd.DataFrame(
+                {
+                    "file": sheet.file,
+                    "sheet": sheet.name,
+                    "row": np.arange(1, sheet.n_rows + 1),
+                    "kind": kind,
+                    "text": text,
+                }
+            )
+        )
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(COLUMNS))
 
 
-def _enter(kind: NDArray[np.object_], text: NDArray[np.object_], block: Block, kinds: NDArray[np.object_], texts: NDArray[np.object_]) -> None:
+def _enter(
+    kind: NDArray[np.object_],
+    text: NDArray[np.object_],
+    block: Block,
+    kinds: NDArray[np.object_],
+    texts: NDArray[np.object_],
+) -> None:
     for row in block.header_rows:
         kind[row], text[row] = "header", _row_text(block.sheet, row)
     span = slice(block.first, block.last)

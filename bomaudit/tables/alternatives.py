@@ -12,9 +12,13 @@ from bomaudit.tables.locate import Block
 from bomaudit.tables.rowkinds import View
 from bomaudit.tables.words import is_alternative
 
-_RANKED = re.compile(r"\brank(?:ing)?\b|\bchoice\b|\bpriority\b|\boption\b|\bpreference\b|\bauswahl\b|\bchoix\b|\bvariante?\b|优先|選択")
+_RANKED = re.compile(
+    r"\brank(?:ing)?\b|\bchoice\b|\bpriority\b|\boption\b|\bpreference\b|\bauswahl\b|\bchoix\b|\bvariante?\b|优先|選択"
+)
 _SECOND = re.compile(r"^(?:[2-9]|(?:2nd|3rd|4th|second|third)(?: choice)?)$")
-_PREFIX = re.compile(r"^\(?\s*(?:alt(?:ernative|ernativ|ernativa|ernate)?\b|or\b|oder\b|ou\b|lub\b|или\b|或)\s*[:.)\-]", re.IGNORECASE)
+_PREFIX = re.compile(
+    r"^\(?\s*(?:alt(?:ernative|ernativ|ernativa|ernate)?\b|or\b|oder\b|ou\b|lub\b|или\b|或)\s*[:.)\-]", re.IGNORECASE
+)
 
 
 def choices(block: Block, view: View, kind: NDArray[np.object_]) -> NDArray[np.intp]:
@@ -22,12 +26,12 @@ def choices(block: Block, view: View, kind: NDArray[np.object_]) -> NDArray[np.i
 
     Notes
     -----
-    A line is one if a cell of a column that is neither name nor figure says so ("alternative", "2nd choice"), if its name
-    begins with "Alternative:" or "or:", or if a ranking column ranks it after a first choice of the same section.
+    A line is one if a cell of a column that is neither name nor figure says so ("alternative", "2nd choice"), if its
+    name begins with "Alternative:" or "or:", or if a ranking column ranks it after a first choice of the same section.
     """
     lines = np.flatnonzero(kind == "part")
     marked = np.zeros(len(kind), dtype=bool)
-    named = {m.column - block.left for m in block.mapped.values() if m.name not in ("note",)}
+    named = {m.column - block.left for m in block.mapped.values() if m.name != "note"}
     for i in lines:
         marked[i] = bool(_PREFIX.match(view.description[i]) or _PREFIX.match(view.part_no[i]))
     for c, column in enumerate(view.columns):

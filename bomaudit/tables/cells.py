@@ -15,12 +15,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bomaudit.tables.files import Cells
 from bomaudit.tables.money import MARK, code_of
+from bomaudit.tables.sheets import Cells
 
 Floats = NDArray[np.float64]
 
-_NUMBER = r"\d+(?:[.,]\d+)?[eE][-+]?\d{1,3}(?!\w)|\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?(?!\d)|\d{1,3}(?:,\d{2,3})+(?:\.\d+)?(?!\d)|\d{1,3}(?:\.\d{3})+(?:,\d+)?(?!\d)|\d+(?:[.,]\d+)?|[.,]\d+"
+_NUMBER = (
+    r"\d+(?:[.,]\d+)?[eE][-+]?\d{1,3}(?!\w)|"
+    r"\d{1,3}(?:[ '’]\d{3})+(?:[.,]\d+)?(?!\d)|"
+    r"\d{1,3}(?:,\d{2,3})+(?:\.\d+)?(?!\d)|"
+    r"\d{1,3}(?:\.\d{3})+(?:,\d+)?(?!\d)|"
+    r"\d+(?:[.,]\d+)?|"
+    r"[.,]\d+"
+)
+"""A number in any writing: with exponent; with spaces, commas or points between thousands; plain; from its mark on."""
 _ONE = re.compile(_NUMBER)
 _RANGE = re.compile(
     rf"^(?P<a>{_NUMBER})\s*(?:-|–|—|~|\.\.+|\bto\b|\bbis\b|\bà\b|\ba\b|\bдо\b|～|〜)\s*(?P<b>{_NUMBER})(?P<rest>.*)$"
@@ -31,15 +39,17 @@ _APPROX = re.compile(
     re.IGNORECASE,
 )
 _PER = re.compile(
-    r"(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b|\bpor\b|\bza\b|\bna\b|\bза\b)\s*(?P<n>\d[\d.,' ]*)?\s*(?P<unit>[^\W\d_%]*\.?)\s*$",
+    r"(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b|\bpor\b|\bza\b|\bna\b|\bза\b)\s*"
+    r"(?P<n>\d[\d.,' ]*)?\s*(?P<unit>[^\W\d_%]*\.?)\s*$",
     re.IGNORECASE,
 )
 DASHES = frozenset({"-", "–", "—", "--", "---", "----", "−", "=", "~", ".", "_", "/", "\\", "*", "?", "??", "x", "X"})
-MISSING_WORDS = frozenset(
-    "na n/a n.a. n.a nan none null nil tbd tba tbc tbq unknown unbekannt k.a. k.a keine inconnu nd n.d. s/d brak b/d нет н/д 无 無 なし 없음 "
-    "#n/a #ref! #value! #name? #div/0! #null! #num!".split()
-)
-ERROR_WORDS = frozenset("#ref! #value! #name? #div/0! #null! #num! #n/a".split())
+MISSING_WORDS = frozenset([
+    "na", "n/a", "n.a.", "n.a", "nan", "none", "null", "nil", "tbd", "tba", "tbc", "tbq", "unknown", "unbekannt",
+    "k.a.", "k.a", "keine", "inconnu", "nd", "n.d.", "s/d", "brak", "b/d", "нет", "н/д", "无", "無", "なし", "없음",
+    "#n/a", "#ref!", "#value!", "#name?", "#div/0!", "#null!", "#num!",
+])  # fmt: skip
+ERROR_WORDS = frozenset(["#ref!", "#value!", "#name?", "#div/0!", "#null!", "#num!", "#n/a"])
 
 
 @dataclass(frozen=True)
@@ -57,7 +67,8 @@ class Amounts:
     unit : object array of str
         Unit or other words after the number.
     state : object array of str
-        "" read · blank · dash · words · range · approx · extra (words after the number were passed over) · date · error.
+        "" read · blank · dash · words · range · approx · extra (words after the number were passed over) · date ·
+        error.
     """
 
     value: Floats
@@ -147,7 +158,9 @@ def read_amount(text: str, decimal: str = "", *, money: bool = True) -> _Read:
         return _Read(state="dash")
     if lower in MISSING_WORDS:
         return _Read(state="error" if lower in ERROR_WORDS else "words", unit=raw)
-    currency, mark, body = _take_currency(raw) if money else ("", "", re.sub(r"^[x×]\s*(?=\d)", "", raw, flags=re.IGNORECASE))
+    currency, mark, body = (
+        _take_currency(raw) if money else ("", "", re.sub(r"^[x×]\s*(?=\d)", "", raw, flags=re.IGNORECASE))
+    )
     per, body = _take_per(body)
     negative = bool(re.fullmatch(r"\(\s*[\d.,' ]+\)", body)) or body.endswith("-")
     body = body.strip("() ").rstrip("-").strip() if negative else body
@@ -180,7 +193,9 @@ def _take_approx(body: str) -> tuple[str, bool]:
     return stripped.strip(), stripped != body
 
 
-def _numbers_in(raw: str, body: str, decimal: str, *, currency: tuple[str, str], per: float, negative: bool, approx: bool) -> _Read:
+def _numbers_in(
+    raw: str, body: str, decimal: str, *, currency: tuple[str, str], per: float, negative: bool, approx: bool
+) -> _Read:
     spread = _RANGE.match(re.sub(r"(?<=[-–—~])\s*~", "", body))
     if spread is not None and not negative:
         low, high = to_number(spread["a"], decimal), to_number(spread["b"], decimal)
@@ -261,8 +276,13 @@ def _text(cell: Any) -> str:
     return "" if cell is None else str(cell)
 
 
-_YES = frozenset("y yes true 1 x ✓ ✔ ja j oui o si sí s sim tak t да 是 はい 예 wahr vrai".split())
-_NO = frozenset("n no false 0 nein non não nie нет 否 いいえ 아니오 falsch faux".split())
+_YES = frozenset([
+    "y", "yes", "true", "1", "x", "✓", "✔", "ja", "j", "oui", "o", "si", "sí", "s", "sim", "tak", "t", "да", "是",
+    "はい", "예", "wahr", "vrai",
+])  # fmt: skip
+_NO = frozenset([
+    "n", "no", "false", "0", "nein", "non", "não", "nie", "нет", "否", "いいえ", "아니오", "falsch", "faux",
+])  # fmt: skip
 
 
 def flags(cells: Cells) -> tuple[NDArray[np.object_], NDArray[np.bool_]]:

@@ -1,4 +1,4 @@
-"""Which tables of a file are read: the best sheet, others of the same make, variants; older copies are named, not added."""
+"""Which tables of a file are read: the best sheet, others of its make, variants; older copies are named, not added."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from bomaudit.findings import BadInput, Finding, error, note, warning
 from bomaudit.glossary import Table
 from bomaudit.tables.assign import telling_columns
-from bomaudit.tables.files import Book, Sheet
+from bomaudit.tables.files import Book
 from bomaudit.tables.layout import find_blocks
 from bomaudit.tables.locate import Block, is_bom
+from bomaudit.tables.sheets import Sheet, letter
 
 _REPEATS = 0.5
 """A sheet repeats another if this share of its lines is there under the same name."""
@@ -34,7 +35,6 @@ class Chosen:
     findings : tuple of Finding
     """
 
-
     blocks: tuple[Block, ...]
     variants: frozenset[int]
     possible: tuple[Block, ...]
@@ -52,7 +52,14 @@ def choose(book: Book, table: Table, *, sheet: str, stated: Mapping[str, str]) -
     file = book.path.name
     sheets = [s for s in book.sheets if not sheet or s.name == sheet]
     if not sheets:
-        raise BadInput(error("T020", "the sheet named in audit.toml must exist", file=file, found=", ".join(s.name for s in book.sheets)))
+        raise BadInput(
+            error(
+                "T020",
+                "the sheet named in audit.toml must exist",
+                file=file,
+                found=", ".join(s.name for s in book.sheets),
+            )
+        )
     by_sheet = [(s, find_blocks(s, table, stated=stated)) for s in sheets]
     found = [(s, b) for s, b in by_sheet if b]
     if not found:
@@ -75,24 +82,52 @@ def choose(book: Book, table: Table, *, sheet: str, stated: Mapping[str, str]) -
 
 
 def _no_table(file: str, table: Table) -> Finding:
-    return error("T021", f"the file must hold a {table.name} table", file=file, found="no header that names its columns",
-                 advice=f"name the columns in [columns.{table.name}] of audit.toml")  # fmt: skip
+    return error(
+        "T021",
+        f"the file must hold a {table.name} table",
+        file=file,
+        found="no header that names its columns",
+        advice=f"name the columns in [columns.{table.name}] of audit.toml",
+    )
 
 
 def _check_columns(file: str, table: Table, block: Block, stated: Mapping[str, str]) -> None:
     headers = ", ".join(h.text for h in block.headers if h.text)[:300]
     absent = [f"{n} = {w!r}" for n, w in stated.items() if n not in block.mapped or block.mapped[n].how != "stated"]
     if absent:
-        raise BadInput(error("T028", f"a column named in [columns.{table.name}] must be in the table", file=file, sheet=block.sheet.name,
-                             found=f"{absent[0]} where the headers are {headers}", advice="write the header as it is in the file"))  # fmt: skip
+        raise BadInput(
+            error(
+                "T028",
+                f"a column named in [columns.{table.name}] must be in the table",
+                file=file,
+                sheet=block.sheet.name,
+                found=f"{absent[0]} where the headers are {headers}",
+                advice="write the header as it is in the file",
+            )
+        )
     missing = [c.name for c in table.columns if c.required and c.name not in block.mapped]
     if table.name != "bom" and missing:
-        raise BadInput(error("T022", f"a {table.name} table must have the column {missing[0]}", file=file, sheet=block.sheet.name,
-                             found=f"columns {headers}", advice=f"name it in [columns.{table.name}] of audit.toml"))  # fmt: skip
+        raise BadInput(
+            error(
+                "T022",
+                f"a {table.name} table must have the column {missing[0]}",
+                file=file,
+                sheet=block.sheet.name,
+                found=f"columns {headers}",
+                advice=f"name it in [columns.{table.name}] of audit.toml",
+            )
+        )
     if table.name == "bom" and not is_bom(block):
-        raise BadInput(error("T023", "a bill of materials must name parts and state a quantity or a price", file=file, sheet=block.sheet.name,
-                             found=f"columns {headers}" if headers else "no header",
-                             advice="name the columns in [columns.bom] of audit.toml if it is one"))  # fmt: skip
+        raise BadInput(
+            error(
+                "T023",
+                "a bill of materials must name parts and state a quantity or a price",
+                file=file,
+                sheet=block.sheet.name,
+                found=f"columns {headers}" if headers else "no header",
+                advice="name the columns in [columns.bom] of audit.toml if it is one",
+            )
+        )
 
 
 def _mapping_findings(block: Block, stated: Mapping[str, str]) -> list[Finding]:
@@ -100,24 +135,36 @@ def _mapping_findings(block: Block, stated: Mapping[str, str]) -> list[Finding]:
     findings = []
     if not block.header_rows:
         findings.append(warning("T029", "the table has no header; its columns are told by what they hold", **where,
-                                assumed=", ".join(f"{m.name} in {_letter(m.column)}" for m in block.mapped.values()),
+                                assumed=", ".join(f"{m.name} in {letter(m.column)}" for m in block.mapped.values()),
                                 advice="name the columns in [columns.bom] of audit.toml"))  # fmt: skip
     if block.rival >= 0:
-        findings.append(warning("T065", "one header should name the columns", **where, row=block.rival + 1,
-                                found="another row that fits as well", assumed=f"row {block.header_rows[-1] + 1} is the header"))  # fmt: skip
+        findings.append(
+            warning(
+                "T065",
+                "one header should name the columns",
+                **where,
+                row=block.rival + 1,
+                found="another row that fits as well",
+                assumed=f"row {block.header_rows[-1] + 1} is the header",
+            )
+        )
     if block.sheet.turned:
         findings.append(warning("T066", "the table runs across the sheet, lines in columns", **where,
                                 assumed="rows and columns exchanged; row numbers count columns"))  # fmt: skip
     unsure = [m for m in block.mapped.values() if m.confidence < 0.6 and m.name not in stated and block.header_rows]  # noqa: PLR2004
-    findings += [note("T067", f"{m.name} is taken from a column by weak signs", **where, column=_letter(m.column), found=repr(m.header[:40]),
-                      assumed=f"confidence {m.confidence:.2f}", advice="name the column in audit.toml if this is wrong") for m in unsure]  # fmt: skip
+    findings += [
+        note(
+            "T067",
+            f"{m.name} is taken from a column by weak signs",
+            **where,
+            column=letter(m.column),
+            found=repr(m.header[:40]),
+            assumed=f"confidence {m.confidence:.2f}",
+            advice="name the column in audit.toml if this is wrong",
+        )
+        for m in unsure
+    ]
     return findings
-
-
-def _letter(column: int) -> str:
-    from bomaudit.tables.files import letter  # noqa: PLC0415
-
-    return letter(column)
 
 
 def _with_variants(blocks: Sequence[Block]) -> tuple[list[Block], frozenset[int], list[Finding]]:
@@ -125,37 +172,74 @@ def _with_variants(blocks: Sequence[Block]) -> tuple[list[Block], frozenset[int]
     kept, findings, variants = list(blocks), [], set()
     for i, block in enumerate(kept[1:], start=1):
         if block.left == kept[0].left:
-            findings.append(note("T068", "further tables below the first are read too", file=block.sheet.file, sheet=block.sheet.name,
-                                 row=block.header_rows[-1] + 1))  # fmt: skip
+            findings.append(
+                note(
+                    "T068",
+                    "further tables below the first are read too",
+                    file=block.sheet.file,
+                    sheet=block.sheet.name,
+                    row=block.header_rows[-1] + 1,
+                )
+            )
             continue
         is_variant = _overlap(block, [kept[0]]) >= _VARIANT
         if is_variant:
             variants.add(i)
-        findings.append(warning("T069", "tables beside each other are variants or parts of one bill", file=block.sheet.file, sheet=block.sheet.name,
-                                column=_letter(block.left), found="most of the second's lines are in the first" if is_variant else "different lines",
-                                assumed="the second is a variant, its lines are not added" if is_variant else "both are added"))  # fmt: skip
+        findings.append(
+            warning(
+                "T069",
+                "tables beside each other are variants or parts of one bill",
+                file=block.sheet.file,
+                sheet=block.sheet.name,
+                column=letter(block.left),
+                found="most of the second's lines are in the first" if is_variant else "different lines",
+                assumed="the second is a variant, its lines are not added" if is_variant else "both are added",
+            )
+        )
     return kept, frozenset(variants), findings
 
 
-def _other_sheet(blocks: Sequence[Block], other: Sheet, parts: list[Block], best: Block) -> tuple[list[Block], list[Finding]]:
+def _other_sheet(
+    blocks: Sequence[Block], other: Sheet, parts: list[Block], best: Block
+) -> tuple[list[Block], list[Finding]]:
     """Add another sheet's table if it is of the same make and says something new."""
     parts = [p for p in parts if p.quality >= _WORTH_A_WORD * best.quality]
     if not parts:
         return [], []
     where = {"file": other.file, "sheet": other.name}
     if _overlap(parts[0], blocks) >= _REPEATS:
-        return [], [warning("T024", "a sheet that repeats lines is not added", **where, found=f"most of its lines are in {best.sheet.name}",
-                            advice="name the sheet to read in [sheets] of audit.toml")]  # fmt: skip
+        return [], [
+            warning(
+                "T024",
+                "a sheet that repeats lines is not added",
+                **where,
+                found=f"most of its lines are in {best.sheet.name}",
+                advice="name the sheet to read in [sheets] of audit.toml",
+            )
+        ]
     if _same_make(parts[0], best) and other.visible:
-        return parts, [warning("T025", "several sheets hold a bill of materials", **where, assumed="its lines are added",
-                               advice="name the one sheet to read in [sheets] of audit.toml if they are versions")]  # fmt: skip
+        return parts, [
+            warning(
+                "T025",
+                "several sheets hold a bill of materials",
+                **where,
+                assumed="its lines are added",
+                advice="name the one sheet to read in [sheets] of audit.toml if they are versions",
+            )
+        ]
     return [], []
 
 
 def left_out(block: Block, best: Block) -> Finding:
     """T026: a sheet that was looked at and not read."""
-    return warning("T026", "another sheet looks like a bill of materials of another make", file=block.sheet.file, sheet=block.sheet.name,
-                   assumed=f"only {best.sheet.name} is read", advice="name the sheet to read in [sheets] of audit.toml")  # fmt: skip
+    return warning(
+        "T026",
+        "another sheet looks like a bill of materials of another make",
+        file=block.sheet.file,
+        sheet=block.sheet.name,
+        assumed=f"only {best.sheet.name} is read",
+        advice="name the sheet to read in [sheets] of audit.toml",
+    )
 
 
 def _names(block: Block) -> list[str]:
@@ -175,4 +259,4 @@ def _same_make(a: Block, b: Block) -> bool:
         return [block.headers[c].words for c in telling_columns(block.mapped)]
 
     wa, wb = words(a), words(b)
-    return bool(wa) and sum(w in wb for w in wa) >= 0.7 * max(len(wa), len(wb))  # noqa: PLR2004
+    return bool(wa) and sum(w in wb for w in wa) >= 0.7 * max(len(wa), len(wb))

@@ -17,7 +17,7 @@ from bomaudit.tables import codes
 from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts
 from bomaudit.tables.dates import dates
 from bomaudit.tables.evidence import agrees
-from bomaudit.tables.files import Cells, Sheet, letter
+from bomaudit.tables.sheets import Cells, Sheet, letter
 
 SHOWN = 5
 """Cells with the same trouble that get a finding each; the rest is counted in one more."""
@@ -82,28 +82,38 @@ def amount_findings(got: Amounts, cells: Cells, place: Place, read: ReadSection,
     findings = []
     if column_decimal(cells, read, pooled)[1]:
         where = [i for i, c in enumerate(cells) if isinstance(c, str) and decimal_mark([c])[1]]
-        findings += cell_findings(place, where, cells, warning(
-            "T030", f"{place.name} must show which mark is the decimal one", assumed="read as a decimal point with thousands commas",
-            advice="set decimal in [read] of audit.toml",
-        ))  # fmt: skip
+        findings += cell_findings(
+            place,
+            where,
+            cells,
+            warning(
+                "T030",
+                f"{place.name} must show which mark is the decimal one",
+                assumed="read as a decimal point with thousands commas",
+                advice="set decimal in [read] of audit.toml",
+            ),
+        )
     for state, template in _TROUBLES.items():
         where = [int(i) for i in np.flatnonzero(got.state == state)]
         if where:
-            findings += cell_findings(place, where, cells, replace(template, message=template.message.format(place.name)))
+            findings += cell_findings(
+                place, where, cells, replace(template, message=template.message.format(place.name))
+            )
     return findings
 
 
+_NOT_KNOWN = "taken as not known"
 _TROUBLES = {
-    "words": warning("T031", "{} must be a number", assumed="taken as not known", advice="put the number there if it is known"),
+    "words": warning("T031", "{} must be a number", assumed=_NOT_KNOWN, advice="put the number there if it is known"),
     "dash": note("T032", "{} is left open with a dash", assumed="taken as not known"),
     "extra": note("T033", "{} has words after the number", assumed="the number was taken"),
     "approx": note("T034", "{} is stated as approximate", assumed="the number was taken"),
     "range": warning("T035", "{} is a range", assumed="its middle was taken, its ends kept as low and high"),
-    "date": warning("T036", "{} must be a number, not a date", assumed="taken as not known: a spreadsheet turned it into a date",
+    "date": warning("T036", "{} must be a number, not a date", assumed=f"{_NOT_KNOWN}: a spreadsheet made a date of it",
                     advice="type the number again as text or with the other decimal mark"),
-    "uncalculated": warning("T019", "{} must hold a result, it is a formula that was never calculated", assumed="taken as not known",
+    "uncalculated": warning("T019", "{} must hold a result, not a formula never calculated", assumed=_NOT_KNOWN,
                             advice="open the file in a spreadsheet, let it calculate, and save it"),
-    "error": warning("T037", "{} must be a number, not an error value", assumed="taken as not known", advice="repair the formula"),
+    "error": warning("T037", "{} must be a number, not an error", assumed=_NOT_KNOWN, advice="repair the formula"),
 }  # fmt: skip
 
 
@@ -112,7 +122,9 @@ def extension_findings(place: Place, product: NDArray[np.float64], stated: NDArr
     off = ~np.isnan(product) & ~np.isnan(stated) & ~agrees(product, stated)
     if not off.any():
         return []
-    shown = np.array([f"{s:g} where qty × unit cost is {p:g}" for s, p in zip(stated, product, strict=True)], dtype=object)
+    shown = np.array(
+        [f"{s:g} where qty × unit cost is {p:g}" for s, p in zip(stated, product, strict=True)], dtype=object
+    )
     return cell_findings(place, [int(i) for i in np.flatnonzero(off)], shown, warning(
         "T053", "extended cost must be quantity × unit cost", assumed="unit cost and quantity are kept as stated",
         advice="correct the line; a pack price or a rounded piece price is the usual cause"))  # fmt: skip
@@ -137,7 +149,9 @@ def convert(
     if column.kind == "flag":
         values, unread = flags(cells)
         template = warning("T038", f"{column.name} must be yes or no", assumed="taken as not known")
-        return pd.array(values, dtype="boolean"), cell_findings(place, [int(i) for i in np.flatnonzero(unread)], cells, template)
+        return pd.array(values.tolist(), dtype="boolean"), cell_findings(
+            place, [int(i) for i in np.flatnonzero(unread)], cells, template
+        )
     return _dates(column, cells, place, read)
 
 
@@ -147,7 +161,9 @@ def _words(table: str, column: Column, cells: Cells, place: Place) -> tuple[Any,
     if not codes.has_codes(column.name) or (column.name == "kind" and table != "quotes"):
         return words, []
     found, odd = codes.to_codes(column.name, words)
-    template = warning("T063", f"{column.name} must be one of {', '.join(codes.codes_of(column.name))}", assumed="kept as it is")
+    template = warning(
+        "T063", f"{column.name} must be one of {', '.join(codes.codes_of(column.name))}", assumed="kept as it is"
+    )
     return found, cell_findings(place, [int(i) for i in np.flatnonzero(odd)], cells, template)
 
 
@@ -166,8 +182,14 @@ def _as_share(values: NDArray[np.float64], cells: Cells, place: Place) -> tuple[
 
 def _dates(column: Column, cells: Cells, place: Place, read: ReadSection) -> tuple[Any, list[Finding]]:
     got = dates(cells, day_first=read.day_first)
-    findings = cell_findings(place, [int(i) for i in np.flatnonzero(got.unread)], cells, warning(
-        "T040", f"{column.name} must be a date such as 2019-03-31, Q1 2019 or 2019", assumed="taken as not known"))  # fmt: skip
+    findings = cell_findings(
+        place,
+        [int(i) for i in np.flatnonzero(got.unread)],
+        cells,
+        warning(
+            "T040", f"{column.name} must be a date such as 2019-03-31, Q1 2019 or 2019", assumed="taken as not known"
+        ),
+    )
     either = [int(i) for i in np.flatnonzero(got.either)]
     if either:
         findings += cell_findings(place, either, cells, warning(

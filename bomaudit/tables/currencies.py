@@ -1,4 +1,4 @@
-"""Which currency each line is in: from its cell, its header, its number format, a note on the sheet, or the settings."""
+"""Which currency each line is in: from its cell, header, number format, a note on the sheet, or the settings."""
 
 from __future__ import annotations
 
@@ -53,9 +53,17 @@ def _has_amount(text: str, mark: re.Match[str]) -> bool:
 
 
 def resolve(
-    *, column: Texts | None, reads: Sequence[Amounts | None], headers: Sequence[Header], formats: Sequence[dict[int, tuple[str, str]]],
-    rows: NDArray[np.intp], notes: Sequence[str], setting: str, where: dict[str, Any], priced: NDArray[np.bool_],
-) -> tuple[Texts, list[Finding]]:  # fmt: skip
+    *,
+    column: Texts | None,
+    reads: Sequence[Amounts | None],
+    headers: Sequence[Header],
+    formats: Sequence[dict[int, tuple[str, str]]],
+    rows: NDArray[np.intp],
+    notes: Sequence[str],
+    setting: str,
+    where: dict[str, Any],
+    priced: NDArray[np.bool_],
+) -> tuple[Texts, list[Finding]]:
     """Settle the currency of every line.
 
     Parameters
@@ -108,16 +116,16 @@ def resolve(
     noted = from_notes(notes)
     fill(np.full(n, noted, dtype=object), "", "note")
     fill(np.full(n, setting, dtype=object), "", "setting")
-    findings = _shared_marks(code, mark, noted, headers, setting, where)
+    named = next((h.currency for h in headers if h.currency and h.currency_mark.lower() not in AMBIGUOUS), "")
+    findings = _shared_marks(code, mark, named or noted or setting, where)
     return code, findings + _said(code, source, priced, where)
 
 
-def _shared_marks(code: Texts, mark: Texts, noted: str, headers: Sequence[Header], setting: str, where: dict[str, Any]) -> list[Finding]:
-    """Settle marks that several currencies use by what else the sheet says."""
+def _shared_marks(code: Texts, mark: Texts, named: str, where: dict[str, Any]) -> list[Finding]:
+    """Settle marks that several currencies use by the currency the sheet names elsewhere, if it names one."""
     shared = np.array([m.lower() in AMBIGUOUS for m in mark], dtype=bool)
     if not shared.any():
         return []
-    named = next((h.currency for h in headers if h.currency and h.currency_mark.lower() not in AMBIGUOUS), "") or noted or setting
     findings = []
     for which in sorted({str(m) for m in mark[shared]}):
         usual, other = AMBIGUOUS[which.lower()]
@@ -125,8 +133,16 @@ def _shared_marks(code: Texts, mark: Texts, noted: str, headers: Sequence[Header
         if named and (named == usual or named in _DOLLARS or usual not in _DOLLARS):
             code[at] = named
             continue
-        findings.append(warning("T055", f"the mark {which} must name one currency", **where, found=f"{int(at.sum())} lines",
-                                assumed=f"read as {usual}; it may be {other}", advice="set currency in [read] of audit.toml"))  # fmt: skip
+        findings.append(
+            warning(
+                "T055",
+                f"the mark {which} must name one currency",
+                **where,
+                found=f"{int(at.sum())} lines",
+                assumed=f"read as {usual}; it may be {other}",
+                advice="set currency in [read] of audit.toml",
+            )
+        )
     return findings
 
 
@@ -134,8 +150,15 @@ def _said(code: Texts, source: Texts, priced: NDArray[np.bool_], where: dict[str
     findings = []
     missing = priced & (code == "")
     if missing.any():
-        findings.append(warning("T056", "prices must state their currency", **where, found=f"{int(missing.sum())} lines without one",
-                                advice="set currency in [read] of audit.toml"))  # fmt: skip
+        findings.append(
+            warning(
+                "T056",
+                "prices must state their currency",
+                **where,
+                found=f"{int(missing.sum())} lines without one",
+                advice="set currency in [read] of audit.toml",
+            )
+        )
     codes = Counter(code[priced & (code != "")])
     if len(codes) > 1:
         listed = ", ".join(f"{c} {codes[c]}" for c in sorted(codes))

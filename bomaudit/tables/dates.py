@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.tables.cells import plain
-from bomaudit.tables.files import Cells
+from bomaudit.tables.sheets import Cells
 
 _MONTHS = (
-    "jan januar january janvier janv ene enero gennaio gen janeiro januari sty styczen stycznia янв январь января ledna",
+    "jan januar january janvier janv ene enero gennaio gen janeiro januari sty styczen stycznia янв январь января",
     "feb februar february fevrier fevr febrero febbraio fev fevereiro februari lut luty lutego фев февраль февраля",
     "mar marz maerz mrz march mars marzo março marco maart mrt marzec marca мар март марта",
     "apr april avril avr abr abril aprile kwi kwiecien kwietnia апр апрель апреля",
@@ -68,7 +68,10 @@ _QUARTER = re.compile(
     r"^(?:q|t|kw?a?r?t?a?l?\.?)\s*([1-4])[\s/.-]*(\d{4})$|^(\d{4})[\s/.-]*(?:q|t)\s*([1-4])$|^([1-4])\.?\s*(?:q|quartal|quarter|trimestre)\s*(\d{4})$",
     re.IGNORECASE,
 )
-_WEEK = re.compile(r"^(?:kw|cw|w|wk|week|semaine|sem|tydz|nedelya)\.?\s*(\d{1,2})[\s/.-]+(\d{4}|\d{2})$|^(\d{4})[\s/.-]*(?:kw|cw|w)\s*(\d{1,2})$", re.IGNORECASE)
+_WEEK = re.compile(
+    r"^(?:kw|cw|w|wk|week|semaine|sem|tydz|nedelya)\.?\s*(\d{1,2})[\s/.-]+(\d{4}|\d{2})$|^(\d{4})[\s/.-]*(?:kw|cw|w)\s*(\d{1,2})$",
+    re.IGNORECASE,
+)
 _YEAR = re.compile(r"^(?:fy|cy)?\s*(\d{4})年?$", re.IGNORECASE)
 _NAMED = re.compile(
     r"^(?:(\d{1,2})(?:st|nd|rd|th|\.)?[\s/-]*(?:de\s+)?)?([^\W\d_]{3,})\.?,?[\s/-]*(?:de\s+)?(\d{4}|\d{2})$"
@@ -97,7 +100,9 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
     order = first if first is not None else (True if day_first is None else day_first)
     reads = [(None, "", False) if k is None or k == "" else _read(k, order) for k in seen]
     blank = np.array([k is None or k == "" for k in seen], dtype=bool)
-    value = np.array([np.datetime64("NaT") if day is None else np.datetime64(day) for day, _, _ in reads], dtype="datetime64[us]")
+    value = np.array(
+        [np.datetime64("NaT") if day is None else np.datetime64(day) for day, _, _ in reads], dtype="datetime64[us]"
+    )
     precision = np.array([p for _, p, _ in reads], dtype=object)
     unread = np.array([day is None for day, _, _ in reads], dtype=bool) & ~blank
     either = np.array([both and open_order for _, _, both in reads], dtype=bool)

@@ -1,7 +1,7 @@
 """What cells wear beside their values: number formats, indents, hidden rows, comments, merged cells, missing results.
 
-A reader of values loses these. They are looked up only where the values leave something open, and only for the columns that
-need it. XML is scanned or parsed without ever expanding an entity.
+A reader of values loses these. They are looked up only where the values leave something open, and only for the columns
+that need it. XML is scanned or parsed without ever expanding an entity.
 """
 
 from __future__ import annotations
@@ -11,10 +11,12 @@ import re
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 from xml.parsers import expat
 
+from bomaudit.tables.files import Book
 from bomaudit.tables.money import code_in_format
+from bomaudit.tables.sheets import letter
+from bomaudit.tables.xml_parts import elements, local_name, ods_cells
 
 _MAX_XLS = 30 << 20
 """Larger old workbooks are read without formats [bytes]: their only reader of formats is slow."""
@@ -50,52 +52,22 @@ class Dress:
     errors: frozenset[tuple[int, int]] = frozenset()
 
 
-class Forbidden(ValueError):
-    """XML that declares a document type: the way to entity expansion; never needed in a workbook."""
-
-
-def elements(xml: bytes) -> Iterator[tuple[str, dict[str, str], str]]:
-    """Yield (event, attributes, name or text) of an XML part; raises :class:`Forbidden` at a document type."""
-    events: list[tuple[str, dict[str, str], str]] = []
-
-    def forbid(*_args: Any) -> None:
-        raise Forbidden("a document type declaration")
-
-    parser = expat.ParserCreate()
-    parser.StartDoctypeDeclHandler = forbid
-    parser.EntityDeclHandler = forbid
-    parser.buffer_text = True
-    parser.StartElementHandler = lambda tag, attrs: events.append(("start", attrs, tag))
-    parser.EndElementHandler = lambda tag: events.append(("end", {}, tag))
-    parser.CharacterDataHandler = lambda text: events.append(("text", {}, text))
-    for start in range(0, len(xml), 1 << 16):
-        parser.Parse(xml[start : start + (1 << 16)], start + (1 << 16) >= len(xml))
-        yield from events
-        events.clear()
-
-
-def _local(tag: str) -> str:
-    return tag.rsplit(":", 1)[-1]
-
-
-def dress_of(kind: str, data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
+def dress_of(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
     """Look up what the cells of the given columns of a sheet wear.
 
     Parameters
     ----------
-    kind : str
-        xlsx, xls or ods; other kinds wear nothing.
-    data : bytes
-        The file.
+    book : Book
+        An xlsx, xls or ods file; other kinds wear nothing.
     sheet : str
     columns : tuple of int
         0-based columns whose formats and indents are wanted.
     """
     readers = {"xlsx": _xlsx, "xls": _xls, "ods": _ods}
-    if kind not in readers:
+    if book.kind not in readers:
         return Dress()
     try:
-        return readers[kind](data, sheet, columns)
+        return readers[book.kind](book, sheet, columns)
     except (zipfile.BadZipFile, KeyError, ValueError, IndexError, expat.ExpatError):
         return Dress()
 
@@ -114,10 +86,10 @@ _BUILT_IN_MONEY = frozenset({5, 6, 7, 8, 42, 44})
 """Number formats that show the currency of the computer they are opened on (ECMA-376 part 1, 18.8.30)."""
 
 
-def _xlsx(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+def _xlsx(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
+    with zipfile.ZipFile(book.path) as archive:
         part = _sheet_part(archive, sheet)
-        xml = archive.read(part)
+        xml = book.parts.get(part) or archive.read(part)
         styles = _xlsx_styles(archive.read("xl/styles.xml")) if "xl/styles.xml" in archive.namelist() else []
         comments = _xlsx_comments(archive, part)
     currencies: dict[int, dict[int, tuple[str, str]]] = {}
@@ -131,15 +103,25 @@ def _xlsx(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
             indents[column] = {r: s.indent for r, s in worn.items() if s.indent}
     hidden = b"hidden=" in xml
     return Dress(
-        currencies, zeros, indents,
+        currencies,
+        zeros,
+        indents,
         hidden_rows=frozenset(_hidden_rows(xml)) if hidden else frozenset(),
         hidden_columns=frozenset(_hidden_columns(xml)) if hidden else frozenset(),
         comments=comments,
-        merged=tuple(_area(m) for m in re.findall(rb'<(?:\w+:)?mergeCell ref="([A-Z]+\d+:[A-Z]+\d+)"', xml[max(xml.rfind(b"mergeCells count"), 0) :]))
-        if b"mergeCell " in xml else (),
+        merged=tuple(
+            _area(m)
+            for m in re.findall(
+                rb'<(?:\w+:)?mergeCell ref="([A-Z]+\d+:[A-Z]+\d+)"', xml[max(xml.rfind(b"mergeCells count"), 0) :]
+            )
+        )
+        if b"mergeCell " in xml
+        else (),
         uncalculated=frozenset(_cell(m) for m in _uncalculated(xml)),
-        errors=frozenset(_cell(m) for m in re.findall(rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*? t="e"', xml)) if b't="e"' in xml else frozenset(),
-    )  # fmt: skip
+        errors=frozenset(_cell(m) for m in re.findall(rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*? t="e"', xml))
+        if b't="e"' in xml
+        else frozenset(),
+    )
 
 
 _HIDDEN = re.compile(rb'\shidden="(?:1|true)"')
@@ -148,8 +130,8 @@ _HIDDEN = re.compile(rb'\shidden="(?:1|true)"')
 def _sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
     relation = ""
     for event, attrs, tag in elements(archive.read("xl/workbook.xml")):
-        if event == "start" and _local(tag) == "sheet" and attrs.get("name") == sheet:
-            relation = next((v for k, v in attrs.items() if _local(k) == "id" and ":" in k), "")
+        if event == "start" and local_name(tag) == "sheet" and attrs.get("name") == sheet:
+            relation = next((v for k, v in attrs.items() if local_name(k) == "id" and ":" in k), "")
     for event, attrs, _tag in elements(archive.read("xl/_rels/workbook.xml.rels")):
         if event == "start" and attrs.get("Id") == relation:
             target = attrs["Target"]
@@ -162,7 +144,7 @@ def _xlsx_styles(xml: bytes) -> list[_Style]:
     styles: list[_Style] = []
     inside, number, indent = False, 0, 0
     for event, attrs, tag in elements(xml):
-        name = _local(tag) if event != "text" else ""
+        name = local_name(tag) if event != "text" else ""
         if name == "numFmt" and event == "start":
             formats[int(attrs["numFmtId"])] = attrs.get("formatCode", "")
         elif name == "cellXfs":
@@ -185,8 +167,6 @@ def _style(number: int, code: str, indent: int) -> _Style:
 
 
 def _cell_styles(xml: bytes, column: int) -> Iterator[tuple[int, int]]:
-    from bomaudit.tables.files import letter  # noqa: PLC0415  (files uses this module for one type)
-
     for row, attrs in re.findall(rb'<(?:\w+:)?c r="%s(\d+)"([^>]*)>' % letter(column).encode(), xml):
         style = re.search(rb'\bs="(\d+)"', attrs)
         if style:
@@ -213,7 +193,8 @@ def _uncalculated(xml: bytes) -> list[bytes]:
     if b"<f>" not in xml and b"<f " not in xml and b":f>" not in xml and b":f " not in xml:
         return []
     return re.findall(
-        rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*><(?:\w+:)?f(?:>|\s)[^<]*(?:</(?:\w+:)?f>|(?<=/>))(?:<(?:\w+:)?v ?/>|<(?:\w+:)?v></(?:\w+:)?v>)?</(?:\w+:)?c>',
+        rb'<(?:\w+:)?c r="([A-Z]+\d+)"[^>]*><(?:\w+:)?f(?:>|\s)[^<]*(?:</(?:\w+:)?f>|(?<=/>))'
+        rb"(?:<(?:\w+:)?v ?/>|<(?:\w+:)?v></(?:\w+:)?v>)?</(?:\w+:)?c>",
         xml,
     )
 
@@ -249,7 +230,7 @@ def _comment_part(xml: bytes) -> dict[tuple[int, int], str]:
     found: dict[tuple[int, int], str] = {}
     place, text, within = None, "", False
     for event, attrs, tag in elements(xml):
-        name = _local(tag) if event != "text" else ""
+        name = local_name(tag) if event != "text" else ""
         if name in ("comment", "threadedComment"):
             if event == "start":
                 place, text = _cell(attrs.get("ref", "A1").encode()), ""
@@ -280,22 +261,22 @@ def _area(ref: bytes) -> tuple[int, int, int, int]:
 # ---------------------------------------------------------------- xls
 
 
-def _xls(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
-    if len(data) > _MAX_XLS:
+def _xls(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
+    if book.path.stat().st_size > _MAX_XLS:
         return Dress()
     import xlrd  # noqa: PLC0415  (only where an old workbook leaves something open)
 
     try:
-        book = xlrd.open_workbook(file_contents=data, formatting_info=True, logfile=io.StringIO())
-        page = book.sheet_by_name(sheet)
+        workbook = xlrd.open_workbook(filename=str(book.path), formatting_info=True, logfile=io.StringIO())
+        page = workbook.sheet_by_name(sheet)
     except (xlrd.XLRDError, AssertionError, NotImplementedError, IndexError, UnicodeError):
         return Dress()
     currencies: dict[int, dict[int, tuple[str, str]]] = {c: {} for c in columns}
     indents: dict[int, dict[int, int]] = {c: {} for c in columns}
     for column in columns:
         for row in range(page.nrows if column < page.ncols else 0):
-            style = book.xf_list[page.cell_xf_index(row, column)]
-            found = code_in_format(book.format_map[style.format_key].format_str)
+            style = workbook.xf_list[page.cell_xf_index(row, column)]
+            found = code_in_format(workbook.format_map[style.format_key].format_str)
             if found[0]:
                 currencies[column][row] = found
             if style.alignment.indent_level:
@@ -312,57 +293,14 @@ def _xls(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
 # ---------------------------------------------------------------- ods
 
 
-@dataclass
-class _OdsPlace:
-    """Where the reader stands in a table of an ods file."""
-
-    table: str = ""
-    row: int = 0
-    column: int = 0
-    row_repeat: int = 1
-    last_row: int = -1
-    last_column: int = -1
-
-
-def _ods_cells(xml: bytes) -> Iterator[tuple[_OdsPlace, dict[str, str], int]]:
-    """Yield the place, attributes and column repeat of each cell; and of each table's end with empty attributes."""
-    at = _OdsPlace()
-    for event, attrs, tag in elements(xml):
-        if event == "text":
-            continue
-        name = _local(tag)
-        if event == "start" and name == "table" and "table:name" in attrs:
-            at = _OdsPlace(attrs["table:name"])
-        elif name == "table-row":
-            if event == "start":
-                at.row_repeat, at.column = int(attrs.get("table:number-rows-repeated", 1)), 0
-                yield at, attrs, 0
-            else:
-                at.row += at.row_repeat
-        elif event == "start" and name in ("table-cell", "covered-table-cell"):
-            repeat = int(attrs.get("table:number-columns-repeated", 1))
-            yield at, attrs, repeat
-            at.column += repeat
-
-
-def ods_area(xml: bytes) -> list[tuple[str, int, int]]:
-    """Return name, rows and columns of the used area of each table of an ods file, repeats counted."""
-    areas: dict[str, tuple[int, int]] = {}
-    for at, attrs, repeat in _ods_cells(xml):
-        if repeat and "office:value-type" in attrs:
-            rows, columns = areas.get(at.table, (0, 0))
-            areas[at.table] = (max(rows, at.row + at.row_repeat), max(columns, at.column + repeat))
-    return [(name, *area) for name, area in areas.items()]
-
-
-def _ods(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+def _ods(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
+    with zipfile.ZipFile(book.path) as archive:
         xml = archive.read("content.xml")
     currencies: dict[int, dict[int, tuple[str, str]]] = {c: {} for c in columns}
     hidden: set[int] = set()
     merged: list[tuple[int, int, int, int]] = []
     wanted = set(columns)
-    for at, attrs, repeat in _ods_cells(xml):
+    for at, attrs, repeat in ods_cells(xml):
         if at.table != sheet:
             continue
         if not repeat:
@@ -373,7 +311,7 @@ def _ods(data: bytes, sheet: str, columns: tuple[int, ...]) -> Dress:
         if code:
             for column in wanted.intersection(range(at.column, at.column + repeat)):
                 currencies[column].update(
-                    {r: (code, code) for r in range(at.row, at.row + min(at.row_repeat, 100_000))}
+                    dict.fromkeys(range(at.row, at.row + min(at.row_repeat, 100000)), (code, code))
                 )
         across, down = (int(attrs.get(f"table:number-{k}-spanned", 1)) for k in ("columns", "rows"))
         if across > 1 or down > 1:

@@ -1,4 +1,4 @@
-"""What the figures of a sheet say about its columns: quantity × price = extended, and sums that stand under or beside them."""
+"""What the figures of a sheet say about its columns: quantity × price = extended, and sums under or above them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def agrees(product: Floats, extended: Floats) -> NDArray[np.bool_]:
 
 
 def same_sum(stated: float, computed: float, lines: int) -> bool:
-    """Whether a stated total is the computed one: half a cent a line may be lost by rounding, at most 0.05 % of the sum."""
+    """Whether a stated total is the computed one: rounding may lose half a cent a line, at most 0.05 % of the sum."""
     return abs(stated - computed) <= max(0.011, min(HALF_CENT * max(lines, 1), 0.0005 * abs(computed)))
 
 
@@ -68,7 +68,7 @@ class Evidence:
 
 
 def identity(qty: Floats, unit: Floats, extended: Floats, per: Floats | None = None) -> float:
-    """What the arithmetic says for a choice of columns: 0.9 where it holds on lines where it could fail, -0.8 where it fails.
+    """What the arithmetic says for a choice of columns: 0.9 where it holds and could have failed, -0.8 where it fails.
 
     Parameters
     ----------

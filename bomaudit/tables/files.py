@@ -1,7 +1,7 @@
-"""A file as it lies on disk → sheets of raw cells: the type by content, the encoding, the delimiter, and what is refused.
+"""A file as it lies on disk → sheets of raw cells: the type by content, the encoding, and what is refused.
 
-Cells are raw values (text, number, bool, date, time); nothing is inferred here. A workbook is opened only after the sizes it
-declares were looked at, so that a file made to fill the memory is refused and not tried.
+Cells are raw values (text, number, bool, date, time); nothing is inferred here. A workbook is opened only after the
+sizes it declares were looked at, so that a file made to fill the memory is refused and not tried.
 """
 
 from __future__ import annotations
@@ -10,95 +10,44 @@ import hashlib
 import io
 import re
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bomaudit.findings import BadInput, Finding, error, note, warning
+from bomaudit.tables.mojibake import repair
+from bomaudit.tables.sheets import Sheet, sheet_from_rows
 from bomaudit.tables.text_files import read_text
-
-Cells = NDArray[np.object_]
-"""One column of raw cells: str, float, int, bool, datetime, date, time, timedelta; "" is blank."""
+from bomaudit.tables.xml_parts import ods_area
 
 MAX_UNPACKED = 1 << 30
 """A workbook whose parts unpack to more than this is refused [bytes]; 1,000,000 lines of 13 columns stay below it."""
 MAX_CELLS = 25_000_000
 """Largest used area of a sheet, rows × columns; a reader keeps about 32 bytes for each cell of it, used or not."""
 _MOST_COLUMNS = 16_384
+_KEPT = 64 << 20
+"""Unpacked sheets up to this size are kept while the file is read [bytes]: their formats are asked for later."""
+_LOOKED_AT = 500
+"""First rows of a sheet that are looked at for such text: its header and titles have it if the file has."""
+_ENCODINGS = ("cp1251", "cp1252", "latin-1")
 _DEFLATE_LIMIT = 1032
-"""Deflate cannot pack tighter than 1032 to 1 (zlib's technical notes), which bounds what a part can hold whatever it declares."""
+"""Deflate cannot pack tighter than 1032 to 1 (zlib's technical notes): what a part can hold whatever it declares."""
 _CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
-class Sheet:
-    """One sheet of raw cells.
-
-    Attributes
-    ----------
-    file, name : str
-        File name and sheet name (empty for text files).
-    columns : tuple of object arrays, each of length n_rows
-        Raw cells, column by column.
-    n_rows : int
-        Rows from the first of the sheet to the last used one.
-    visible : bool
-        False for a hidden sheet.
-    merged : tuple of (first row, first column, last row, last column)
-        0-based.
-    turned : bool
-        Rows and columns were exchanged: the table runs across in the file.
-    """
-
-    file: str
-    name: str
-    columns: tuple[Cells, ...]
-    n_rows: int
-    visible: bool = True
-    merged: tuple[tuple[int, int, int, int], ...] = ()
-    turned: bool = False
-
-    def row(self, index: int) -> list[Any]:
-        """Cells of a row by 0-based index."""
-        return [column[index] for column in self.columns]
-
-
-@dataclass(frozen=True)
 class Book:
-    """A file opened: its type, its sheets, and what was noticed while opening it."""
+    """A file opened: its type, its sheets, what was noticed while opening it, unpacked parts that are needed again."""
 
     path: Path
     kind: str
     sheets: tuple[Sheet, ...]
     sha256: str
     findings: tuple[Finding, ...] = field(default=())
-
-
-def letter(index: int) -> str:
-    """Spreadsheet letter of a 0-based column: 0 → A, 26 → AA."""
-    text = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, 26)
-        text = chr(65 + rest) + text
-    return text
-
-
-def sheet_from_rows(file: str, name: str, rows: Sequence[Sequence[Any]], *, visible: bool = True) -> Sheet:
-    """Turn rows (of equal or unequal length) into a :class:`Sheet`."""
-    columns = tuple(_column(values) for values in zip_longest(*rows, fillvalue=""))
-    return Sheet(file, name, columns, len(rows), visible)
-
-
-def _column(values: Sequence[Any]) -> Cells:
-    column = np.empty(len(values), dtype=object)
-    column[:] = values
-    return column
+    parts: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
 
 def open_book(path: Path) -> Book:
@@ -116,9 +65,10 @@ def open_book(path: Path) -> Book:
     if not data.strip(b"\x00 \t\r\n"):
         raise BadInput(error("T002", "the file must hold a table", file=path.name, found="an empty file"))
     kind = file_kind(data)
-    sheets, findings = _READERS[kind](path, data)
+    parts: dict[str, bytes] = {}
+    sheets, findings = _READERS[kind](path, data, parts)
     findings = [*_name_differs(path, kind), *findings, *_repaired(sheets)]
-    return Book(path, kind, tuple(sheets), hashlib.sha256(data).hexdigest(), tuple(findings))
+    return Book(path, kind, tuple(sheets), hashlib.sha256(data).hexdigest(), tuple(findings), parts)
 
 
 def file_kind(data: bytes) -> str:
@@ -151,10 +101,24 @@ def _zip_kind(data: bytes) -> str:
     return "ods" if "content.xml" in names else "archive"
 
 
-def _repaired(sheets: Sequence[Sheet]) -> list[Finding]:
-    from bomaudit.tables.mojibake import repair_sheet  # noqa: PLC0415  (it works on sheets)
+def _repair_sheet(sheet: Sheet) -> int:
+    """Repair the texts of a sheet in place; returns how many cells. First rows without such text stand for the rest."""
+    head = (c for column in sheet.columns for c in column[:_LOOKED_AT] if isinstance(c, str) and not c.isascii())
+    if not any(repair(c) != c for c in head):
+        return 0
+    repaired = 0
+    for column in sheet.columns:
+        for i, cell in enumerate(column):
+            if isinstance(cell, str) and not cell.isascii():
+                fixed = repair(cell)
+                if fixed != cell:
+                    column[i] = fixed
+                    repaired += 1
+    return repaired
 
-    counts = [(s, repair_sheet(s)) for s in sheets]
+
+def _repaired(sheets: Sequence[Sheet]) -> list[Finding]:
+    counts = [(s, _repair_sheet(s)) for s in sheets]
     return [warning("T014", "text saved in one encoding and read in another was repaired", file=s.file, sheet=s.name,
                     found=f"{n} cells", advice="check letters with accents") for s, n in counts if n]  # fmt: skip
 
@@ -193,13 +157,13 @@ _REFUSED = {
 
 
 def _refused_reader(kind: str) -> Any:
-    def read(path: Path, _data: bytes) -> _Opened:
+    def read(path: Path, _data: bytes, _parts: dict[str, bytes]) -> _Opened:
         raise _refuse(path, kind)
 
     return read
 
 
-def _read_workbook(path: Path, data: bytes) -> _Opened:
+def _read_workbook(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened:
     import python_calamine as calamine  # noqa: PLC0415  (only where a workbook is read)
 
     try:
@@ -223,17 +187,17 @@ def _worksheet(file: str, page: Any, *, visible: bool) -> Sheet:
     return replace(sheet, merged=merged)
 
 
-def _read_packed(path: Path, data: bytes) -> _Opened:
+def _read_packed(path: Path, data: bytes, parts: dict[str, bytes]) -> _Opened:
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         _check_sizes(path, archive)
         if "xl/workbook.xml" in archive.namelist():
-            _check_areas(path, archive)
+            _check_areas(path, archive, parts)
             macros = "xl/vbaProject.bin" in archive.namelist()
             linked = any(n.startswith("xl/externalLinks/") for n in archive.namelist())
         else:
             macros = linked = False
             _check_repeats(path, archive)
-    sheets, findings = _read_workbook(path, data)
+    sheets, findings = _read_workbook(path, data, parts)
     if macros:
         findings.append(note("T009", "macros are never run", file=path.name, found="a workbook with macros"))
     if linked:
@@ -274,15 +238,20 @@ def _unpacks_too_far(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
     return total > part.file_size
 
 
-def _check_areas(path: Path, archive: zipfile.ZipFile) -> None:
+def _check_areas(path: Path, archive: zipfile.ZipFile, parts: dict[str, bytes]) -> None:
     """Refuse a sheet whose used area would not fit: one stray cell at the far corner is enough for that."""
     for name in archive.namelist():
         if not re.fullmatch(r"xl/worksheets/[^/]+\.xml", name):
             continue
         xml = archive.read(name)
-        if _last_used_row(xml) * _MOST_COLUMNS <= MAX_CELLS:
+        if len(xml) <= _KEPT:
+            parts[name] = xml
+        rows = _last_used_row(xml)
+        if rows * _MOST_COLUMNS <= MAX_CELLS or rows * _widest(xml, rb' r="([A-Z]{2,3})') <= MAX_CELLS:
             continue
-        rows, columns = _used_area(xml)
+        columns = _widest(
+            xml, rb'<(?:\w+:)?c r="([A-Z]{2,3})\d+"[^>/]*>'
+        )  # cells that are only formatted close themselves
         if rows * columns > MAX_CELLS:
             raise BadInput(_too_large(path, name, rows, columns))
 
@@ -301,9 +270,8 @@ def _last_used_row(xml: bytes) -> int:
     return int(number.group(1)) if number else xml.count(b"<row")
 
 
-def _used_area(xml: bytes) -> tuple[int, int]:
-    wide = {m.group(1) for m in re.finditer(rb'<(?:\w+:)?c r="([A-Z]{2,3})\d+"[^>/]*>', xml)}
-    return _last_used_row(xml), max((_column_number(w) for w in wide), default=26)
+def _widest(xml: bytes, pattern: bytes) -> int:
+    return max((_column_number(w) for w in set(re.findall(pattern, xml))), default=26)
 
 
 def _column_number(letters: bytes) -> int:
@@ -316,8 +284,6 @@ def _column_number(letters: bytes) -> int:
 def _check_repeats(path: Path, archive: zipfile.ZipFile) -> None:
     if "content.xml" not in archive.namelist():
         return
-    from bomaudit.tables.dress import ods_area  # noqa: PLC0415  (needed for this one type)
-
     content = archive.read("content.xml")
     repeats = [int(n) for n in re.findall(rb'number-(?:rows|columns)-repeated="(\d{1,9})"', content)]
     if sum(r for r in repeats if r > 1000) < 1000:  # noqa: PLR2004  (nothing repeated enough to matter)
@@ -327,7 +293,7 @@ def _check_repeats(path: Path, archive: zipfile.ZipFile) -> None:
             raise BadInput(_too_large(path, name, rows, columns))
 
 
-def _read_text(path: Path, data: bytes) -> _Opened:
+def _read_text(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened:
     table = read_text(data)
     findings = []
     if table.guessed_encoding:
@@ -342,7 +308,7 @@ def _read_text(path: Path, data: bytes) -> _Opened:
     return [sheet_from_rows(path.name, "", table.rows)], findings
 
 
-def _read_parquet(path: Path, data: bytes) -> _Opened:
+def _read_parquet(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened:
     import pyarrow as pa  # noqa: PLC0415  (only where parquet is read)
     import pyarrow.parquet as pq  # noqa: PLC0415
 

@@ -1,7 +1,7 @@
 """What a header means: canonical columns and the columns beside them, by a table of words in many languages.
 
-The words are in ``synonyms.csv``: a name, a language, headers. Names that begin with ``~`` are no canonical columns; they are
-known so that a stock quantity is not taken for the quantity, nor a pack price for a piece price.
+The words are in ``synonyms.csv``: a name, a language, headers. Names that begin with ``~`` are no canonical columns;
+they are known so that a stock quantity is not taken for the quantity, nor a pack price for a piece price.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def _cjk_phrases() -> tuple[str, ...]:
 
 @cache
 def known_names(text: str) -> dict[str, float]:
-    """Names a header may stand for by the table of words alone, with their confidence: quick, for looking through rows."""
+    """Names a header may stand for by the table of words alone, with confidence: quick, for looking through rows."""
     words = fold(_without_asides(text)) or fold(text)
     if not words:
         return {}
@@ -116,8 +116,8 @@ def understand(text: str) -> Header:
 
     Notes
     -----
-    The whole header is looked up first; then known phrases inside it, the longest at each place; then, for a header that
-    holds none, the most similar known phrase.
+    The whole header is looked up first; then known phrases inside it, the longest at each place; then, for a header
+    that holds none, the most similar known phrase.
     """
     raw = re.sub(r"\s+", " ", unicodedata.normalize("NFKC", text)).strip()
     currency, mark = _currency(raw)

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from bomaudit.tables.files import Cells
+from bomaudit.tables.sheets import Cells
 
 _DOTTED = re.compile(r"^\d+(?:\.\d+)+\.?$")
 _POINTED = re.compile(r"^([.\-–_ +>]*)\s*(\d+)\s*$")

@@ -9,9 +9,9 @@ import numpy as np
 
 from bomaudit.glossary import Table
 from bomaudit.tables.assign import telling_columns
-from bomaudit.tables.files import Sheet
 from bomaudit.tables.headers import fold
 from bomaudit.tables.locate import MOST_COLUMNS, Block, block_below, find_block, header_score, is_bom
+from bomaudit.tables.sheets import Sheet
 
 _MOST_BLOCKS = 50
 """Tables below each other that are looked for on one sheet."""
@@ -40,7 +40,10 @@ def beside(block: Block, table: Table, stated: Mapping[str, str]) -> list[Block]
     groups = _column_groups(block)
     if len(groups) < 2 or not block.header_rows:  # noqa: PLR2004
         return [block]
-    parts = [block_below(block.sheet, table, block.header_rows, a, b, stated, block.last) for a, b in groups]
+    parts = [
+        block_below(block.sheet, table, block.header_rows, stated=stated, span=(a, b), last=block.last)
+        for a, b in groups
+    ]
     good = [p for p in parts if p is not None and is_bom(p)]
     if len(good) < 2 or not _alike(good[0], good[1]):  # noqa: PLR2004
         return [block]
@@ -66,10 +69,11 @@ def _column_groups(block: Block) -> list[tuple[int, int]]:
 
 def _alike(a: Block, b: Block) -> bool:
     """Whether the second table has the columns of the first that matter, under the same headers."""
+
     def words(block: Block) -> set[str]:
         return {block.headers[c].words for c in telling_columns(block.mapped)}
 
-    return bool(words(b)) and len(words(a) & words(b)) >= 0.6 * len(words(b))  # noqa: PLR2004
+    return bool(words(b)) and len(words(a) & words(b)) >= 0.6 * len(words(b))
 
 
 def below(block: Block, table: Table, stated: Mapping[str, str]) -> list[Block]:
@@ -80,7 +84,7 @@ def below(block: Block, table: Table, stated: Mapping[str, str]) -> list[Block]:
         if cut is None:
             break
         rows, first = cut
-        further = block_below(block.sheet, table, rows, block.left, block.right, stated, block.last)
+        further = block_below(block.sheet, table, rows, stated=stated, span=(block.left, block.right), last=block.last)
         if further is None or not is_bom(further):
             break
         found.append(replace(block, last=first))
@@ -99,7 +103,7 @@ def _next_header(block: Block, table: Table) -> tuple[tuple[int, ...], int] | No
             continue
         if len(set(words) & known) >= 0.6 * len(words):
             continue
-        if header_score(block.sheet, table, row, block.left, block.right) >= max(1.8, 0.5 * own):  # noqa: PLR2004
+        if header_score(block.sheet, table, row, block.left, block.right) >= max(1.8, 0.5 * own):
             return (row,), row
     return None
 
@@ -124,7 +128,14 @@ def transposed(sheet: Sheet, table: Table, stated: Mapping[str, str]) -> Block |
     grid = np.empty((len(sheet.columns), sheet.n_rows), dtype=object)
     for c, column in enumerate(sheet.columns):
         grid[c, :] = column
-    turned = Sheet(sheet.file, sheet.name, tuple(grid[:, r] for r in range(sheet.n_rows)), len(sheet.columns), sheet.visible, turned=True)
+    turned = Sheet(
+        sheet.file,
+        sheet.name,
+        tuple(grid[:, r] for r in range(sheet.n_rows)),
+        len(sheet.columns),
+        sheet.visible,
+        turned=True,
+    )
     block = find_block(turned, table, stated=stated)
     return block if block is not None and is_bom(block) and len(block.header_rows) > 0 else None
 

@@ -1,4 +1,4 @@
-"""Where the tables are on a sheet: header rows and their tiers, tables beside and below each other, tables without a header."""
+"""Where the table is on a sheet: header row and its tiers, the columns it covers, a table without a header."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.glossary import Table
-from bomaudit.tables.assign import Mapped, assign
+from bomaudit.tables.assign import assign
 from bomaudit.tables.cells import amounts
+from bomaudit.tables.columns import Columns, Mapped
 from bomaudit.tables.evidence import Evidence
-from bomaudit.tables.files import Sheet
 from bomaudit.tables.headers import Header, fold, known_names, understand
-from bomaudit.tables.profile import SAMPLE_ROWS, Profile, profile
-from bomaudit.tables.words import label_kind
+from bomaudit.tables.profile import SAMPLE_OF_LONG, SAMPLE_ROWS, Profile, profile
+from bomaudit.tables.sheets import Sheet
+from bomaudit.tables.words import label_kind, may_be_label
 
 SEARCH_ROWS = 300
 """Rows from the top in which the first header is looked for."""
@@ -73,13 +74,18 @@ def find_block(sheet: Sheet, table: Table, *, stated: Mapping[str, str], start: 
     """
     right = min(len(sheet.columns), MOST_COLUMNS)
     candidates = _candidate_headers(sheet, table, start, right)
-    blocks = [b for rows in candidates for b in [block_below(sheet, table, rows, 0, right, stated)] if b is not None]
+    blocks = [
+        b
+        for rows in candidates
+        for b in [block_below(sheet, table, rows, stated=stated, span=(0, right))]
+        if b is not None
+    ]
     best = max(blocks, key=lambda b: (b.quality, -len(b.header_rows)), default=None)
     if table.name == "bom" and (best is None or not is_bom(best)):
         best = _without_header(sheet, table, start, right, stated) or best
     if best is None:
         return None
-    rivals = [b for b in blocks if not set(b.header_rows) & set(best.header_rows) and b.quality > 0.97 * best.quality  # noqa: PLR2004
+    rivals = [b for b in blocks if not set(b.header_rows) & set(best.header_rows) and b.quality > 0.97 * best.quality
               and _words_of(b) != _words_of(best)]  # fmt: skip
     return replace(best, rival=rivals[0].header_rows[-1]) if rivals and best.header_rows else best
 
@@ -126,9 +132,11 @@ def _best_name(meanings: Mapping[str, float], wanted: set[str]) -> tuple[str, fl
 
 def _candidate_headers(sheet: Sheet, table: Table, start: int, right: int) -> list[tuple[int, ...]]:
     stop = min(sheet.n_rows, start + SEARCH_ROWS)
-    scores = {row: header_score(sheet, table, row, 0, right) for row in range(start, stop) if _mostly_text(sheet, row, right)}
+    scores = {
+        row: header_score(sheet, table, row, 0, right) for row in range(start, stop) if _mostly_text(sheet, row, right)
+    }
     top = max(scores.values(), default=0.0)
-    likely = [r for r, s in scores.items() if s >= max(0.8, 0.45 * top)]  # noqa: PLR2004
+    likely = [r for r, s in scores.items() if s >= max(0.8, 0.45 * top)]
     ranked = sorted(likely, key=lambda r: (-scores[r], r))[:_CANDIDATES]
     found: list[tuple[int, ...]] = []
     for row in ranked:
@@ -148,7 +156,7 @@ def _mostly_text(sheet: Sheet, row: int, right: int) -> bool:
 
 
 def _is_tier(sheet: Sheet, row: int, right: int) -> bool:
-    """Whether a row can be an upper tier of a header: two short texts or more, or one merged over columns; no sentence."""
+    """Whether a row can be an upper tier of a header: two short texts or more, or one merged over columns."""
     texts = [c[row] for c in sheet.columns[:right] if c[row] not in ("", None)]
     if not all(isinstance(t, str) and len(t) <= _LONGEST_HEADER for t in texts):
         return False
@@ -161,7 +169,7 @@ def _has_group_title(sheet: Sheet, row: int) -> bool:
 
 
 def joined_headers(sheet: Sheet, rows: Sequence[int], left: int, right: int) -> tuple[Header, ...]:
-    """Headers of the columns up to ``right``; tiers are joined, a merged group title counts for each column under it."""
+    """Headers of the columns up to ``right``; tiers are joined, a merged title counts for each column under it."""
     headers = [NOTHING] * left
     for index in range(left, right):
         tiers = [_tier_text(sheet, row, index, upper=row != rows[-1]) for row in rows]
@@ -196,27 +204,42 @@ def _header_text(cell: Any) -> str:
 
 
 def block_below(
-    sheet: Sheet, table: Table, rows: tuple[int, ...], left: int, right: int, stated: Mapping[str, str], last: int | None = None
+    sheet: Sheet,
+    table: Table,
+    rows: tuple[int, ...],
+    *,
+    stated: Mapping[str, str],
+    span: tuple[int, int],
+    last: int = -1,
 ) -> Block | None:
-    """Read the columns below a header (or, with no header rows, from row ``left`` of the sheet's first data row on)."""
-    first = rows[-1] + 1
-    last = sheet.n_rows if last is None else last
-    if first > last:
+    """Read the columns below a header.
+
+    Parameters
+    ----------
+    rows : tuple of int
+        0-based rows of the header, from the top.
+    span : (int, int)
+        First column and the one after the last.
+    last : int
+        Row after the block's last; -1 for the end of the sheet.
+    """
+    end = sheet.n_rows if last < 0 else last
+    if rows[-1] >= end:
         return None
-    headers = joined_headers(sheet, rows, left, right)
-    return _with_columns(sheet, table, rows, first, last, left, headers, stated)
+    headers = joined_headers(sheet, rows, *span)
+    return _with_columns(sheet, table, rows, span=(rows[-1] + 1, end), left=span[0], headers=headers, stated=stated)
 
 
 def _with_columns(
-    sheet: Sheet, table: Table, rows: tuple[int, ...], first: int, last: int, left: int, headers: tuple[Header, ...],
+    sheet: Sheet, table: Table, rows: tuple[int, ...], *, span: tuple[int, int], left: int, headers: tuple[Header, ...],
     stated: Mapping[str, str],
 ) -> Block | None:  # fmt: skip
-    right = len(headers)
-    sample = slice(first, min(last, first + SAMPLE_ROWS))
+    (first, last), right = span, len(headers)
+    sample = slice(first, last if last - first <= SAMPLE_ROWS else first + SAMPLE_OF_LONG)
     empty = profile(np.empty(0, dtype=object))
     profiles = [empty if c < left else profile(sheet.columns[c][sample]) for c in range(right)]
     evidence = evidence_of(sheet, sample, left, right, first)
-    mapped = assign(table, headers, profiles, evidence, stated=stated_columns(stated, headers))
+    mapped = assign(table, Columns(headers, profiles, evidence), stated=stated_columns(stated, headers))
     if not mapped:
         return None
     worth = quality(table, mapped, [p.filled for p in profiles])
@@ -244,15 +267,27 @@ def evidence_of(sheet: Sheet, sample: slice, left: int, right: int, first: int) 
     for column in columns:
         cells = column[sample]
         filled += np.fromiter((c is not None and c != "" for c in cells), bool, n)
-        labelled |= np.fromiter((isinstance(c, str) and len(c) < 50 and bool(label_kind(c.strip())) for c in cells), bool, n)  # noqa: PLR2004
+        labelled |= np.fromiter(
+            (isinstance(c, str) and may_be_label(c) and bool(label_kind(c.strip())) for c in cells), bool, n
+        )
     usual = float(np.median(filled[filled > 0])) if (filled > 0).any() else 0.0
     return Evidence(labelled | (filled <= 0.5 * usual), _numbers_above(sheet, first))
 
 
 def _numbers_above(sheet: Sheet, first: int) -> NDArray[np.float64]:
     rows = range(max(0, first - 12), first)
-    numbers = [float(c[r]) for r in rows for c in sheet.columns[:MOST_COLUMNS] if isinstance(c[r], (int, float)) and not isinstance(c[r], bool)]
-    texts = [c[r] for r in rows for c in sheet.columns[:MOST_COLUMNS] if isinstance(c[r], str) and any(ch.isdigit() for ch in c[r])]
+    numbers = [
+        float(c[r])
+        for r in rows
+        for c in sheet.columns[:MOST_COLUMNS]
+        if isinstance(c[r], (int, float)) and not isinstance(c[r], bool)
+    ]
+    texts = [
+        c[r]
+        for r in rows
+        for c in sheet.columns[:MOST_COLUMNS]
+        if isinstance(c[r], str) and any(ch.isdigit() for ch in c[r])
+    ]
     if texts:
         cells = np.empty(len(texts), dtype=object)
         cells[:] = texts
@@ -266,7 +301,7 @@ def _without_header(sheet: Sheet, table: Table, start: int, right: int, stated: 
     if first is None:
         return None
     headers = (NOTHING,) * right
-    block = _with_columns(sheet, table, (), first, sheet.n_rows, 0, headers, stated)
+    block = _with_columns(sheet, table, (), span=(first, sheet.n_rows), left=0, headers=headers, stated=stated)
     return block if block is not None and is_bom(block) and {"unit_cost", "extended_cost"} & set(block.mapped) else None
 
 

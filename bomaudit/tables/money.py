@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 
-ISO_CODES = frozenset(
-    "AED ARS AUD BAM BDT BGN BHD BOB BRL BYN CAD CHF CLP CNY COP CRC CZK DKK DOP DZD EEK EGP EUR GBP GEL GTQ HKD HRK HUF IDR "
-    "ILS INR ISK JOD JPY KES KRW KWD KZT LKR LTL LVL MAD MDL MKD MXN MYR NGN NOK NZD OMR PEN PHP PKR PLN PYG QAR RON RSD "
-    "RUB SAR SEK SGD SKK THB TND TRY TWD TZS UAH UGX USD UYU UZS VND XOF ZAR".split()
-)
+ISO_CODES = frozenset([
+    "AED", "ARS", "AUD", "BAM", "BDT", "BGN", "BHD", "BOB", "BRL", "BYN", "CAD", "CHF", "CLP", "CNY", "COP", "CRC",
+    "CZK", "DKK", "DOP", "DZD", "EEK", "EGP", "EUR", "GBP", "GEL", "GTQ", "HKD", "HRK", "HUF", "IDR", "ILS", "INR",
+    "ISK", "JOD", "JPY", "KES", "KRW", "KWD", "KZT", "LKR", "LTL", "LVL", "MAD", "MDL", "MKD", "MXN", "MYR", "NGN",
+    "NOK", "NZD", "OMR", "PEN", "PHP", "PKR", "PLN", "PYG", "QAR", "RON", "RSD", "RUB", "SAR", "SEK", "SGD", "SKK",
+    "THB", "TND", "TRY", "TWD", "TZS", "UAH", "UGX", "USD", "UYU", "UZS", "VND", "XOF", "ZAR",
+])  # fmt: skip
 """Codes looked for; those of ISO 4217 that trade in parts uses, and a few withdrawn ones that old bills still hold."""
 
 _SYMBOLS = {
@@ -62,7 +64,7 @@ def code_of(match: re.Match[str]) -> str:
 
 
 def code_in_format(number_format: str) -> tuple[str, str]:
-    """Currency of a spreadsheet number format, such as ``#,##0.00 [$€-407]``, and the mark; locale decides shared marks."""
+    """Currency of a number format such as ``#,##0.00 [$€-407]``, and its mark; the locale decides shared marks."""
     for mark, locale in _LOCALE.findall(number_format):
         by_locale = _LOCALE_DOLLARS.get(locale.lstrip("0").upper(), "")
         if mark.strip() in ("$", "¥", "￥", "kr", "kr.") and by_locale:

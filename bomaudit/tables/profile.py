@@ -1,4 +1,4 @@
-"""What a column holds, looked at before its header is believed: numbers, money, dates, links, codes, designators, words."""
+"""What a column holds, looked at before its header is believed: numbers, money, dates, links, codes, words."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.tables.cells import Amounts, amounts, decimal_mark
-from bomaudit.tables.files import Cells
+from bomaudit.tables.sheets import Cells
 
 SAMPLE_ROWS = 2000
-"""Rows below the header that are looked at to tell what a column holds."""
+SAMPLE_OF_LONG = 500
+"""Tables up to the first length are looked at whole to tell what a column holds, of longer ones so many first rows."""
 _LINK = re.compile(r"^(?:https?://|www\.)|\.(?:com|org|net|de|fr|cn|co\.uk|pl|jp|it|es|ru|eu)(?:/|$)", re.IGNORECASE)
 _ONE_PLACE = r"(?P<p{0}>[A-Z]{{1,3}})\d{{1,3}}[A-Z]?(?:\s*[-–]\s*(?:(?P=p{0})\d{{1,3}}|\d{{1,2}}))?"
 _DESIGNATOR = re.compile(rf"^{_ONE_PLACE.format(1)}(?:[\s,;]+{_ONE_PLACE.format(2)})*$")
@@ -67,7 +68,7 @@ def profile(cells: Cells, decimal: str = "") -> Profile:
     Parameters
     ----------
     cells : object array
-        Cells below the header, at most :data:`SAMPLE_ROWS` of them.
+        Cells below the header, or a sample of them.
     decimal : str
         Decimal mark where known.
     """

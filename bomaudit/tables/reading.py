@@ -15,17 +15,19 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bomaudit.findings import BadInput, Finding, warning
-from bomaudit.glossary import PLACE_COLUMNS, TABLES_IN, Column, Table
+from bomaudit.glossary import TABLES_IN, Table
 from bomaudit.settings import ReadSection, Settings
 from bomaudit.tables import rollups
 from bomaudit.tables.account import account
 from bomaudit.tables.choose import Chosen, choose, left_out
 from bomaudit.tables.convert import Place, convert
 from bomaudit.tables.dress import Dress, dress_of
-from bomaudit.tables.files import Book, letter, open_book
+from bomaudit.tables.files import Book, open_book
+from bomaudit.tables.frames import empty_frame, typed_frame
 from bomaudit.tables.layout import title_of
 from bomaudit.tables.lines import Lines, bom_lines
 from bomaudit.tables.locate import Block
+from bomaudit.tables.sheets import letter
 from bomaudit.tables.structure import resolve
 
 MAPPING_COLUMNS = ("table", "file", "sheet", "canonical", "header", "column", "confidence", "how")
@@ -57,38 +59,13 @@ class Inputs:
     hashes: dict[str, str]
 
 
-def empty_frame(table: Table) -> pd.DataFrame:
-    """Frame of a table without rows, every column present and typed."""
-    return _typed(table, {}, 0)
-
-
-_DTYPES = {"text": object, "code": object, "money": float, "number": float, "share": float, "date": "datetime64[us]",
-           "period": "datetime64[us]", "flag": "boolean"}  # fmt: skip
-
-
-def _typed(table: Table, data: Mapping[str, object], n: int) -> pd.DataFrame:
-    columns: dict[str, object] = {}
-    for column in table.columns:
-        columns[column.name] = data.get(column.name, _missing(column, n))
-    for name in PLACE_COLUMNS:
-        columns[name] = data.get(
-            name, np.full(n, 0 if name == "source_row" else "", dtype=int if name == "source_row" else object)
-        )
-    return pd.DataFrame(columns, index=pd.RangeIndex(n))
-
-
-def _missing(column: Column, n: int) -> object:
-    if column.kind in ("text", "code"):
-        return np.full(n, "", dtype=object)
-    if column.kind in ("money", "number", "share"):
-        return np.full(n, np.nan)
-    if column.kind in ("date", "period"):
-        return np.full(n, np.datetime64("NaT"), dtype="datetime64[us]")
-    return pd.array([None] * n, dtype="boolean")
-
-
 def read_table(
-    path: Path, table: Table, *, sheet: str = "", columns: Mapping[str, str] | None = None, read: ReadSection | None = None
+    path: Path,
+    table: Table,
+    *,
+    sheet: str = "",
+    columns: Mapping[str, str] | None = None,
+    read: ReadSection | None = None,
 ) -> TableRead:
     """Read one table of an audit from a spreadsheet, text table or parquet file.
 
@@ -121,7 +98,7 @@ def read_table(
 
 @contextmanager
 def _no_collection() -> Iterator[None]:
-    """Pause the garbage collector: a sheet is a million cells that live until it is read, looking at them in between is lost."""
+    """Pause the garbage collector: a sheet is a million cells that live until it is read."""
     was = gc.isenabled()
     gc.disable()
     try:
@@ -168,27 +145,29 @@ def _rolled_up(
         lower, upper = keep.index(link.lower), keep.index(link.upper)
         above[starts[lower] : starts[lower + 1]] = starts[upper] + link.row
         row = everything[link.upper].frame.iloc[link.row]
-        findings.append(warning("T075", "a table that a line takes up again counts once", file=row["source_file"], sheet=row["source_sheet"],
-                                row=int(row["source_row"]), found=f"the total of {blocks[link.lower].sheet.name or 'the table below'}",
-                                assumed="the line is the assembly, its parts are counted"))  # fmt: skip
+        findings.append(
+            warning(
+                "T075",
+                "a table that a line takes up again counts once",
+                file=row["source_file"],
+                sheet=row["source_sheet"],
+                row=int(row["source_row"]),
+                found=f"the total of {blocks[link.lower].sheet.name or 'the table below'}",
+                assumed="the line is the assembly, its parts are counted",
+            )
+        )
     return [blocks[i] for i in keep], [everything[i] for i in keep], above, findings
 
 
-def _bom_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:
+def _bom_block(block: Block, _table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:
     def dress(of: Block, columns: tuple[int, ...]) -> Dress:
-        if book.kind not in ("xlsx", "xls", "ods") or of.sheet.turned:
-            return Dress()
-        return dress_of(book.kind, book.path.read_bytes(), of.sheet.name, columns)
+        return Dress() if of.sheet.turned else dress_of(book, of.sheet.name, columns)
 
     got = bom_lines(block, read, dress)
-    data = {c: got.frame[c].to_numpy() for c in got.frame.columns}
-    frame = _typed(table, data, len(got.frame))
-    for name in ("row_kind", "unit_cost_low", "unit_cost_high", "dotted"):
-        frame[name] = data[name]
     if variant:
-        frame.loc[frame["row_kind"] == "part", "row_kind"] = "alternative"
+        got.frame.loc[got.frame["row_kind"] == "part", "row_kind"] = "alternative"
         got.kind[got.kind == "part"] = "alternative"
-    return Lines(frame, got.kind, got.text, got.findings)
+    return got
 
 
 def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:  # noqa: ARG001  (same form as _bom_block)
@@ -203,13 +182,15 @@ def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, v
     findings: list[Finding] = []
     for name, mapped in block.mapped.items():
         place = Place(sheet, mapped.column, name, rows[keep])
-        data[name], made = convert(table.column(name), sheet.columns[mapped.column][span][keep], place, read, table=table.name)
+        data[name], made = convert(
+            table.column(name), sheet.columns[mapped.column][span][keep], place, read, table=table.name
+        )
         findings += made
     data["source_file"] = np.full(len(keep), sheet.file, dtype=object)
     data["source_sheet"] = np.full(len(keep), sheet.name, dtype=object)
     data["source_row"] = rows[keep]
     kinds = np.where(filled, "line", "blank").astype(object)
-    return Lines(_typed(table, data, len(keep)), kinds, np.full(len(rows), "", dtype=object), tuple(findings))
+    return Lines(typed_frame(table, data, len(keep)), kinds, np.full(len(rows), "", dtype=object), tuple(findings))
 
 
 def _assemblies_in(rows: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:

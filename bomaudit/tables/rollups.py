@@ -1,4 +1,4 @@
-"""Sub-assembly tables that a line of another table takes up again: the line is the assembly, its cost is not added to theirs."""
+"""Sub-assembly tables that a line of another table takes up again: the line is the assembly, its cost is not added."""
 
 from __future__ import annotations
 
@@ -40,15 +40,20 @@ def links(frames: Sequence[pd.DataFrame], titles: Sequence[str]) -> list[Link]:
 
     Notes
     -----
-    A line fits if its unit cost or extended cost is the sum of the other table's parts to the cent, and either it is called
-    as the table or the sum is too particular to be met by chance. Where several fit, the one that is called most like it.
+    A line fits if its unit cost or extended cost is the sum of the other table's parts to the cent, and either it is
+    called as the table or the sum is too particular to be met by chance. Where several fit, the most alike in name.
     """
     found: list[Link] = []
     sums = [_total(f) for f in frames]
     for lower, (total, lines) in enumerate(sums):
         if lines < _FEWEST or total <= 0:
             continue
-        fits = [(upper, int(row)) for upper, frame in enumerate(frames) if upper != lower for row in _fitting(frame, total, lines)]
+        fits = [
+            (upper, int(row))
+            for upper, frame in enumerate(frames)
+            if upper != lower
+            for row in _fitting(frame, total, lines)
+        ]
         fits = [(u, r) for u, r in fits if not any(x.upper == lower and x.lower == u for x in found)]
         sure = lines >= _PLENTY and not float(total).is_integer()
         fits = [(u, r) for u, r in fits if sure or _called(frames[u], r, titles[lower]) >= _ALIKE]

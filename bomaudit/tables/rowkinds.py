@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.tables.cells import Amounts, amounts
-from bomaudit.tables.files import Cells
+from bomaudit.tables.sheets import Cells
 from bomaudit.tables.words import label_kind, may_be_label
 
 Floats = NDArray[np.float64]
@@ -85,9 +84,8 @@ def make_view(
 
 def filled_cells(column: Cells) -> Flags:
     """Whether each cell holds something; spaces alone are nothing."""
-    with np.errstate(all="ignore"):
-        filled = np.asarray((column != "") & (column != None), dtype=bool)  # noqa: E711  (element by element)
-    return filled & ~np.array([c.__class__ is str and c.isspace() for c in column], dtype=bool)
+    filled = column.astype(bool) | np.asarray(column == 0, dtype=bool)
+    return np.asarray(filled & ~np.array([c.__class__ is str and c.isspace() for c in column], dtype=bool))
 
 
 def has_letter(text: str) -> bool:
@@ -125,8 +123,12 @@ def classify(view: View, header_texts: Sequence[str]) -> RowKinds:
     for i in _maybe_labelled(view, kind):
         text = _label(view, i)
         if text:
-            label[i], stated[i], kind[i] = text, _figure(view, i), label_kind(text, loose=bool(np.isnan(view.number("qty", i))))
-    for i in np.flatnonzero(kind == ""):
+            label[i], stated[i], kind[i] = (
+                text,
+                _figure(view, i),
+                label_kind(text, loose=bool(np.isnan(view.number("qty", i)))),
+            )
+    for i in map(int, np.flatnonzero(kind == "")):
         kind[i], stated[i] = _irregular(view, i, kind)
     _settle_headings(view, kind)
     return RowKinds(kind, stated, label)
@@ -150,7 +152,7 @@ def has_identity(view: View) -> Flags:
     named = (view.part_no != "") | ((view.description != "") & any_number)
     rest = np.flatnonzero(~named)
     named[rest] = [t != "" and has_letter(t) for t in view.description[rest]]
-    return named
+    return np.asarray(named)
 
 
 def _regular(view: View, count: NDArray[np.int_]) -> Flags:
@@ -184,6 +186,7 @@ def _equal_texts(column: Cells, text: str) -> Flags:
 
 
 # ---------------------------------------------------------------- labels of totals and charges
+
 
 def _maybe_labelled(view: View, kind: Texts) -> NDArray[np.intp]:
     """Rows in which a label of a total or charge may stand: any cell of an irregular row, the name of a regular one."""
@@ -230,6 +233,7 @@ def _figure(view: View, i: int) -> float:
 
 
 # ---------------------------------------------------------------- rows that are not complete lines
+
 
 def _irregular(view: View, i: int, kind: Texts) -> tuple[str, float]:
     qty, unit, extended = (view.number(w, i) for w in ("qty", "unit", "extended"))

@@ -1,4 +1,4 @@
-"""Who belongs to whom: parents from level numbers, dotted numbers, indentation or a parent column; assemblies never counted twice."""
+"""Who belongs to whom: parents from levels, dotted numbers or a parent column; assemblies never counted twice."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def parents_by_dots(numbers: NDArray[np.object_]) -> Rows:
 
 
 def parents_by_number(part_no: NDArray[np.object_], parent_no: NDArray[np.object_]) -> tuple[Rows, Rows]:
-    """Row of the part each row names as its parent, the nearest above where several match; and rows whose parent is absent."""
+    """Row of the part each row names as its parent, the nearest above of several; and rows whose parent is absent."""
     places: dict[str, list[int]] = {}
     for i, number in enumerate(part_no):
         if number:
@@ -84,7 +84,7 @@ def rolled_quantity(parent: Rows, qty: NDArray[np.float64]) -> NDArray[np.float6
 
 def parents_of(*, part_no: NDArray[np.object_], parent_no: NDArray[np.object_], dotted: NDArray[np.object_],
                level: NDArray[np.float64]) -> tuple[Rows, Rows]:  # fmt: skip
-    """Parent row of each line by whatever says it: parent column, dotted numbers, levels; and rows whose parent is absent."""
+    """Parent row of each line by parent column, dotted numbers or levels; and rows whose parent is absent."""
     if (parent_no != "").any():
         return parents_by_number(part_no, parent_no)
     none = np.empty(0, dtype=np.intp)
@@ -119,8 +119,8 @@ def resolve(frame: pd.DataFrame, above: Rows | None = None) -> tuple[pd.DataFram
     Parameters
     ----------
     frame : DataFrame
-        BOM lines with level, parent_no, row_kind and place columns; ``dotted`` holds level numbers as written where they
-        are dotted, and is dropped.
+        BOM lines with level, parent_no, row_kind and place columns; ``dotted`` holds level numbers as written where
+        they are dotted, and is dropped.
 
     above : int array or None
         Row of the assembly that the top lines of each line's table belong to, -1 for none.
@@ -128,23 +128,43 @@ def resolve(frame: pd.DataFrame, above: Rows | None = None) -> tuple[pd.DataFram
     Returns
     -------
     frame : DataFrame
-        With ``parent_row`` (position in the frame, -1 at the top) and row_kind ``assembly`` for rows that are broken down.
+        With ``parent_row`` (position in the frame, -1 at the top) and row_kind ``assembly`` for rows broken down.
     findings : list
         T080 orphan, T081 cycle (errors), T082 bought assembly.
     """
     dotted = frame["dotted"].to_numpy()
     frame = frame.drop(columns="dotted")
-    parent, orphans = parents_of(part_no=frame["part_no"].to_numpy(), parent_no=frame["parent_no"].to_numpy(), dotted=dotted,
-                                 level=frame["level"].to_numpy(dtype=float))  # fmt: skip
-    findings = [error("T080", "the parent of a line must be a line", **_place(frame, i), found=frame["parent_no"].iloc[i],
-                      assumed="the line is read as a top line", advice="add the parent or correct its number")
-                for i in orphans]  # fmt: skip
+    parent, orphans = parents_of(
+        part_no=frame["part_no"].to_numpy(),
+        parent_no=frame["parent_no"].to_numpy(),
+        dotted=dotted,
+        level=frame["level"].to_numpy(dtype=float),
+    )
+    findings = [
+        error(
+            "T080",
+            "the parent of a line must be a line",
+            **_place(frame, i),
+            found=frame["parent_no"].iloc[i],
+            assumed="the line is read as a top line",
+            advice="add the parent or correct its number",
+        )
+        for i in orphans
+    ]
     if above is not None:
         parent = np.where((parent < 0) & (above >= 0), above, parent)
     for loop in cycles(parent):
         path = " > ".join(str(frame["part_no"].iloc[i]) for i in [*loop, loop[0]])
-        findings.append(error("T081", "a part must not contain itself", **_place(frame, loop[0]), found=path,
-                              assumed="the loop is cut at this line", advice="correct the parent of one of them"))  # fmt: skip
+        findings.append(
+            error(
+                "T081",
+                "a part must not contain itself",
+                **_place(frame, loop[0]),
+                found=path,
+                assumed="the loop is cut at this line",
+                advice="correct the parent of one of them",
+            )
+        )
         parent[loop[0]] = -1
     frame["parent_row"] = parent
     return _assemblies(frame, parent, findings)
@@ -166,13 +186,26 @@ def _assemblies(frame: pd.DataFrame, parent: Rows, findings: list[Finding]) -> t
     frame["row_kind"] = kind
     if bought.any():
         i = int(np.flatnonzero(bought)[0])
-        findings.append(note("T082", "an assembly that is priced while none of its lines is counts as a bought part", **_place(frame, i),
-                             found=f"{int(bought.sum())} such assemblies"))  # fmt: skip
+        findings.append(
+            note(
+                "T082",
+                "an assembly that is priced while none of its lines is counts as a bought part",
+                **_place(frame, i),
+                found=f"{int(bought.sum())} such assemblies",
+            )
+        )
     both = rolled & priced & below
     if both.any():
         i = int(np.flatnonzero(both)[0])
-        findings.append(warning("T083", "the cost of an assembly whose lines are priced is not added to theirs", **_place(frame, i),
-                                found=f"{int(both.sum())} such assemblies", assumed="only the lines count"))  # fmt: skip
+        findings.append(
+            warning(
+                "T083",
+                "the cost of an assembly whose lines are priced is not added to theirs",
+                **_place(frame, i),
+                found=f"{int(both.sum())} such assemblies",
+                assumed="only the lines count",
+            )
+        )
     return frame, findings
 
 

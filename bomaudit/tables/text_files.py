@@ -43,7 +43,7 @@ def read_text(data: bytes) -> TextTable:
 
 
 def decode(data: bytes) -> tuple[str, str, bool]:
-    """Text, encoding, and whether the encoding was guessed: byte-order mark, then UTF-8, then a guess from the letters."""
+    """Text, encoding, and whether it was guessed: by byte-order mark, else UTF-8, else from the letters."""
     for mark, name in _BOMS:
         if data.startswith(mark):
             return data.decode(name, errors="replace"), name, False

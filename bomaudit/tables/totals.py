@@ -44,6 +44,10 @@ class Figures:
     named: NDArray[np.bool_]
 
 
+def _at(mask: NDArray[np.bool_]) -> list[int]:
+    return [int(i) for i in np.flatnonzero(mask)]
+
+
 def _sum(f: Figures, rows: Any, kinds: Sequence[str] = _COUNTED) -> tuple[float, int]:
     chosen = np.isin(f.kind[rows], kinds) & ~np.isnan(f.value[rows])
     return float(f.value[rows][chosen].sum()), int(chosen.sum())
@@ -61,13 +65,13 @@ def settle(f: Figures) -> tuple[Texts, list[int]]:
         Those lines below the total.
     """
     kind = f.kind.copy()
-    totals = [i for i in np.flatnonzero(np.isin(kind, _LABELS)) if not np.isnan(f.stated[i])]
+    totals = [i for i in _at(np.isin(kind, _LABELS)) if not np.isnan(f.stated[i])]
     matched = [i for i in totals if _matches(f, i, kind)]
     outside: list[int] = []
     _settle_footer(f, kind, totals)
     if matched and not any(i > matched[-1] and f.label[i] for i in totals):
         last = matched[-1]
-        rest = [i for i in np.flatnonzero(kind == "part") if i > last]
+        rest = [i for i in _at(kind == "part") if i > last]
         total, _ = _sum(f, np.arange(len(kind)) < last)
         before = int((kind[:last] == "part").sum())
         if rest and same_sum(f.stated[last], total, before) and len(rest) <= max(3, before // 4):
@@ -77,7 +81,7 @@ def settle(f: Figures) -> tuple[Texts, list[int]]:
 
 
 def _settle_footer(f: Figures, kind: Texts, totals: Sequence[int]) -> None:
-    """Rows below the first total after the last priced line: no figures, no line; a "charge" above the total is a total."""
+    """Rows below the last priced line and its total: without figures no line; a charge larger than the sum a total."""
     priced = np.flatnonzero((kind == "part") & ~np.isnan(f.value) & f.named)
     last = int(priced[-1]) if len(priced) else -1
     footer = [i for i in totals if i > last]
@@ -85,7 +89,7 @@ def _settle_footer(f: Figures, kind: Texts, totals: Sequence[int]) -> None:
         return
     below = np.arange(len(kind)) > footer[0]
     kind[below & (kind == "part") & (np.isnan(f.value) | ~f.named)] = "note"
-    for i in np.flatnonzero(below & (kind == "charge")):
+    for i in _at(below & (kind == "charge")):
         lines, _ = _sum(replace(f, kind=kind), np.arange(len(kind)) < i, ("part",))
         if f.value[i] >= lines > 0:
             kind[i] = "subtotal"
@@ -99,10 +103,14 @@ def _explained(f: Figures, i: int, kind: Texts) -> str:
     """Which sum of the lines above a stated figure is; "" where none is."""
     stated = float(f.stated[i])
     above = np.arange(len(kind)) < i
-    labels = [j for j in np.flatnonzero(np.isin(kind, _LABELS)) if j < i]
+    labels = [j for j in _at(np.isin(kind, _LABELS)) if j < i]
     for start, words in ((0, "all lines above"), *((j + 1, "the lines of its section") for j in reversed(labels))):
         rows = above & (np.arange(len(kind)) >= start)
-        for kinds, also in ((_COUNTED, ""), (("part",), " without charges"), (("part", "charge", "alternative"), " with alternatives")):
+        for kinds, also in (
+            (_COUNTED, ""),
+            (("part",), " without charges"),
+            (("part", "charge", "alternative"), " with alternatives"),
+        ):
             total, lines = _sum(replace(f, kind=kind), rows, kinds)
             if lines and same_sum(stated, total, lines):
                 return words + also
@@ -127,17 +135,26 @@ def _sum_of_figures(stated: float, figures: list[float], charges: float) -> str:
 def check(f: Figures, where: dict[str, Any], rows: NDArray[np.intp], column: str) -> list[Finding]:
     """Hold each stated total against the lines: T070 agrees (note), T071 differs (warning with the likely cause)."""
     findings = []
-    for i in np.flatnonzero(np.isin(f.kind, _LABELS) & ~np.isnan(f.stated)):
+    for i in _at(np.isin(f.kind, _LABELS) & ~np.isnan(f.stated)):
         place = {**where, "row": int(rows[i]), "column": column}
         explained = _explained(f, i, f.kind)
         name = f.label[i] or "the figure without a label"
         if explained:
-            findings.append(note("T070", f"{name} agrees with what was read", **place, found=f"{f.stated[i]:g}, {explained}"))
+            findings.append(
+                note("T070", f"{name} agrees with what was read", **place, found=f"{f.stated[i]:g}, {explained}")
+            )
         elif f.stated[i] != 0:
             total, _ = _sum(f, np.arange(len(f.kind)) < i)
-            findings.append(warning("T071", f"{name} should be the sum of lines above it", **place,
-                                    found=f"{f.stated[i]:g} where the lines add up to {total:g}", assumed="the lines count",
-                                    advice=_cause(f, i)))  # fmt: skip
+            findings.append(
+                warning(
+                    "T071",
+                    f"{name} should be the sum of lines above it",
+                    **place,
+                    found=f"{f.stated[i]:g} where the lines add up to {total:g}",
+                    assumed="the lines count",
+                    advice=_cause(f, i),
+                )
+            )
     return findings
 
 
@@ -148,7 +165,14 @@ def check_above(f: Figures, loose: list[tuple[int, str, float]], where: dict[str
     for row, column, stated in loose:
         place = {**where, "row": row, "column": column}
         if same_sum(stated, total, lines):
-            findings.append(note("T070", "the total beside the table agrees with what was read", **place, found=f"{stated:g}, all lines"))
+            findings.append(
+                note(
+                    "T070",
+                    "the total beside the table agrees with what was read",
+                    **place,
+                    found=f"{stated:g}, all lines",
+                )
+            )
         else:
             findings.append(warning("T071", "the total beside the table should be the sum of the lines", **place,
                                     found=f"{stated:g} where the lines add up to {total:g}", assumed="the lines count",
@@ -166,14 +190,25 @@ def _cause_of(f: Figures, stated: float, rows: NDArray[np.bool_]) -> str:
     values = f.value[lines]
     if not len(values):
         return "no line above has a price"
-    total = float(values.sum())
+    return _range_cause(stated, values) or _other_cause(f, stated, lines)
+
+
+def _range_cause(stated: float, values: Floats) -> str:
+    """Whether the sum leaves out the first or the last lines."""
     running = np.cumsum(values)
+    total = float(running[-1])
     short = [k for k in range(1, len(values)) if same_sum(stated, float(running[-1 - k]), len(values))]
     if short:
         return f"likely cause: the range of the sum stops {short[0]} lines early"
     late = [k for k in range(1, len(values)) if same_sum(stated, total - float(running[k - 1]), len(values))]
     if late:
         return f"likely cause: the range of the sum starts {late[0]} lines late"
+    return ""
+
+
+def _other_cause(f: Figures, stated: float, lines: NDArray[np.bool_]) -> str:
+    values = f.value[lines]
+    total = float(values.sum())
     units = f.unit[lines]
     if np.isfinite(units).any() and same_sum(stated, float(np.nansum(units)), len(values)):
         return "likely cause: the quantity is ignored, unit costs are added"

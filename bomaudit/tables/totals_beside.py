@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from bomaudit.tables.cells import amounts
-from bomaudit.tables.files import Sheet, letter
 from bomaudit.tables.locate import MOST_COLUMNS, Block
+from bomaudit.tables.sheets import Sheet, letter
 from bomaudit.tables.words import label_kind
 
 _ROWS_ABOVE = 12
@@ -35,7 +35,11 @@ def labelled_figures(block: Block) -> list[tuple[int, str, float]]:
     for column in range(last_mapped + 2, min(len(sheet.columns), MOST_COLUMNS)):
         for row in block.header_rows:
             cell = sheet.columns[column][row]
-            if isinstance(cell, str) and label_kind(cell.strip()) == "total" and not _runs_on(sheet, column, block.first):
+            if (
+                isinstance(cell, str)
+                and label_kind(cell.strip()) == "total"
+                and not _runs_on(sheet, column, block.first)
+            ):
                 figure = _under(sheet, row, column)
                 if figure is not None:
                     found.append(figure)

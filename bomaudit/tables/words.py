@@ -40,7 +40,9 @@ def label_kind(text: str, *, loose: bool = False) -> str:
         return ""
     label = re.sub(r"\(.*?\)|\[.*?\]", " ", text)
     label = re.split(r"[:=]", label, maxsplit=1)[0]
-    label = re.sub(r"[€$£¥]|\b(?:EUR|USD|GBP|CHF|PLN|JPY|SEK|CAD|AUD|CNY|RUB)\b|[+\-]?\s*\d+(?:[.,]\d+)?\s*%", " ", label)
+    label = re.sub(
+        r"[€$£¥]|\b(?:EUR|USD|GBP|CHF|PLN|JPY|SEK|CAD|AUD|CNY|RUB)\b|[+\-]?\s*\d+(?:[.,]\d+)?\s*%", " ", label
+    )
     words = fold(label)
     if not words:
         return ""
@@ -54,31 +56,39 @@ def _longer_label(words: str, *, loose: bool) -> str:
     """Labels with more words around: "total for the frame", "gastos de envio firma", "grand total"."""
     tokens = words.split(" ")
     if _CJK.search(words):
-        return next((k for k in ("subtotal", "total", "charge") for w in _words(k) if len(w) > 1 and words.startswith(w)), "")
+        return next(
+            (k for k in ("subtotal", "total", "charge") for w in _words(k) if len(w) > 1 and words.startswith(w)), ""
+        )
     if len(tokens) > 8:  # noqa: PLR2004  (a sentence)
         return ""
     for size in (3, 2, 1):
         head, tail = " ".join(tokens[:size]), " ".join(tokens[-size:])
         for kind in ("subtotal", "total"):
-            if head in _words(kind) and (loose or _is_filling(tokens[size:])):
+            first = head in _words(kind) and (loose or _is_filling(tokens[size:]))
+            if first or (tail in _words(kind) and _is_filling(tokens[:-size])):
                 return kind
-            if tail in _words(kind) and _is_filling(tokens[:-size]):
-                return kind
-        if size > 1 and head in _words("charge") and not any(ch.isdigit() for ch in words):
-            return "charge"
-    if len(tokens) <= 3 and tokens[-1] in _CHARGE_TAILS and not any(ch.isdigit() for ch in words):  # noqa: PLR2004
-        return "charge"
-    return ""
+    return "" if any(ch.isdigit() for ch in words) else _longer_charge(tokens)
 
 
-_CHARGE_TAILS = frozenset("freight labour labor shipping postage duty fracht versand porto lohn montagelohn envío frete frakt".split())
+def _longer_charge(tokens: list[str]) -> str:
+    heads = (" ".join(tokens[:size]) for size in (3, 2))
+    ends_so = len(tokens) <= 3 and tokens[-1] in _CHARGE_TAILS  # noqa: PLR2004  ("final assembly labour")
+    return "charge" if ends_so or any(head in _words("charge") for head in heads) else ""
+
+
+_CHARGE_TAILS = frozenset([
+    "freight", "labour", "labor", "shipping", "postage", "duty", "fracht", "versand", "porto", "lohn",
+    "montagelohn", "envío", "frete", "frakt",
+])  # fmt: skip
 """Last words of "inbound freight" or "final assembly labour"."""
-_FILLING = frozenset(
-    "estimated for of the all per cost costs price prices in off de des du la le les los el der die das fur und et y i e parts bom excl "
-    "incl without with excluding including tax vat shipping materials material components hardware electronics mechanical section "
-    "overall order project robot unit device build kit machine product assembly pieces teile bauteile grand net gross ht ttc piezas por "
-    "para je pro gerat stuck par piece piece".split()
-)
+_FILLING = frozenset([
+    "estimated", "for", "of", "the", "all", "per", "cost", "costs", "price", "prices", "in", "off", "de", "des",
+    "du", "la", "le", "les", "los", "el", "der", "die", "das", "fur", "und", "et", "y", "i", "e", "parts", "bom",
+    "excl", "incl", "without", "with", "excluding", "including", "tax", "vat", "shipping", "materials", "material",
+    "components", "hardware", "electronics", "mechanical", "section", "overall", "order", "project", "robot",
+    "unit", "device", "build", "kit", "machine", "product", "assembly", "pieces", "teile", "bauteile", "grand",
+    "net", "gross", "ht", "ttc", "piezas", "por", "para", "je", "pro", "gerat", "stuck", "par", "piece", "piece",
+])  # fmt: skip
 
 
 def _is_filling(tokens: list[str]) -> bool:
@@ -95,7 +105,9 @@ def is_alternative(text: str) -> bool:
     """Whether a cell says that its row stands in for another row."""
     tokens, cjk = _alternative_tokens()
     found = _TOKEN.findall(text.casefold())
-    if not tokens.intersection(found) and (text.isascii() or not (any(w in text for w in cjk) or tokens & set(fold(text).split()))):
+    if not tokens.intersection(found) and (
+        text.isascii() or not (any(w in text for w in cjk) or tokens & set(fold(text).split()))
+    ):
         return False
     words = fold(text)
     if not words or len(words) > _LONGEST_LABEL:

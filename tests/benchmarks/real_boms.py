@@ -49,7 +49,7 @@ class Outcome:
         return self.header and self.columns and self.lines and self.total
 
 
-def measure(folder: Path, key: pd.Series, table: pd.Series | None) -> Outcome:
+def measure(folder: Path, key: pd.Series, table: pd.Series | None, lines: pd.DataFrame) -> Outcome:
     """Read one file and compare."""
     start = time.perf_counter()
     try:
@@ -66,7 +66,7 @@ def measure(folder: Path, key: pd.Series, table: pd.Series | None) -> Outcome:
     header_ok, remark_header = _header(got, key)
     columns_ok, remark_columns = _columns(got, table, key["sheet"])
     lines_ok, remark_lines = _lines(got, table)
-    total_ok, remark_total = _total(got, table)
+    total_ok, remark_total = _total(got, table, lines)
     remark = "; ".join(r for r in (remark_header, remark_columns, remark_lines, remark_total) if r)
     return Outcome(key["file"], False, header_ok, columns_ok, lines_ok, total_ok, warnings, seconds, remark)
 
@@ -133,7 +133,7 @@ def _span(text):
     return rows
 
 
-def _total(got, table):
+def _total(got, table, lines):
     wanted = [float(table[c]) for c in ("sum_extended", "sum_qty_x_unit") if table[c]]
     frame = got.frame
     booked = frame["unit_cost"] * frame["qty"]
@@ -145,6 +145,12 @@ def _total(got, table):
     if not wanted:
         ok = bool(frame["unit_cost"].isna().all())
         return ok, "" if ok else "prices where the key has none"
+    plain = lines[pd.to_numeric(lines["unit_price"], errors="coerce").notna()]
+    if len(plain) and not table["extended"]:  # the key sums only cells that are plain numbers
+        rows = set(
+            plain.loc[pd.to_numeric(plain["qty"], errors="coerce").notna() | (plain["qty"] == ""), "row"].astype(int)
+        )
+        sums.append(booked[frame["source_row"].isin(rows)].sum())
     ok = any(np.isclose(s, w, rtol=1e-4, atol=CENT) for s in sums for w in wanted)
     return ok, "" if ok else f"sum {sums[0]:.2f}/{sums[1]:.2f} for {'/'.join(map(str, wanted))}"
 
@@ -153,10 +159,14 @@ def run(folder: Path) -> list[Outcome]:
     """Measure every file of the folder."""
     manifest = pd.read_csv(folder / "MANIFEST.csv", dtype=str, keep_default_na=False)
     tables = pd.read_csv(folder / "TABLES.csv", dtype=str, keep_default_na=False)
+    lines = pd.read_csv(folder / "LINES.csv", dtype=str, keep_default_na=False)
     main = tables[tables["role"] == "main"].drop_duplicates("nn").set_index("nn")
-    return [
-        measure(folder, row, main.loc[row["nn"]] if row["nn"] in main.index else None) for _, row in manifest.iterrows()
-    ]
+    outcomes = []
+    for _, row in manifest.iterrows():
+        own = main.loc[row["nn"]] if row["nn"] in main.index else None
+        of_sheet = lines[(lines["nn"] == row["nn"]) & (lines["sheet"] == ("" if own is None else own["sheet"]))]
+        outcomes.append(measure(folder, row, own, of_sheet))
+    return outcomes
 
 
 def main() -> None:

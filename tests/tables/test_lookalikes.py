@@ -14,7 +14,12 @@ from bomaudit.glossary import BOM, QUOTES
 from bomaudit.settings import ReadSection
 from bomaudit.tables import read_table
 
-LINES = [["Base plate", 2, 3.5, 7.0], ["Gear motor", 1, 41.0, 41.0], ["Washer M6", 8, 0.25, 2.0], ["Cover", 3, 1.1, 3.3]]
+LINES = [
+    ["Base plate", 2, 3.5, 7.0],
+    ["Gear motor", 1, 41.0, 41.0],
+    ["Washer M6", 8, 0.25, 2.0],
+    ["Cover", 3, 1.1, 3.3],
+]
 HEAD = ["Item", "Qty", "Unit price", "Total"]
 
 
@@ -39,7 +44,9 @@ def booked(got, *which):
 
 
 def test_title_rows_and_blank_rows_above_the_header(read_rows):
-    got = read_rows([["Sweeper S2, parts list"], ["Prepared for the spring review"], [], ["", "Rev", "C"], [], HEAD, *LINES])
+    got = read_rows(
+        [["Sweeper S2, parts list"], ["Prepared for the spring review"], [], ["", "Rev", "C"], [], HEAD, *LINES]
+    )
     assert [k for r, k in kinds(got).items() if r == 6] == ["header"]
     assert len(got.frame) == 4
     assert booked(got) == 53.3
@@ -52,7 +59,15 @@ def test_section_headings_are_no_lines(read_rows):
 
 
 def test_section_headings_in_a_column_of_their_own(read_rows):
-    rows = [["Group", *HEAD], ["Drive"], ["", *LINES[0]], ["", *LINES[1]], ["Housing"], ["", *LINES[2]], ["", *LINES[3]]]
+    rows = [
+        ["Group", *HEAD],
+        ["Drive"],
+        ["", *LINES[0]],
+        ["", *LINES[1]],
+        ["Housing"],
+        ["", *LINES[2]],
+        ["", *LINES[3]],
+    ]
     got = read_rows(rows)
     assert kinds(got)[2] == kinds(got)[5] == "heading"
     assert len(got.frame) == 4
@@ -90,8 +105,22 @@ def test_transposed_table(read_rows):
 
 
 def test_tables_side_by_side_that_are_variants(read_rows):
-    left = [["Item", "Qty", "Price"], ["Rail 390 mm", 1, 12.0], ["Screw M3", 12, 0.1], ["Nut M3", 12, 0.1], ["Belt", 1, 4.0], ["Foot", 4, 1.0]]
-    right = [["Item", "Qty", "Price"], ["Rail 340 mm", 1, 11.0], ["Screw M3", 6, 0.1], ["Nut M3", 6, 0.1], ["Belt", 1, 4.0], ["", "", ""]]
+    left = [
+        ["Item", "Qty", "Price"],
+        ["Rail 390 mm", 1, 12.0],
+        ["Screw M3", 12, 0.1],
+        ["Nut M3", 12, 0.1],
+        ["Belt", 1, 4.0],
+        ["Foot", 4, 1.0],
+    ]
+    right = [
+        ["Item", "Qty", "Price"],
+        ["Rail 340 mm", 1, 11.0],
+        ["Screw M3", 6, 0.1],
+        ["Nut M3", 6, 0.1],
+        ["Belt", 1, 4.0],
+        ["", "", ""],
+    ]
     got = read_rows([[*a, "", *b] for a, b in zip(left, right, strict=True)])
     assert got.frame["row_kind"].value_counts().to_dict() == {"part": 5, "alternative": 4}
     assert "T069" in codes(got)
@@ -106,7 +135,12 @@ def test_tables_side_by_side_with_different_lines_are_added(read_rows):
 
 
 def test_stacked_blocks_with_different_headers(read_rows):
-    second = [["Electronics"], ["Name", "Supplier", "Price", "Quantity"], ["Board", "Invented Boards", 20.0, 1], ["Cable", "Invented Cables", 1.5, 4]]
+    second = [
+        ["Electronics"],
+        ["Name", "Supplier", "Price", "Quantity"],
+        ["Board", "Invented Boards", 20.0, 1],
+        ["Cable", "Invented Cables", 1.5, 4],
+    ]
     got = read_rows([HEAD, *LINES, [], *second])
     assert booked(got) == pytest.approx(53.3 + 26.0)
     assert len(got.frame) == 6
@@ -134,7 +168,13 @@ def test_sheets_that_are_no_bills_are_left(read_rows):
 
 def test_a_sub_assembly_sheet_that_the_main_sheet_rolls_up_counts_once(read_rows):
     frame = [HEAD, *LINES, ["Total", "", "", 53.3]]
-    main = [HEAD, ["Frame", 2, 53.3, 106.6], ["Battery", 1, 80.0, 80.0], ["Charger", 1, 30.0, 30.0], ["Total", "", "", 216.6]]
+    main = [
+        HEAD,
+        ["Frame", 2, 53.3, 106.6],
+        ["Battery", 1, 80.0, 80.0],
+        ["Charger", 1, 30.0, 30.0],
+        ["Total", "", "", 216.6],
+    ]
     got = read_rows({"Main": main, "Frame": frame})
     assembly = got.frame.index[got.frame["row_kind"] == "assembly"]
     assert got.frame.loc[assembly, "description"].tolist() == ["Frame"]
@@ -171,28 +211,46 @@ def test_parameters_in_the_header_row_beside_the_table(read_rows):
     ],
 )
 def test_headers_in_many_languages(read_rows, language, head):
-    lines = [["A-17", "plate", 2, 3.5, 7.0, "Invented Steel"], ["B-04", "motor", 1, 41.0, 41.0, "Invented Motors"], ["C-9", "nut", 8, 0.25, 2.0, "Invented Nuts"]]
+    lines = [
+        ["A-17", "plate", 2, 3.5, 7.0, "Invented Steel"],
+        ["B-04", "motor", 1, 41.0, 41.0, "Invented Motors"],
+        ["C-9", "nut", 8, 0.25, 2.0, "Invented Nuts"],
+    ]
     got = read_rows([head, *lines])
     want = dict(zip(("part_no", "description", "qty", "unit_cost", "extended_cost", "supplier"), "ABCDEF", strict=True))
     assert columns(got) == want, language
 
 
 def test_net_and_gross_price_side_by_side(read_rows):
-    rows = [["Part", "Qty", "Price net", "Price gross", "Total"], ["Plate", 2, 10.0, 12.0, 24.0], ["Motor", 1, 40.0, 48.0, 48.0], ["Nut", 5, 0.5, 0.6, 3.0]]
+    rows = [
+        ["Part", "Qty", "Price net", "Price gross", "Total"],
+        ["Plate", 2, 10.0, 12.0, 24.0],
+        ["Motor", 1, 40.0, 48.0, 48.0],
+        ["Nut", 5, 0.5, 0.6, 3.0],
+    ]
     got = read_rows(rows)
     assert columns(got)["unit_cost"] == "D"
 
 
 def test_several_quantity_columns(read_rows):
     head = ["Part", "Qty per board", "Needed", "In stock", "Order qty", "Price", "Total"]
-    rows = [head, ["Fuse", 1, 20, 4, 16, 0.5, 8.0], ["Diode", 4, 80, 0, 80, 0.1, 8.0], ["Choke", 2, 40, 10, 30, 0.3, 9.0]]
+    rows = [
+        head,
+        ["Fuse", 1, 20, 4, 16, 0.5, 8.0],
+        ["Diode", 4, 80, 0, 80, 0.1, 8.0],
+        ["Choke", 2, 40, 10, 30, 0.3, 9.0],
+    ]
     got = read_rows(rows)
     assert columns(got)["qty"] == "E"
     assert booked(got) == 25.0
 
 
 def test_a_price_column_of_links(read_rows):
-    rows = [["Part", "Qty", "Price", "Unit cost"], ["Plate", 1, "https://example.com/a", 5.0], ["Motor", 2, "https://example.com/b", 8.0]]
+    rows = [
+        ["Part", "Qty", "Price", "Unit cost"],
+        ["Plate", 1, "https://example.com/a", 5.0],
+        ["Motor", 2, "https://example.com/b", 8.0],
+    ]
     got = read_rows(rows)
     assert columns(got)["unit_cost"] == "D"
 
@@ -203,7 +261,12 @@ def test_description_without_a_header(read_rows):
 
 
 def test_designator_column_that_holds_designators_is_no_name(read_rows):
-    rows = [["Reference", "Value", "Qty", "Price"], ["R1, R2", "10k", 2, 0.01], ["C1-C4", "100 nF", 4, 0.02], ["U1", "timer", 1, 0.4]]
+    rows = [
+        ["Reference", "Value", "Qty", "Price"],
+        ["R1, R2", "10k", 2, 0.01],
+        ["C1-C4", "100 nF", 4, 0.02],
+        ["U1", "timer", 1, 0.4],
+    ]
     assert columns(read_rows(rows))["description"] == "B"
 
 
@@ -240,7 +303,7 @@ def test_thousands_point_is_settled_by_the_rest_of_the_column(read_text):
 
 
 def test_a_mark_that_reads_both_ways_is_said_and_can_be_set(read_text):
-    text = "part,qty,price\nplate,2,\"1,234\"\nmotor,1,\"2,500\"\n"
+    text = 'part,qty,price\nplate,2,"1,234"\nmotor,1,"2,500"\n'
     got = read_text(text)
     assert "T030" in codes(got)
     assert got.frame["unit_cost"].tolist() == [1234.0, 2500.0]
@@ -297,14 +360,25 @@ def test_currencies_mixed_in_a_column(read_text):
 
 def test_pack_price_with_pack_size(read_rows):
     head = ["Part", "Cost per package", "Items per package", "Items needed", "Total cost"]
-    rows = [head, ["Servo", 18.0, 5, 1, 3.6], ["Screw", 1.5, 4, 2, 0.75], ["Magnet", 14.0, 140, 10, 1.0], ["Board", 12.0, 1, 1, 12.0]]
+    rows = [
+        head,
+        ["Servo", 18.0, 5, 1, 3.6],
+        ["Screw", 1.5, 4, 2, 0.75],
+        ["Magnet", 14.0, 140, 10, 1.0],
+        ["Board", 12.0, 1, 1, 12.0],
+    ]
     got = read_rows(rows)
     assert got.frame["unit_cost"].round(4).tolist() == [3.6, 0.375, 0.1, 12.0]
     assert "T052" in codes(got)
 
 
 def test_price_per_hundred_and_thousand(read_rows):
-    rows = [["Part", "Qty", "Unit price", "Price per", "Total"], ["Screw", 20, 4.2, 100, 0.84], ["Nut", 20, 30.0, 1000, 0.6], ["Motor", 1, 41.0, 1, 41.0]]
+    rows = [
+        ["Part", "Qty", "Unit price", "Price per", "Total"],
+        ["Screw", 20, 4.2, 100, 0.84],
+        ["Nut", 20, 30.0, 1000, 0.6],
+        ["Motor", 1, 41.0, 1, 41.0],
+    ]
     got = read_rows(rows)
     assert got.frame["unit_cost"].round(4).tolist() == [0.042, 0.03, 41.0]
 
@@ -335,7 +409,15 @@ def test_price_of_a_set(read_text):
 
 def test_price_breaks_from_which_each_line_takes_its_own(read_rows):
     head = ["Part", "Piece price", "Price for 10", "Order qty", "Total price"]
-    rows = [head, ["Choke", 0.33, 0.217, 10, 2.17], ["Diode", 1.22, 1.01, 6, 7.32], ["Fuse", 0.1, 0.075, 13, 0.975], ["Relay", 6.53, 5.64, 8, 52.24], ["Coil", 0.57, 0.413, 13, 5.369], ["Total", "", "", "", 68.074]]
+    rows = [
+        head,
+        ["Choke", 0.33, 0.217, 10, 2.17],
+        ["Diode", 1.22, 1.01, 6, 7.32],
+        ["Fuse", 0.1, 0.075, 13, 0.975],
+        ["Relay", 6.53, 5.64, 8, 52.24],
+        ["Coil", 0.57, 0.413, 13, 5.369],
+        ["Total", "", "", "", 68.074],
+    ]
     got = read_rows(rows)
     assert booked(got) == pytest.approx(68.074)
     assert "unit_cost" not in columns(got)
@@ -363,7 +445,10 @@ def test_one_price_merged_over_several_lines(read_rows):
     def merge(book):
         book["BOM"].merge_cells("C2:C4")
 
-    got = read_rows([["Part", "Qty", "Price"], ["Kit plate", 1, 9.0], ["Kit rod", 2, ""], ["Kit nut", 4, ""], ["Motor", 1, 41.0]], dress=merge)
+    got = read_rows(
+        [["Part", "Qty", "Price"], ["Kit plate", 1, 9.0], ["Kit rod", 2, ""], ["Kit nut", 4, ""], ["Motor", 1, 41.0]],
+        dress=merge,
+    )
     assert booked(got) == 50.0
     assert "T018" in codes(got)
 
@@ -398,7 +483,9 @@ def test_formula_without_a_result(read_rows):
 
 
 def test_quantity_with_its_unit_inside(read_text):
-    got = read_text("part,qty,unit,price\nhose,50 cm,m,4.00\nwire,2 m,m,0.50\nplate,3 pcs,,1.00\nspare,2 (+2 spare),,1.00\nbolt,4x,,0.10\n")
+    got = read_text(
+        "part,qty,unit,price\nhose,50 cm,m,4.00\nwire,2 m,m,0.50\nplate,3 pcs,,1.00\nspare,2 (+2 spare),,1.00\nbolt,4x,,0.10\n"
+    )
     assert got.frame["qty"].tolist() == [0.5, 2.0, 3.0, 2.0, 4.0]
     assert got.frame["uom"].tolist()[:3] == ["m", "m", "pcs"]
 
@@ -431,7 +518,13 @@ def test_part_numbers_that_look_like_numbers_or_dates(read_rows):
     def pad(book):
         book["BOM"]["A4"].number_format = "000000"
 
-    rows = [["Part number", "Description", "Qty", "Price"], ["00123", "washer", 4, 0.1], ["1E5", "ring", 2, 0.2], [4711, "seal", 1, 0.3], ["NA", "cap", 1, 0.4]]
+    rows = [
+        ["Part number", "Description", "Qty", "Price"],
+        ["00123", "washer", 4, 0.1],
+        ["1E5", "ring", 2, 0.2],
+        [4711, "seal", 1, 0.3],
+        ["NA", "cap", 1, 0.4],
+    ]
     got = read_rows(rows, dress=pad)
     assert got.frame["part_no"].tolist() == ["00123", "1E5", "004711", "NA"]
 
@@ -459,7 +552,14 @@ def test_total_above_the_lines(read_rows):
 
 
 @pytest.mark.parametrize(
-    ("stated", "cause"), [(50.0, "stops 1 lines early"), (45.85, "quantity is ignored"), (46.3, "starts 1 lines late"), (12.3, "left out"), (60.0, "stale")]
+    ("stated", "cause"),
+    [
+        (50.0, "stops 1 lines early"),
+        (45.85, "quantity is ignored"),
+        (46.3, "starts 1 lines late"),
+        (12.3, "left out"),
+        (60.0, "stale"),
+    ],
 )
 def test_total_that_differs_names_the_likely_cause(read_rows, stated, cause):
     got = read_rows([HEAD, *LINES, ["Total", "", "", stated]])
@@ -468,7 +568,15 @@ def test_total_that_differs_names_the_likely_cause(read_rows, stated, cause):
 
 
 def test_subtotals_and_charges_and_total(read_rows):
-    rows = [HEAD, *LINES[:2], ["Subtotal", "", "", 48.0], *LINES[2:], ["Subtotal", "", "", 5.3], ["Shipping", "", "", 9.9], ["Total", "", "", 63.2]]
+    rows = [
+        HEAD,
+        *LINES[:2],
+        ["Subtotal", "", "", 48.0],
+        *LINES[2:],
+        ["Subtotal", "", "", 5.3],
+        ["Shipping", "", "", 9.9],
+        ["Total", "", "", 63.2],
+    ]
     got = read_rows(rows)
     assert got.frame["row_kind"].value_counts().to_dict() == {"part": 4, "charge": 1}
     assert "T071" not in codes(got)
@@ -487,7 +595,9 @@ def test_lines_below_the_total_are_left_out_and_said(read_rows):
 
 
 def test_notes_below_the_total(read_rows):
-    got = read_rows([HEAD, *LINES, ["Total", "", "", 53.3], [], ["Not counted yet:", "", "", ""], ["Cables", "", "", "see drawing"]])
+    got = read_rows(
+        [HEAD, *LINES, ["Total", "", "", 53.3], [], ["Not counted yet:", "", "", ""], ["Cables", "", "", "see drawing"]]
+    )
     assert len(got.frame) == 4
 
 
@@ -495,26 +605,54 @@ def test_notes_below_the_total(read_rows):
 
 
 def test_levels_by_number(read_rows):
-    rows = [["Level", "Part", "Qty", "Price"], [0, "Sweeper", 1, ""], [1, "Drive", 1, ""], [2, "Motor", 2, 40.0], [2, "Gear", 1, 20.0], [1, "Cover", 1, 5.0]]
+    rows = [
+        ["Level", "Part", "Qty", "Price"],
+        [0, "Sweeper", 1, ""],
+        [1, "Drive", 1, ""],
+        [2, "Motor", 2, 40.0],
+        [2, "Gear", 1, 20.0],
+        [1, "Cover", 1, 5.0],
+    ]
     got = read_rows(rows)
     assert got.frame["parent_row"].tolist() == [-1, 0, 1, 1, 0]
     assert got.frame["row_kind"].tolist() == ["assembly", "assembly", "part", "part", "part"]
 
 
 def test_levels_by_dotted_number_sorted_as_text(read_rows):
-    rows = [["", "Part name", "Qty"], ["1", "Frame", 1], ["1.1", "Beam", 2], ["1.10", "Plug", 4], ["1.2", "Foot", 4], ["1.2.1", "Pad", 1], ["2", "Head", 1]]
+    rows = [
+        ["", "Part name", "Qty"],
+        ["1", "Frame", 1],
+        ["1.1", "Beam", 2],
+        ["1.10", "Plug", 4],
+        ["1.2", "Foot", 4],
+        ["1.2.1", "Pad", 1],
+        ["2", "Head", 1],
+    ]
     got = read_rows(rows)
     assert got.frame["parent_row"].tolist() == [-1, 0, 0, 0, 3, -1]
     assert columns(got)["level"] == "A"
 
 
 def test_levels_by_leading_points(read_rows):
-    rows = [["Level", "Part", "Qty", "Price"], ["1", "Drive", 1, ""], [".2", "Motor", 2, 40.0], ["..3", "Shaft", 1, 2.0], ["1", "Cover", 1, 5.0]]
+    rows = [
+        ["Level", "Part", "Qty", "Price"],
+        ["1", "Drive", 1, ""],
+        [".2", "Motor", 2, 40.0],
+        ["..3", "Shaft", 1, 2.0],
+        ["1", "Cover", 1, 5.0],
+    ]
     assert read_rows(rows).frame["parent_row"].tolist() == [-1, 0, 1, -1]
 
 
 def test_levels_by_indented_text(read_rows):
-    rows = [["Part", "Qty", "Price"], ["Drive", 1, ""], ["    Motor", 2, 40.0], ["        Shaft", 1, 2.0], ["    Gear", 1, 20.0], ["Cover", 1, 5.0]]
+    rows = [
+        ["Part", "Qty", "Price"],
+        ["Drive", 1, ""],
+        ["    Motor", 2, 40.0],
+        ["        Shaft", 1, 2.0],
+        ["    Gear", 1, 20.0],
+        ["Cover", 1, 5.0],
+    ]
     got = read_rows(rows)
     assert got.frame["parent_row"].tolist() == [-1, 0, 1, 0, -1]
     assert "T064" in codes(got)
@@ -525,7 +663,14 @@ def test_levels_by_indented_cells(read_rows):
         for r, depth in zip(range(2, 7), (0, 1, 2, 1, 0), strict=True):
             book["BOM"].cell(r, 1).alignment = Alignment(indent=depth)
 
-    rows = [["Part", "Qty", "Price"], ["Drive", 1, ""], ["Motor", 2, 40.0], ["Shaft", 1, 2.0], ["Gear", 1, 20.0], ["Cover", 1, 5.0]]
+    rows = [
+        ["Part", "Qty", "Price"],
+        ["Drive", 1, ""],
+        ["Motor", 2, 40.0],
+        ["Shaft", 1, 2.0],
+        ["Gear", 1, 20.0],
+        ["Cover", 1, 5.0],
+    ]
     assert read_rows(rows, dress=indent).frame["parent_row"].tolist() == [-1, 0, 1, 0, -1]
 
 
@@ -542,19 +687,41 @@ def test_orphans_and_loops_are_errors_with_the_path(read_text):
 
 
 def test_an_assembly_with_a_rolled_up_price_counts_once(read_rows):
-    rows = [["Level", "Part", "Qty", "Price"], [1, "Drive", 1, 100.0], [2, "Motor", 2, 40.0], [2, "Gear", 1, 20.0], [1, "Cover", 1, 5.0], ["", "Total", "", 105.0]]
+    rows = [
+        ["Level", "Part", "Qty", "Price"],
+        [1, "Drive", 1, 100.0],
+        [2, "Motor", 2, 40.0],
+        [2, "Gear", 1, 20.0],
+        [1, "Cover", 1, 5.0],
+        ["", "Total", "", 105.0],
+    ]
     got = read_rows(rows)
     assert got.frame["row_kind"].tolist() == ["assembly", "part", "part", "part"]
     assert {"T083", "T070"} <= codes(got)
 
 
 def test_a_bought_assembly_whose_lines_have_no_price_is_a_part(read_rows):
-    rows = [["Level", "Part", "Qty", "Price"], [1, "Drive", 1, 100.0], [2, "Motor", 2, ""], [2, "Gear", 1, ""], [1, "Cover", 1, 5.0]]
+    rows = [
+        ["Level", "Part", "Qty", "Price"],
+        [1, "Drive", 1, 100.0],
+        [2, "Motor", 2, ""],
+        [2, "Gear", 1, ""],
+        [1, "Cover", 1, 5.0],
+    ]
     assert read_rows(rows).frame["row_kind"].tolist() == ["part", "part", "part", "part"]
 
 
 def test_alternatives_by_rank_and_by_word(read_rows):
-    ranked = [["Rank", *HEAD], ["Motor"], [1, "Motor A", 4, 80.0, 320.0], [2, "Motor B", 4, 30.0, 120.0], [3, "Motor C", 4, 20.0, 80.0], ["Battery"], [1, "Pack A", 1, 35.0, 35.0], [2, "Pack B", 1, 36.0, 36.0]]
+    ranked = [
+        ["Rank", *HEAD],
+        ["Motor"],
+        [1, "Motor A", 4, 80.0, 320.0],
+        [2, "Motor B", 4, 30.0, 120.0],
+        [3, "Motor C", 4, 20.0, 80.0],
+        ["Battery"],
+        [1, "Pack A", 1, 35.0, 35.0],
+        [2, "Pack B", 1, 36.0, 36.0],
+    ]
     got = read_rows(ranked)
     assert got.frame["row_kind"].tolist() == ["part", "alternative", "alternative", "part", "alternative"]
     worded = [[*HEAD, "Remarks"], [*LINES[0], ""], [*LINES[1], ""], ["Other motor", 1, 30.0, 30.0, "alternative"]]
@@ -570,7 +737,12 @@ def test_alternatives_by_rank_and_by_word(read_rows):
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 @pytest.mark.parametrize("delimiter", [";", "\t", ",", "|"])
 def test_text_files_of_every_make(read_text, encoding, end, delimiter):
-    rows = [["Benennung", "Menge", "Stückpreis"], ["Gehäuse groß", "2", "3.50"], ["Überwurfmutter für Schläuche", "12", "0.75"], ["Öldichtung", "4", "1.10"]]
+    rows = [
+        ["Benennung", "Menge", "Stückpreis"],
+        ["Gehäuse groß", "2", "3.50"],
+        ["Überwurfmutter für Schläuche", "12", "0.75"],
+        ["Öldichtung", "4", "1.10"],
+    ]
     text = end.join(delimiter.join(r) for r in rows) + end
     got = read_text(text.encode(encoding))
     assert got.frame["description"].tolist() == ["Gehäuse groß", "Überwurfmutter für Schläuche", "Öldichtung"]
@@ -608,7 +780,18 @@ def test_every_row_of_the_file_is_accounted_for(read_rows):
     rows = [["Title"], [], HEAD, ["Drive"], *LINES, ["Total", "", "", 53.3], ["remark"]]
     got = read_rows({"BOM": rows, "Notes": [["a"], ["b"]]})
     assert len(got.rows) == len(rows) + 2
-    assert set(got.rows["kind"]) <= {"part", "assembly", "charge", "alternative", "heading", "header", "subtotal", "total", "blank", "note"}
+    assert set(got.rows["kind"]) <= {
+        "part",
+        "assembly",
+        "charge",
+        "alternative",
+        "heading",
+        "header",
+        "subtotal",
+        "total",
+        "blank",
+        "note",
+    }
 
 
 # ------------------------------------------------------------ refused
@@ -617,8 +800,16 @@ def test_every_row_of_the_file_is_accounted_for(read_rows):
 @pytest.mark.parametrize(
     "rows",
     [
-        [["Designator", "Footprint", "Mid X", "Mid Y", "Layer", "Rotation"], ["R1", "0603", "1.2mm", "3.4mm", "T", 90], ["C1", "0603", "2.2mm", "3.4mm", "T", 0]],
-        [["name", "length", "width", "thickness", "finish"], ["side", 2231, 230, 19, "red"], ["top", 1770, 619, 19, "red"]],
+        [
+            ["Designator", "Footprint", "Mid X", "Mid Y", "Layer", "Rotation"],
+            ["R1", "0603", "1.2mm", "3.4mm", "T", 90],
+            ["C1", "0603", "2.2mm", "3.4mm", "T", 0],
+        ],
+        [
+            ["name", "length", "width", "thickness", "finish"],
+            ["side", 2231, 230, 19, "red"],
+            ["top", 1770, 619, 19, "red"],
+        ],
         [["Time", "Voltage", "Current"], [1, 11.9, 0.4], [2, 12.0, 0.5]],
         [["Dear reader"], ["this is a letter"], ["and no table at all"]],
     ],
@@ -631,7 +822,11 @@ def test_what_is_no_bill_of_materials_is_refused_with_a_reason(read_rows, rows):
 
 def test_quotes_in_german(tmp_path):
     path = tmp_path / "angebote.csv"
-    path.write_bytes("Artikelnummer;Angebotsdatum;Preis;Währung;ab Menge;Lieferant;Art\nA-1;08.03.2016;128,40;EUR;500;Erfundene GmbH;verbindlich\nA-1;17.09.2021;149,90;EUR;500;Erfundene GmbH;Einkauf\n".encode("cp1252"))
+    path.write_bytes(
+        "Artikelnummer;Angebotsdatum;Preis;Währung;ab Menge;Lieferant;Art\nA-1;08.03.2016;128,40;EUR;500;Erfundene GmbH;verbindlich\nA-1;17.09.2021;149,90;EUR;500;Erfundene GmbH;Einkauf\n".encode(
+            "cp1252"
+        )
+    )
     got = read_table(path, QUOTES)
     assert got.frame["kind"].tolist() == ["firm", "purchase"]
     assert got.frame["quote_date"].dt.strftime("%Y-%m-%d").tolist() == ["2016-03-08", "2021-09-17"]

@@ -1,0 +1,158 @@
+"""Which columns are quantity, unit cost, extended cost and pack size: settled together, by words and by arithmetic."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bomaudit.tables.columns import LEAST, Columns, Mapped
+from bomaudit.tables.evidence import breaks, identity
+from bomaudit.tables.headers import Header
+from bomaudit.tables.profile import Profile
+
+_OPTIONS = 6
+"""Columns tried for each of quantity, unit cost and extended cost."""
+_PRIORS: dict[str, tuple[tuple[str, float], ...]] = {
+    "qty": (("qty", 1.0), ("~qty_order", 0.9), ("~qty_other", 0.3)),
+    "unit_cost": (("unit_cost", 1.0), ("~price_gross", 0.95), ("~price_net", 0.9), ("~cost", 0.8), ("~pack_price", 0.6),
+                  ("~price_break", 0.6)),
+    "extended_cost": (("extended_cost", 1.0), ("~cost", 0.8), ("unit_cost", 0.45), ("~price_gross", 0.4),
+                      ("~price_net", 0.4)),
+    "price_per": (("price_per", 1.0), ("~pack_size", 1.0), ("qty", 0.4)),
+}  # fmt: skip
+"""How far a header that means the second name speaks for the first."""
+_WEIGHTS = {"qty": 1.0, "unit_cost": 1.1, "extended_cost": 1.0, "price_per": 0.3}
+_UNKNOWN = 0.12
+"""Prior of a column of numbers whose header says nothing: the arithmetic may still choose it."""
+
+
+def prior(role: str, header: Header, profile: Profile) -> float:
+    """How far header and content speak for a role; 0 where the column cannot play it."""
+    if not profile.filled or profile.links > 0.3 or profile.dates > 0.7 or profile.counting:  # noqa: PLR2004
+        return 0.0
+    best = max(header.score(name) * worth for name, worth in _PRIORS[role])
+    if profile.numeric > 0.5:  # noqa: PLR2004
+        best = max(best, _UNKNOWN if header.words else _unheaded(role, profile))
+    elif profile.numeric < 0.15:  # noqa: PLR2004
+        best *= 0.5 if role != "unit_cost" or profile.filled > 3 else 0.9  # noqa: PLR2004
+    if profile.money > 0.3:  # noqa: PLR2004
+        best = best * 0.3 if role in ("qty", "price_per") else max(best, 0.35)
+    return best
+
+
+def _unheaded(role: str, profile: Profile) -> float:
+    """Prior of a column of numbers without a header: small whole numbers count, others price."""
+    values = profile.read.value[np.isfinite(profile.read.value)]
+    counts = bool(len(values)) and bool(np.all(values == np.round(values)) and values.max() < 10_000)  # noqa: PLR2004  (no quantity of a line)
+    return 0.2 if counts == (role in ("qty", "price_per")) else 0.17
+
+
+@dataclass(frozen=True)
+class _Choice:
+    qty: int | None
+    unit_cost: int | None
+    extended_cost: int | None
+    price_per: int | None
+
+    def items(self) -> list[tuple[str, int]]:
+        pairs = [
+            ("qty", self.qty),
+            ("unit_cost", self.unit_cost),
+            ("extended_cost", self.extended_cost),
+            ("price_per", self.price_per),
+        ]
+        return [(role, c) for role, c in pairs if c is not None]
+
+
+def money_columns(columns: Columns, chosen: dict[str, Mapped]) -> None:
+    """Settle quantity, unit cost, extended cost and pack size together."""
+    headers, profiles = columns.headers, columns.profiles
+    priors = {r: [prior(r, h, p) for _, h, p in columns.pairs()] for r in _PRIORS}
+    fixed = {r: chosen[r].column for r in _PRIORS if r in chosen}
+    summed = [p.numeric > 0 and columns.evidence.is_summed(p.read.value) for p in profiles]
+    best = max(
+        _choices(priors, fixed), default=_Choice(None, None, None, None),
+        key=lambda c: _score(c, columns, priors, summed),
+    )  # fmt: skip
+    best = _without_breaks(best, headers, profiles, fixed)
+    proof = _proof(best, profiles)
+    for role, column in best.items():
+        if role in chosen:
+            continue
+        meaning = headers[column].meanings.get(role)
+        how = meaning.how if meaning is not None else "content"
+        chosen[role] = Mapped(
+            role, column, headers[column].text, round(min(max(priors[role][column], proof), 1.0), 2), how
+        )
+
+
+def _proof(c: _Choice, profiles: Sequence[Profile]) -> float:
+    """Confidence that the arithmetic alone gives to the columns it holds for."""
+    if c.qty is None or c.unit_cost is None or c.extended_cost is None:
+        return 0.0
+    per = None if c.price_per is None else profiles[c.price_per].read.value
+    qty, unit, extended = (profiles[i].read.value for i in (c.qty, c.unit_cost, c.extended_cost))
+    return 0.9 * max(identity(qty, unit, extended, per), 0.0)
+
+
+def _choices(priors: Mapping[str, Sequence[float]], fixed: Mapping[str, int]) -> Iterator[_Choice]:
+    def options(role: str, least: float) -> list[int | None]:
+        if role in fixed:
+            return [fixed[role]]
+        ranked = sorted((c for c, p in enumerate(priors[role]) if p >= least), key=lambda c: (-priors[role][c], c))
+        return [None, *ranked[:_OPTIONS]]
+
+    packs = options("price_per", LEAST)[:4]
+    for e in options("extended_cost", 0.1):
+        for u in options("unit_cost", 0.1):
+            for q in options("qty", 0.1):
+                for p in packs if u is not None and q is not None else packs[:1]:
+                    taken = [c for c in (q, u, e, p) if c is not None]
+                    if len(set(taken)) == len(taken):
+                        yield _Choice(q, u, e, p)
+
+
+def _score(c: _Choice, columns: Columns, priors: Mapping[str, Sequence[float]], summed: Sequence[bool]) -> float:
+    headers, profiles = columns.headers, columns.profiles
+    score = sum(_WEIGHTS[role] * (priors[role][column] - LEAST) for role, column in c.items())
+    qty, unit, extended, per = (
+        None if i is None else profiles[i].read.value for i in (c.qty, c.unit_cost, c.extended_cost, c.price_per)
+    )
+    if qty is not None and unit is not None and extended is not None:
+        score += identity(qty, unit, extended, per)
+    if c.extended_cost is not None and summed[c.extended_cost]:
+        score += 0.5 * min(1.0, priors["extended_cost"][c.extended_cost] / LEAST)
+    if _is_pack_price(c, headers):
+        score += 0.35 if per is not None else -0.1
+    elif per is not None and headers[c.price_per or 0].score("price_per") == 0:
+        score -= 0.05  # a piece price that fits as well is the plainer reading
+    if (
+        per is not None
+        and headers[c.price_per or 0].score("price_per") == 0
+        and extended is None
+        and not _is_pack_price(c, headers)
+    ):
+        score -= 0.6  # a pack size beside a piece price says nothing about the price
+    if extended is None and unit is not None and qty is not None and c.unit_cost is not None and per is None:
+        score += 0.4 * columns.evidence.is_summed(qty * unit, unit)
+    return score
+
+
+def _is_pack_price(c: _Choice, headers: Sequence[Header]) -> bool:
+    return c.unit_cost is not None and headers[c.unit_cost].score("~pack_price") > 0
+
+
+def _without_breaks(
+    c: _Choice, headers: Sequence[Header], profiles: Sequence[Profile], fixed: Mapping[str, int]
+) -> _Choice:
+    """Drop a unit cost column that is only one of several price breaks from which each line takes its own."""
+    if c.qty is None or c.extended_cost is None or c.unit_cost is None or "unit_cost" in fixed:
+        return c
+    prices = [i for i, h in enumerate(headers) if i != c.extended_cost and profiles[i].numeric > 0.5  # noqa: PLR2004
+              and max(h.score("~price_break"), h.score("unit_cost")) > LEAST]  # fmt: skip
+    qty, extended = profiles[c.qty].read.value, profiles[c.extended_cost].read.value
+    if len(prices) > 1 and breaks(qty, [profiles[i] for i in prices], extended):
+        return _Choice(c.qty, None, c.extended_cost, None)
+    return c
