@@ -29,8 +29,8 @@ HEAD_ROW = 3
 LONGEST = 32_000
 """Characters of a cell; a spreadsheet holds 32,767."""
 _ENTERED_GROUND = "#fdf6d8"
-_PLACES = {"price": "#,##0.0000", "money": "#,##0", "number": "#,##0.##", "share": "0.0%", "year": "0.0",
-           "count": "#,##0", "text": "@", "signed": "+#,##0;-#,##0;0", "signed_price": "+#,##0.0000;-#,##0.0000;0",
+_PLACES = {"price": "#,##0.00##", "money": "#,##0", "number": "#,##0.##", "share": "0.0%", "year": "0.0",
+           "count": "#,##0", "text": "@", "signed": "+#,##0;-#,##0;0", "signed_price": "+#,##0.00;-#,##0.00;0.00",
            "signed_share": "+0.0%;-0.0%;0.0%", "log": "0.0000"}  # fmt: skip
 DAYS = {"en": "yyyy-mm-dd", "de": "dd.mm.yyyy", "fr": "dd/mm/yyyy"}
 
@@ -121,8 +121,9 @@ def fit(text: str) -> str:
 
 
 def write_sheet(
-    book: Workbook, styles: Styles, name: str, frame: pd.DataFrame, columns: Sequence[Col], *, title: str, says: str
-) -> Worksheet:
+    book: Workbook, styles: Styles, name: str, frame: pd.DataFrame, columns: Sequence[Col], *, title: str, says: str,
+    printed_to: str = "",
+) -> Worksheet:  # fmt: skip
     """Write a frame as a sheet.
 
     Parameters
@@ -136,6 +137,8 @@ def write_sheet(
     columns : sequence of Col
     title, says : str
         Title and one sentence above the heads.
+    printed_to : str
+        Last column of the print area; the columns after it form a group that folds away. Default: all are printed.
 
     Returns
     -------
@@ -144,9 +147,11 @@ def write_sheet(
     sheet = book.add_worksheet(name)
     sheet.write_string(0, 0, title, styles.title)
     sheet.write_string(1, 0, says)
+    sheet.set_row(HEAD_ROW, 30)
     place = {c.name: i for i, c in enumerate(columns)}
     for i, column in enumerate(columns):
-        sheet.set_column(i, i, column.width)
+        folds = {"level": 1} if printed_to and i > place[printed_to] else {}
+        sheet.set_column(i, i, column.width, None, folds)
         sheet.write_string(HEAD_ROW, i, column.name.replace("_", " "), styles.head)
         if column.note:
             sheet.write_comment(HEAD_ROW, i, column.note, {"x_scale": 1.6, "author": "bomaudit"})
@@ -154,7 +159,7 @@ def write_sheet(
     last = HEAD_ROW + max(len(frame), 1)
     sheet.freeze_panes(HEAD_ROW + 1, 2)
     sheet.autofilter(HEAD_ROW, 0, last, len(columns) - 1)
-    printed(sheet, title, last, len(columns) - 1)
+    printed(sheet, title, last, place.get(printed_to, len(columns) - 1))
     sheet.repeat_rows(HEAD_ROW)
     return sheet
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pandas as pd
@@ -9,13 +10,16 @@ from xlsxwriter import Workbook
 from xlsxwriter.worksheet import Worksheet
 
 from bomaudit.report import look, words
-from bomaudit.report.book import Styles, printed
-from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts
+from bomaudit.report.book import Styles, fit, printed
+from bomaudit.report.content import Content, by_verdict, count_statuses
 from bomaudit.report.stories import found
+
+MOST_DECISIONS = 15
+"""Decisions that the first sheet lists; all are in the sheet ``Decisions``."""
 
 
 def write_summary(book: Workbook, styles: Styles, content: Content, shown: pd.DataFrame) -> None:
-    """Write the sheet ``Summary`` and, for its charts, ``Chart data``.
+    """Write the sheet ``Summary``; its charts take their data from the sheet ``Chart data``, which must exist.
 
     Parameters
     ----------
@@ -26,7 +30,7 @@ def write_summary(book: Workbook, styles: Styles, content: Content, shown: pd.Da
         Lines that the book holds; counts are formulas over them where these are all lines.
     """
     n = content.numbers
-    sheet = book.add_worksheet("Summary")
+    sheet = book.get_worksheet_by_name("Summary")
     sheet.hide_gridlines(2)
     sheet.set_column(0, 0, 18)
     sheet.set_column(1, 3, 18)
@@ -43,11 +47,11 @@ def write_summary(book: Workbook, styles: Styles, content: Content, shown: pd.Da
         sheet.set_row(3 + i, 30)
     row = 4 + len(said)
     _write_statuses(sheet, styles, content, row, live=len(shown) == len(content.lines))
-    _write_verdicts(sheet, styles, content, row)
-    _write_key(sheet, styles, row + 8)
-    data = book.add_worksheet("Chart data")
-    _write_charts(book, sheet, data, content, shown, row=row + 11)
-    printed(sheet, content.title, row + 34, 8)
+    _write_decisions(sheet, styles, content, row)
+    row += max(8, min(len(content.decisions), MOST_DECISIONS) + 2)
+    _write_key(sheet, styles, row)
+    _write_charts(book, sheet, book.get_worksheet_by_name("Chart data"), content, shown, row=row + 3)
+    printed(sheet, content.title, row + 24, 10)
 
 
 def _write_statuses(sheet: Worksheet, styles: Styles, content: Content, row: int, *, live: bool) -> None:
@@ -71,12 +75,21 @@ def _write_statuses(sheet: Worksheet, styles: Styles, content: Content, row: int
                 sheet.write_number(at, i, value, styles.get(style, "given"))
 
 
-def _write_verdicts(sheet: Worksheet, styles: Styles, content: Content, row: int) -> None:
-    for i, head in enumerate(("verdict", "decisions"), start=5):
+def _write_decisions(sheet: Worksheet, styles: Styles, content: Content, row: int) -> None:
+    """Decisions in order; their figures follow the sheet ``Decisions``."""
+    cur, ordered = content.currency, by_verdict(content.decisions)
+    heads = ("verdict", "decision", f"choice saves today, {cur} a unit", f"switching is worth, {cur}")
+    for i, head in enumerate(heads, start=5):
         sheet.write_string(row, i, head, styles.head)
-    for k, (verdict, count) in enumerate(count_verdicts(content.decisions).items()):
-        sheet.write_string(row + 1 + k, 5, verdict, styles.state(look.VERDICT[verdict]))
-        sheet.write_number(row + 1 + k, 6, count, styles.get("count", "given"))
+    for k, d in enumerate(ordered.head(MOST_DECISIONS).to_dict("records"), start=1):
+        sheet.write_string(row + k, 5, d["verdict"], styles.state(look.VERDICT[d["verdict"]]))
+        sheet.write_string(row + k, 6, fit(d["decision"]))
+        for i, (name, style) in enumerate((("saving_today", "signed_price"), ("npv", "signed")), start=7):
+            shape = styles.get(style, "worked_out")
+            if math.isfinite(d[name]):
+                sheet.write_formula(row + k, i, f"=INDEX(decision_{name},{k})", shape, d[name])
+    if len(ordered) > MOST_DECISIONS:
+        sheet.write_string(row + MOST_DECISIONS + 1, 5, f"{len(ordered) - MOST_DECISIONS} more in the sheet Decisions")
 
 
 def _write_key(sheet: Worksheet, styles: Styles, row: int) -> None:
@@ -117,23 +130,24 @@ def _write_charts(
     sheet.insert_chart(row, 0, scatter, {"description": "Lines by age and drift, by status"})
     if len(content.decisions):
         sheet.insert_chart(row, 5, _decision_chart(book, data, content),
-                           {"description": "What each choice saves a unit, as booked and today"})  # fmt: skip
+                           {"description": "What switching is worth, by decision"})  # fmt: skip
 
 
 def _decision_chart(book: Workbook, data: Worksheet, content: Content) -> Any:
-    ordered, first = by_verdict(content.decisions), 9
-    heads = (("decision", "decision"), ("as booked", "saving_booked"), ("today", "saving_today"))
-    for i, (head, column) in enumerate(heads):
-        data.write_string(2, first + i, head)
-        data.write_column(3, first + i, ordered[column].fillna(0.0).tolist() if i else ordered[column].tolist())
+    ordered, first = by_verdict(content.decisions).head(MOST_DECISIONS), 9
+    data.write_string(2, first, "decision")
+    data.write_string(2, first + 1, f"switching is worth, {content.currency}")
+    data.write_column(3, first, [fit(d) for d in ordered["decision"]])
+    data.write_column(3, first + 1, ordered["npv"].fillna(0.0).tolist())
     last, chart = 2 + len(ordered), book.add_chart({"type": "bar"})
-    for i, color in ((1, "#b9b4a8"), (2, look.VERDICT["watch"].light)):
-        names, values = ["Chart data", 3, first, last, first], ["Chart data", 3, first + i, last, first + i]
-        series = {"name": ["Chart data", 2, first + i], "categories": names, "values": values, "fill": {"color": color}}
-        chart.add_series(series)
-    chart.set_title({"name": f"What the choice saves, {content.currency} a unit", "name_font": {"size": 11}})
+    chart.add_series({
+        "name": ["Chart data", 2, first + 1], "categories": ["Chart data", 3, first, last, first],
+        "values": ["Chart data", 3, first + 1, last, first + 1], "gap": 60,
+        "points": [{"fill": {"color": look.VERDICT[v].light}} for v in ordered["verdict"]],
+    })  # fmt: skip
+    chart.set_title({"name": f"What switching is worth, {content.currency}", "name_font": {"size": 11}})
     chart.set_y_axis({"reverse": True, "label_position": "low"})
-    chart.set_x_axis({"num_format": "+0;-0;0", "major_gridlines": {"visible": True, "line": {"color": "#d9d6cf"}}})
-    chart.set_legend({"position": "bottom"})
-    chart.set_size({"width": 560, "height": 380})
+    chart.set_x_axis({"num_format": "#,##0", "major_gridlines": {"visible": True, "line": {"color": "#d9d6cf"}}})
+    chart.set_legend({"none": True})
+    chart.set_size({"width": 620, "height": 380})
     return chart

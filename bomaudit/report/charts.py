@@ -1,31 +1,41 @@
-"""Charts of the report, each declared once; their data come by name, so that page and images share the declaration.
+"""Charts of the report, each declared once, in the grammar of Vega-Lite; their data come by name.
 
-Colours are written as those of the light ground; the page swaps them for its own variables, so that dark mode and print
-follow without drawing again.
+Plain data rather than a builder's objects: nothing has to be imported to make a page, and the declarations are held to
+the grammar's own schema by a test. Colours are written as those of the light ground; the page swaps them for its own
+variables, so that dark mode and print follow without drawing again.
+
+References
+----------
+.. [1] A. Satyanarayan et al., "Vega-Lite: A Grammar of Interactive Graphics", IEEE TVCG 23(1), 2017.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
-
-import altair as alt
 
 from bomaudit.report import look
 from bomaudit.report.look import Tone
 
-Drawn = alt.Chart | alt.LayerChart
-"""A finished declaration."""
+Declaration = dict[str, Any]
+"""A chart, a layer or a part of one, in the grammar."""
 
 FRAME = "#7d838c"
 """Axes and rules; also the placeholder that the page swaps for its own."""
+SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
+"""Version of the grammar; a name only, nothing is loaded from there."""
+
 _FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
 _WIDE, _HIGH = 760, 340
 _LARGE = "replace(replace(replace(format(datum.value, '~s'), 'G', ' bn'), 'T', ' tn'), 'M', ' m')"
 """Axis labels: thousands k, millions m, billions bn, trillions tn."""
+_NOUGHT = {"type": "rule", "color": FRAME, "strokeDash": [4, 3]}
+_TEXT = {"labelColor": look.INK, "titleColor": look.INK, "labelFontSize": 12, "titleFontSize": 12,
+         "titleFontWeight": "normal"}  # fmt: skip
 
 
-def specifications(currency: str) -> dict[str, dict[str, Any]]:
-    """Declare every chart of the page as plain data, by name.
+def specifications(currency: str) -> dict[str, Declaration]:
+    """Declare every chart of the page, by name.
 
     Parameters
     ----------
@@ -35,173 +45,184 @@ def specifications(currency: str) -> dict[str, dict[str, Any]]:
     Returns
     -------
     dict of str to dict
-        Specification whose data set bears the name of the chart.
+        Declaration whose data set bears the name of the chart.
     """
-    charts = {
+    return {
         "map": line_map(currency),
         "ageing": ageing(currency),
         "bridge": bridge(currency),
         "tornado": tornado(currency),
         "paths": paths(currency),
-        "curve": curve(currency),
+        "curve": curve(),
     }
-    return {name: chart.to_dict(validate=False) for name, chart in charts.items()}
 
 
-def line_map(currency: str) -> Drawn:
+def line_map(currency: str) -> Declaration:
     """Draw lines by age and drift, size the money a year, one mark a line.
 
     Data columns: age [year], drift [share], money [currency/year], status, id, label.
     """
-    base = alt.Chart(alt.NamedData("map"))
-    shapes = alt.Scale(domain=list(look.SHAPES), range=list(look.SHAPES.values()))
-    points = base.mark_point(filled=True, opacity=0.75, strokeWidth=1, cursor="pointer").encode(
-        x=alt.X(
-            "age:Q", title="age of the booked cost, years", axis=alt.Axis(format="d", tickMinStep=1),
-            scale=alt.Scale(zero=True, nice=True),
-        ),
-        y=alt.Y("drift:Q", title="estimate against booked cost", axis=alt.Axis(format="+.0%")),
-        size=alt.Size(
-            "money:Q", title=f"{currency} a year at stake", scale=alt.Scale(range=[24, 1400]),
-            legend=alt.Legend(symbolFillColor=FRAME, symbolStrokeWidth=0, labelExpr=_LARGE, tickCount=4),
-        ),
-        color=_states("status", look.STATUS, "status"),
-        shape=alt.Shape("status:N", title="status", scale=shapes),
-        tooltip=[
-            alt.Tooltip("label:N", title="line"), alt.Tooltip("age:Q", title="years", format=".1f"),
-            alt.Tooltip("drift:Q", title="drift", format="+.0%"),
-            alt.Tooltip("money:Q", title=f"{currency} a year", format=",.0f"), alt.Tooltip("status:N"),
-        ],
-        order=alt.Order("money:Q", sort="descending"),
+    shapes = {"domain": list(look.SHAPES), "range": list(look.SHAPES.values())}
+    key = {"symbolFillColor": FRAME, "symbolStrokeWidth": 0, "labelExpr": _LARGE, "tickCount": 4}
+    points = _layer(
+        {"type": "point", "filled": True, "opacity": 0.75, "strokeWidth": 1, "cursor": "pointer"},
+        x=_number("age", "age of the booked cost, years", axis={"format": "d", "tickMinStep": 1},
+                  scale={"zero": True, "nice": True}),
+        y=_number("drift", "estimate against booked cost", axis={"format": "+.0%"}),
+        size=_number("money", f"{currency} a year at stake", scale={"range": [24, 1400]}, legend=key),
+        color=_state("status", look.STATUS, title="status"),
+        shape={"field": "status", "type": "nominal", "title": "status", "scale": shapes},
+        order={"field": "money", "type": "quantitative", "sort": "descending"},
+        tooltip=[_said("label", "line"), _figure("age", ".1f", "years"), _figure("drift", "+.0%"),
+                 _figure("money", ",.0f", f"{currency} a year"), _said("status")],
     )  # fmt: skip
-    nought = alt.Chart(alt.NamedData("map")).mark_rule(color=FRAME, strokeDash=[4, 3]).encode(y=alt.datum(0))
-    return _sized(nought + points)
+    return _chart("map", [_layer(_NOUGHT, y={"datum": 0}), points])
 
 
-def ageing(currency: str) -> Drawn:
+def ageing(currency: str) -> Declaration:
     """Draw booked spend a year by age of the booked cost, stacked by status.
 
-    Data columns: age (whole years), spend [currency/year], status, rank.
+    Data columns: age (whole years), spend [currency/year], status, rank, lines.
     """
-    return _sized(
-        alt.Chart(alt.NamedData("ageing"))
-        .mark_bar(stroke=look.GROUND, strokeWidth=1)
-        .encode(
-            x=alt.X("age:O", title="age of the booked cost, whole years", axis=alt.Axis(labelAngle=0)),
-            y=alt.Y("spend:Q", title=f"booked spend, {currency} a year", axis=alt.Axis(labelExpr=_LARGE)),
-            color=_states("status", look.STATUS, "status"),
-            order=alt.Order("rank:Q"),
-            tooltip=["age:O", alt.Tooltip("spend:Q", format=",.0f"), "status:N", "lines:Q"],
-        ),
-        high=240,
-    )
+    bars = _layer(
+        {"type": "bar", "stroke": look.GROUND, "strokeWidth": 1},
+        x={"field": "age", "type": "ordinal", "title": "age of the booked cost, whole years",
+           "axis": {"labelAngle": 0}},
+        y=_number("spend", f"booked spend, {currency} a year", axis={"labelExpr": _LARGE}),
+        color=_state("status", look.STATUS, title="status"),
+        order={"field": "rank", "type": "quantitative"},
+        tooltip=[_said("age", "years"), _figure("spend", ",.0f"), _said("status"), _said("lines")],
+    )  # fmt: skip
+    return _chart("ageing", [bars], high=240)
 
 
-def bridge(currency: str) -> Drawn:
+def bridge(currency: str) -> Declaration:
     """Draw a saving as booked, the elements that moved, and the saving today.
 
     Data columns: rank, label, start, end [currency/unit], kind (saving, helps …, speaks against it), text, right.
     """
-    base = alt.Chart(alt.NamedData("bridge")).encode(
-        y=alt.Y("label:N", sort=alt.SortField("rank"), title=None, axis=alt.Axis(labelLimit=330, ticks=False))
-    )
     tones = {"saving": look.STATUS["unknown"], "helps the choice": look.DOWN, "speaks against it": look.UP}
-    bars = base.mark_bar(height={"band": 0.62}).encode(
-        x=alt.X("start:Q", title=f"the choice saves, {currency} a unit (below 0: it costs more)"),
-        x2="end:Q",
-        color=_states("kind", tones, None),
-    )
-    text = base.mark_text(align="left", dx=6, color=look.INK).encode(x="right:Q", text="text:N")
-    nought = base.mark_rule(color=FRAME).encode(x=alt.datum(0))
-    return _sized(bars + nought + text, high=alt.Step(30))
+    rows = _rows("label")
+    bars = _layer(
+        {"type": "bar", "height": {"band": 0.62}}, y=rows, x2={"field": "end"},
+        x=_number("start", f"the choice saves, {currency} a unit (below 0: it costs more)"),
+        color=_state("kind", tones, title=None),
+    )  # fmt: skip
+    text = _layer(
+        {"type": "text", "align": "left", "dx": 6, "color": look.INK}, y=rows, text=_said("text"),
+        x={"field": "right", "type": "quantitative"},
+    )  # fmt: skip
+    return _chart("bridge", [bars, _layer({"type": "rule", "color": FRAME}, x={"datum": 0}), text], high={"step": 30})
 
 
-def tornado(currency: str) -> Drawn:
+def tornado(currency: str) -> Declaration:
     """Draw what moves a decision: its net present value at the low and high end of each driver.
 
     Data columns: rank, driver, low, high [currency], at_low, at_high (the driver there, as written), now [currency].
     """
-    base = alt.Chart(alt.NamedData("tornado")).encode(
-        y=alt.Y("driver:N", sort=alt.SortField("rank"), title=None, axis=alt.Axis(labelLimit=330, ticks=False))
-    )
-    few = alt.Axis(labelExpr=_LARGE, tickCount=7)
-    bars = base.mark_bar(height={"band": 0.55}, color=look.STATUS["drifting"].light).encode(
-        x=alt.X("low:Q", title=f"switching is worth, {currency}; below 0 it costs", axis=few),
-        x2="high:Q",
-        tooltip=["driver:N", "at_low:N", alt.Tooltip("low:Q", format="+,.0f"), "at_high:N",
-                 alt.Tooltip("high:Q", format="+,.0f")],
+    bars = _layer(
+        {"type": "bar", "height": {"band": 0.55}, "color": look.STATUS["drifting"].light}, y=_rows("driver"),
+        x=_number("low", f"switching is worth, {currency}; below 0 it costs",
+                  axis={"labelExpr": _LARGE, "tickCount": 7}),
+        x2={"field": "high"},
+        tooltip=[_said("driver"), _said("at_low"), _figure("low", "+,.0f"), _said("at_high"),
+                 _figure("high", "+,.0f")],
     )  # fmt: skip
-    now = base.mark_rule(color=look.INK, strokeWidth=1.5).encode(x="min(now):Q", y=alt.value(0), y2=alt.value("height"))
-    nought = base.mark_rule(color=FRAME, strokeDash=[4, 3]).encode(
-        x=alt.datum(0), y=alt.value(0), y2=alt.value("height")
-    )
-    return _sized(bars + nought + now, high=alt.Step(28))
+    whole = {"y": {"value": 0}, "y2": {"value": "height"}}
+    now = _layer({"type": "rule", "color": look.INK, "strokeWidth": 1.5},
+                 x={"field": "now", "aggregate": "min", "type": "quantitative"}, **whole)  # fmt: skip
+    return _chart("tornado", [bars, _layer(_NOUGHT, x={"datum": 0}, **whole), now], high={"step": 28})
 
 
-def paths(currency: str) -> Drawn:
-    """Draw cost per unit of the options over time, today marked.
+def paths(currency: str) -> Declaration:
+    """Draw cost per unit of the options over time; today, and the day on which the balance tips, marked.
 
-    Data columns: date, cost [currency/unit], option, today (date of the audit).
+    Data columns: date, cost [currency/unit], option; and one row with ``mark`` (its words) and ``date`` for each mark.
     """
-    base = alt.Chart(alt.NamedData("paths"))
-    lines = base.mark_line(strokeWidth=2.5).encode(
-        x=alt.X("date:T", title="year", axis=alt.Axis(format="%Y")),
-        y=alt.Y("cost:Q", title=f"fully accounted, {currency} a unit", scale=alt.Scale(zero=False)),
-        color=alt.Color("option:N", title="option", scale=alt.Scale(range=_OPTIONS)),
-        strokeDash=alt.StrokeDash("option:N", title="option"),
-        tooltip=["option:N", alt.Tooltip("date:T", format="%Y-%m"), alt.Tooltip("cost:Q", format=",.2f")],
-    )
-    today = base.mark_rule(color=FRAME, strokeDash=[2, 2]).encode(x="min(today):T")
-    return _sized(lines + today, high=260)
+    tones = [t.light for t in (look.STATUS["stale"], look.STATUS["current"], look.VERDICT["watch"],
+                               look.STATUS["drifting"])]  # fmt: skip
+    year = {"field": "date", "type": "temporal", "title": "year", "axis": {"format": "%Y"}}
+    lines = _layer(
+        {"type": "line", "strokeWidth": 2.5}, x=year,
+        y=_number("cost", f"fully accounted, {currency} a unit", scale={"zero": False}),
+        color={"field": "option", "type": "nominal", "title": "option", "scale": {"range": tones}},
+        strokeDash={"field": "option", "type": "nominal", "title": "option"},
+        tooltip=[_said("option"), {"field": "date", "type": "temporal", "format": "%Y-%m"}, _figure("cost", ",.2f")],
+    )  # fmt: skip
+    lines["transform"] = [{"filter": "isValid(datum.cost)"}]
+    marks = [
+        _layer({"type": "rule", "color": FRAME, "strokeDash": [2, 2]}, x=year),
+        _layer({"type": "text", "align": "left", "baseline": "top", "dx": 4, "color": look.INK}, x=year,
+               y={"value": 0}, text=_said("mark")),
+    ]  # fmt: skip
+    for layer in marks:
+        layer["transform"] = [{"filter": "isValid(datum.mark)"}]
+    return _chart("paths", [lines, *marks], high=260)
 
 
-def curve(currency: str) -> Drawn:
+def curve() -> Declaration:
     """Draw a market: real price against cumulative volume, own quotes, the curve and its band, log by log.
 
     Data columns: kind (quote, curve), date, volume [units made], price, low, high [curve today = 1], label.
     """
-    del currency  # prices are ratios here
-    x = alt.X(
-        "volume:Q", title="units made, cumulative", scale=alt.Scale(type="log", nice=False),
-        axis=alt.Axis(labelExpr=_LARGE, tickCount=4),
+    log = {"type": "log", "nice": False}
+    x = _number("volume", "units made, cumulative", scale=log, axis={"labelExpr": _LARGE, "tickCount": 4})
+    tone, title, ticks = look.VERDICT["watch"].light, "real price, 1 = curve today", {"tickCount": 4, "format": "~g"}
+    y = _number("price", title, scale=log, axis=ticks)
+    dots = _layer(
+        {"type": "point", "filled": True, "size": 30, "color": look.STATUS["stale"].light, "opacity": 0.8}, x=x, y=y,
+        tooltip=[_said("label"), {"field": "date", "type": "temporal"}, _figure("price", ".2f")],
     )  # fmt: skip
-    y = alt.Y(
-        "price:Q", title="real price, 1 = curve today", scale=alt.Scale(type="log", zero=False, nice=False),
-        axis=alt.Axis(tickCount=4, format="~g"),
-    )  # fmt: skip
-    base, tone = alt.Chart(alt.NamedData("curve")), look.VERDICT["watch"].light
-    fit = base.transform_filter("datum.kind == 'curve'")
-    band = fit.mark_area(opacity=0.22, color=tone).encode(
-        x=x, y=alt.Y("low:Q", title="real price, 1 = curve today"), y2="high:Q"
-    )
-    line = fit.mark_line(color=tone, strokeWidth=2).encode(x=x, y=y)
-    dots = base.transform_filter("datum.kind == 'quote'").mark_point(
-        filled=True, size=30, color=look.STATUS["stale"].light, opacity=0.8
-    )
-    dots = dots.encode(x=x, y=y, tooltip=["label:N", "date:T", alt.Tooltip("price:Q", format=".2f")])
-    return _sized(band + line + dots, high=180)
+    band = _layer({"type": "area", "opacity": 0.22, "color": tone}, x=x, y2={"field": "high"},
+                  y=_number("low", title, scale=log, axis=ticks))  # fmt: skip
+    line = _layer({"type": "line", "color": tone, "strokeWidth": 2}, x=x, y=y)
+    for layer, kind in ((band, "curve"), (line, "curve"), (dots, "quote")):
+        layer["transform"] = [{"filter": f"datum.kind == '{kind}'"}]
+    return _chart("curve", [band, line, dots], high=180)
 
 
-_OPTIONS = [look.STATUS["stale"].light, look.STATUS["current"].light, look.VERDICT["watch"].light,
-            look.STATUS["drifting"].light]  # fmt: skip
+def _layer(mark: Declaration, **encoding: object) -> Declaration:
+    return {"mark": mark, "encoding": encoding}
 
 
-def _states(field: str, tones: dict[str, Tone], title: str | None) -> alt.Color:
-    scale = alt.Scale(domain=list(tones), range=[t.light for t in tones.values()])
-    return alt.Color(f"{field}:N", title=title, scale=scale)
+def _number(field: str, title: str, **more: object) -> Declaration:
+    return {"field": field, "type": "quantitative", "title": title, **more}
 
 
-def _sized(chart: Any, high: Any = _HIGH) -> Drawn:
-    """Set size and the look that all charts share."""
-    drawn: Drawn = (
-        chart.properties(width=_WIDE, height=high, background="transparent", padding=4)
-        .configure(font=_FONT)
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=look.INK, titleColor=look.INK, gridColor=FRAME, gridOpacity=0.25, domainColor=FRAME,
-            tickColor=FRAME, labelFontSize=12, titleFontSize=12, titleFontWeight="normal",
-        )
-        .configure_legend(labelColor=look.INK, titleColor=look.INK, labelFontSize=12, titleFontSize=12,
-                          titleFontWeight="normal", orient="top", direction="horizontal")
-    )  # fmt: skip
-    return drawn
+def _rows(field: str) -> Declaration:
+    """Names of bars down the side, in the order of ``rank``; the page narrows them on narrow screens."""
+    return {"field": field, "type": "nominal", "title": None, "sort": {"field": "rank"},
+            "axis": {"labelLimit": 330, "ticks": False}}  # fmt: skip
+
+
+def _state(field: str, tones: dict[str, Tone], *, title: str | None) -> Declaration:
+    scale = {"domain": list(tones), "range": [t.light for t in tones.values()]}
+    return {"field": field, "type": "nominal", "title": title, "scale": scale}
+
+
+def _said(field: str, title: str = "") -> Declaration:
+    return {"field": field, "type": "nominal", **({"title": title} if title else {})}
+
+
+def _figure(field: str, form: str, title: str = "") -> Declaration:
+    return {"field": field, "type": "quantitative", "format": form, **({"title": title} if title else {})}
+
+
+def _chart(name: str, layers: Iterable[Declaration], high: object = _HIGH) -> Declaration:
+    """Put layers together over the data set of that name, with the size and look that all charts share."""
+    axis = {"gridColor": FRAME, "gridOpacity": 0.25, "domainColor": FRAME, "tickColor": FRAME}
+    return {
+        "$schema": SCHEMA,
+        "data": {"name": name},
+        "layer": list(layers),
+        "width": _WIDE,
+        "height": high,
+        "background": "transparent",
+        "padding": 4,
+        "config": {
+            "font": _FONT,
+            "view": {"stroke": None},
+            "axis": _TEXT | axis,
+            "legend": _TEXT | {"orient": "top", "direction": "horizontal"},
+        },
+    }

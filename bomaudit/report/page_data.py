@@ -157,25 +157,30 @@ def tornado_rows(
 ) -> list[dict[str, object]]:
     """Rows of the chart ``tornado``: the widest first, as the frame has them."""
     columns = ["driver", "kind", "low", "high", "at_low", "at_high"]
+    shown = frame[(np.arange(len(frame)) < most) | (frame["kind"] == "input")]
     return [
         {"rank": i, "driver": words.driver(called.get(d, d)), "low": short(low), "high": short(high), "now": short(npv),
          "at_low": _end(n, kind, at_low), "at_high": _end(n, kind, at_high)}
-        for i, (d, kind, low, high, at_low, at_high) in enumerate(_rows(frame.head(most), columns))
+        for i, (d, kind, low, high, at_low, at_high) in enumerate(_rows(shown, columns))
     ]  # fmt: skip
 
 
 def _end(n: Numbers, kind: str, value: float) -> str:
+    if kind == "input":
+        return n.share(value, signed=True)
     return n.plain(value, 0 if abs(value) >= 100 else 1) if kind == "what_if" else n.price(value)  # noqa: PLR2004
 
 
 def path_rows(frame: pd.DataFrame, content: Content) -> list[dict[str, object]]:
-    """Rows of the chart ``paths``."""
-    today = content.as_of.isoformat()
-    return [
-        {"option": o, "date": t.date().isoformat(), "cost": short(c), "today": today}
+    """Rows of the chart ``paths``: costs, and a mark for today and for the day on which the balance tips."""
+    rows: list[dict[str, object]] = [
+        {"option": o, "date": t.date().isoformat(), "cost": short(c)}
         for o, t, c in _rows(frame, ["option", "date", "cost_per_unit"])
         if math.isfinite(c)
     ]
+    decision = content.decisions.set_index("decision").loc[str(frame["decision"].iloc[0])]
+    marks = [("today", pd.Timestamp(content.as_of)), ("tipped", decision["tipped_on"]), ("tips", decision["tips_on"])]
+    return rows + [{"mark": m, "date": t.date().isoformat()} for m, t in marks if not pd.isna(t)]
 
 
 def curve_rows(frame: pd.DataFrame) -> list[dict[str, object]]:

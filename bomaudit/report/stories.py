@@ -173,11 +173,15 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     bridge = bridge_bars(content, d, n)
     tips = n.day(d["tips_on"]) if not pd.isna(d["tips_on"]) else ""
     step = words.next_step(d["verdict"], ask_first=d["ask_first"], tips_on=tips)
-    sections: tuple[Section, ...] = (
-        ("Why this verdict", (d["reason"], words.VERDICT[d["verdict"]])),
-        ("What it is worth", tuple(words.worth_points(n, currency=cur, decision=d))),
-        ("Where the doubt comes from", tuple(words.doubts(n, doubts_of(content, d["decision"])))),
+    inputs = content.tornado[(content.tornado["decision"] == d["decision"]) & (content.tornado["kind"] == "input")]
+    moved = list(inputs[["driver", "at_high", "low", "high"]].itertuples(index=False, name=None))
+    told: tuple[tuple[str, Sequence[str]], ...] = (
+        ("Why this verdict", [d["reason"], words.VERDICT[d["verdict"]]]),
+        ("What it is worth", words.worth_points(n, currency=cur, decision=d)),
+        ("If an input price moves", words.if_inputs_move(n, moved, npv=d["npv"], currency=cur)),
+        ("Where the doubt comes from", words.doubts(n, doubts_of(content, d["decision"]))),
     )
+    sections = tuple((title, tuple(points)) for title, points in told if points)
     return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, step, bridge, sections)
 
 

@@ -303,6 +303,9 @@ _DRIVER_KIND: Mapping[str, str] = {
 def driver(name: str) -> str:
     """Name a shared cause of price changes in words; parts and elements keep their own names."""
     kind, colon, of = name.partition(":")
+    if kind == "input" and ":" in of:
+        series, _, currency = of.partition(":")
+        return f"{series.replace('_', ' ')} in {currency}"
     if colon and kind in _DRIVER_KIND:
         return _DRIVER_KIND[kind].format(of.replace("_", " "))
     return _DRIVER_KIND[kind].format("all parts") if kind in _DRIVER_KIND else name
@@ -311,3 +314,14 @@ def driver(name: str) -> str:
 def doubts(numbers: Numbers, shares: Sequence[tuple[str, float]]) -> list[str]:
     """Say what the doubt about a decision comes from: drivers by name and their shares of the variance."""
     return [f"{numbers.share(share)} of the doubt: {name}" for name, share in shares]
+
+
+def if_inputs_move(
+    numbers: Numbers, rows: Sequence[tuple[str, float, float, float]], *, npv: float, currency: str
+) -> list[str]:
+    """Say what a decision is worth if an input price rises: driver, change, worth at the low and high end."""
+    return [
+        f"if the {driver(name)} rises {numbers.share(change)}, switching is worth {numbers.about(high, signed=True)} "
+        f"{currency} (now {numbers.about(npv, signed=True)}); if it falls as much, {numbers.about(low, signed=True)}"
+        for name, change, low, high in rows
+    ]

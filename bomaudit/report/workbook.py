@@ -44,10 +44,12 @@ def write(content: Content, path: Path) -> None:
     book.set_calc_mode("auto")
     styles = Styles(book, DAYS[content.settings.report.language])
     shown = by_weight(content.lines).head(MOST_LINES)
-    write_summary(book, styles, content, shown)
+    book.add_worksheet("Summary")
     _write_decisions(book, styles, content, shown)
     _write_lines(book, styles, content, shown)
     _write_rest(book, styles, content)
+    book.add_worksheet("Chart data")
+    write_summary(book, styles, content, shown)
     book.close()
 
 
@@ -55,14 +57,14 @@ def _write_decisions(book: Workbook, styles: Styles, content: Content, shown: pd
     elements = element_frame(content, shown)
     frame, columns = decision_frame(content, elements), decision_columns(content)
     sheet = write_sheet(book, styles, "Decisions", frame, columns, title="Decisions",
-                        says=words.SHEET["Decisions"])  # fmt: skip
+                        says=words.SHEET["Decisions"], printed_to="discounted_years")  # fmt: skip
     mark_states(sheet, styles, columns, "verdict", rows=len(frame), tones=look.VERDICT)
     book.define_name("decision_name", "=" + column_range("Decisions", columns, "decision", len(frame)))
-    for name in ("discounted_products", "discounted_years"):
+    for name in ("discounted_products", "discounted_years", "saving_today", "npv"):
         book.define_name(f"decision_{name}", "=" + column_range("Decisions", columns, name, len(frame)))
     columns = element_columns(content)
     write_sheet(book, styles, "Elements", elements, columns, title="Elements of the decisions",
-                says=words.SHEET["Elements"])  # fmt: skip
+                says=words.SHEET["Elements"], printed_to="high")  # fmt: skip
     for name in ("decision", "option", "today_per_unit"):
         book.define_name(f"element_{name}", "=" + column_range("Elements", columns, name, len(elements)))
 
@@ -71,7 +73,7 @@ def _write_lines(book: Workbook, styles: Styles, content: Content, shown: pd.Dat
     columns = line_columns(content)
     cut = words.left_out(content.numbers, len(shown), len(content.lines))
     sheet = write_sheet(book, styles, "Lines", shown, columns, title="Lines of the BOM",
-                        says=" ".join(t for t in (cut, words.SHEET["Lines"]) if t))  # fmt: skip
+                        says=" ".join(t for t in (cut, words.SHEET["Lines"]) if t), printed_to="stage")  # fmt: skip
     mark_states(sheet, styles, columns, "status", rows=len(shown), tones=look.STATUS)
     for name in ("line_id", "status", "estimate", "booked_cost", "exposure_per_year"):
         book.define_name(f"line_{name.removeprefix('line_')}", "=" + column_range("Lines", columns, name, len(shown)))
@@ -83,7 +85,7 @@ def _write_lines(book: Workbook, styles: Styles, content: Content, shown: pd.Dat
 
 def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
     write_sheet(book, styles, "Re-quotes", content.requotes, requote_columns(content), title="Ask first for new quotes",
-                says=words.SHEET["Re-quotes"])  # fmt: skip
+                says=words.SHEET["Re-quotes"], printed_to="cost_of_asking")  # fmt: skip
     if content.reconciled is not None:
         columns = reconciliation_columns(content.currency, content.settings.finance.money_places)
         write_sheet(book, styles, "Reconciliation", content.reconciled, columns, title="Standard costs",

@@ -1,0 +1,61 @@
+"""Charts: valid in the grammar that they are declared in, drawn from the data that the page gives them."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+from made_content import made_content
+
+from bomaudit.report import charts, look
+from bomaudit.report.page_data import bridge_rows, chart_tones, packed
+
+altair = pytest.importorskip("altair", reason="no altair to hold the declarations to the schema of Vega-Lite")
+NAMES = sorted(charts.specifications("EUR"))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_declaration_is_valid_in_the_grammar(name):
+    # the JSON schema of Vega-Lite, as the altair package carries it
+    altair.LayerChart.from_dict(charts.specifications("EUR")[name], validate=True)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_axis_has_a_title_with_its_unit_or_none_on_purpose(name):
+    for layer in charts.specifications("CHF")[name]["layer"]:
+        for axis in ("x", "y"):
+            channel = layer["encoding"].get(axis, {})
+            if "field" in channel and channel["field"] not in ("right", "now"):
+                assert "title" in channel, (name, axis)
+    if name != "curve":
+        assert "CHF" in json.dumps(charts.specifications("CHF")[name])
+
+
+def test_every_colour_becomes_a_variable_of_the_page():
+    text = json.dumps(charts.specifications("EUR"))
+    assert set(re.findall(r"#[0-9a-f]{6}", text)) <= set(chart_tones())
+    assert chart_tones()[look.INK] == "var(--ink)"
+
+
+def test_a_declaration_asks_only_for_columns_that_its_rows_have():
+    content = made_content(60)
+    data = json.loads(packed(content, content.lines[content.lines["status"] != ""]))
+    for name in ("bridge", "tornado", "paths", "curve"):
+        have = {column for rows in data["charts"][name].values() for row in rows for column in row}
+        wanted = set(re.findall(r'"field": "(\w+)"', json.dumps(charts.specifications("EUR")[name])))
+        assert wanted <= have, name
+
+
+def test_data_can_not_end_the_element_that_holds_them():
+    content = made_content(60)
+    assert "<" not in packed(content, content.lines)
+
+
+def test_a_bridge_is_drawn_from_what_the_story_tells():
+    content = made_content(60)
+    decision = content.decisions.iloc[0].to_dict()
+    rows = bridge_rows(content, decision, content.numbers)
+    assert rows[0]["kind"] == rows[-1]["kind"] == "saving"
+    assert rows[0]["end"] == pytest.approx(decision["saving_booked"])
+    assert rows[-1]["end"] == pytest.approx(decision["saving_today"])
