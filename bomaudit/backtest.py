@@ -29,7 +29,7 @@ from bomaudit.settings import Settings
 COVERAGES = (0.50, 0.80, 0.95)
 METHODS = ("estimate", *RIVALS)
 
-_MOST_DAYS = 48  # target days estimated per origin; more are put together by month
+_MOST_DAYS = 24  # target days estimated per origin; more are put together by quarter, within 46 days of the true one
 _AGES = (0.0, 1.0, 3.0, 5.0, 10.0)
 
 
@@ -196,7 +196,8 @@ def _estimates(held: pd.DataFrame, basis: pd.DataFrame, curves: Curves) -> pd.Da
     """Estimates of the held-out quotes on their days, in audit currency."""
     asked = held["quote_date"].to_numpy().astype("datetime64[D]")
     if len(np.unique(asked)) > _MOST_DAYS:
-        asked = asked.astype("datetime64[M]").astype("datetime64[D]") + np.timedelta64(14, "D")
+        quarter = asked.astype("datetime64[M]").astype(np.int64) // 3 * 3
+        asked = quarter.astype("datetime64[M]").astype("datetime64[D]") + np.timedelta64(45, "D")
     row = pd.Index(basis["part_no"]).get_indexer(pd.Index(held["part_no"]))
     figures = np.full((len(held), 3), np.nan)
     stage = np.full(len(held), "", dtype=object)

@@ -44,6 +44,7 @@ FIXED = ("exponent_sd", "exponent_wander", "noise_log_sd")
 
 SHARES = ("level_share",)
 SIGNED = ("exponent_mean", "drift_mean")
+LEAST_DOF = 3.0
 PULL = 0.004
 
 
@@ -51,6 +52,8 @@ def forward(name: str, value: float) -> float:
     """Figure on the scale it is searched on."""
     if name in SIGNED:
         return value * 10
+    if name == "tail_dof":
+        return float(np.log(value - LEAST_DOF))
     return float(np.log(value / (1 - value))) if name in SHARES else float(np.log(value))
 
 
@@ -58,6 +61,8 @@ def backward(name: str, value: float) -> float:
     """Inverse of :func:`forward`."""
     if name in SIGNED:
         return value / 10
+    if name == "tail_dof":
+        return float(np.exp(value)) + LEAST_DOF
     return float(1 / (1 + np.exp(-value))) if name in SHARES else float(np.exp(value))
 
 
@@ -76,7 +81,7 @@ def search(start: Pool, names: tuple[str, ...], judged: Callable[[Pool], float],
         return replace(start, **{n: backward(n, float(v)) for n, v in zip(names, point, strict=True)})
 
     def judge(point: np.ndarray) -> float:
-        if np.abs(point - origin).max() > 2.5:
+        if not np.all(np.abs(point - origin) < 2.0):
             return 100.0
         return judged(at(point)) + PULL * float(np.sum((point - origin) ** 2))
 
