@@ -79,7 +79,8 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date, confidence: fl
     curves : Curves
     as_of : date
         Past: only quotes up to it count. After the curves' own day: volumes are forecast, input prices stay where they
-        are in real terms, currencies where they are, all with widening intervals.
+        are in real terms, currencies where they are, all with widening intervals. Annual quantities are today's either
+        way.
     confidence : float
         Coverage of the interval. [-]
 

@@ -115,13 +115,12 @@ def carry(curves: Curves, spans: Spans) -> Carried:
     ratios = _Ratios(curves, spans, escalation)
     inputs, both = ratios.log_price(np.zeros(len(years))), ratios.log_price(learning)
     unsure = count * np.sqrt(projected.var_exponent)
-    up, down = ratios.log_price(learning + unsure), ratios.log_price(learning - unsure)
-    felt = np.where(unsure > 0, (up - down) / np.where(unsure > 0, 2 * unsure, 1.0), 0.0)
     maturity = _markup(curves, spans, grown)
     moved = ratios.sensitivity(learning, both)
     return Carried(
-        inputs=inputs, experience=both - inputs, maturity=maturity, exponent=-sign * felt * unsure,
-        volume=felt * count * projected.elasticity * np.nan_to_num(grown.sd),
+        inputs=inputs, experience=both - inputs, maturity=maturity,
+        exponent=-sign * moved.experience * unsure,
+        volume=moved.experience * count * projected.elasticity * np.nan_to_num(grown.sd),
         materials=moved.materials * escalation.material_sd,
         general=moved.general * escalation.general_sd, labour=moved.labour * escalation.labour_sd,
         energy=moved.energy * escalation.energy_sd,
@@ -140,6 +139,7 @@ def _grown(curves: Curves, spans: Spans) -> _Experience:
 
 @dataclass(frozen=True)
 class _Moved:
+    experience: Floats
     materials: Floats
     general: Floats
     labour: Floats
@@ -163,10 +163,11 @@ class _Ratios:
             materials=(self.weights * escalation.material).sum(axis=1) + bare * escalation.general,
             conversion=self.labour * escalation.labour + self.energy * escalation.energy + rest * escalation.general,
         )
-        whole, nominal = curves.whole_price[code], curves.is_("price_basis", "nominal")[code]
+        self.whole, self.real = curves.whole_price[code], curves.is_("price_basis", "real")[code]
+        whole, real = self.whole, self.real
         self.groups: list[tuple[npt.NDArray[np.bool_], bool, PriceBasis]] = [
-            (whole & ~nominal, True, "real"), (whole & nominal, True, "nominal"),
-            (~whole & ~nominal, False, "real"), (~whole & nominal, False, "nominal"),
+            (whole & real, True, "real"), (whole & ~real, True, "nominal"),
+            (~whole & real, False, "real"), (~whole & ~real, False, "nominal"),
         ]  # fmt: skip
 
     def log_price(self, learning: Floats) -> Floats:
@@ -185,14 +186,18 @@ class _Ratios:
         return result
 
     def sensitivity(self, learning: Floats, log_price: Floats) -> _Moved:
-        """Change of ln price per unit of each ln input ratio, at the given learning."""
+        """Change of ln price per unit of learning and of each ln input ratio, at the given learning.
+
+        The material floor is left out of the first: where it holds, the price is no surer for it.
+        """
         price, g = np.exp(log_price), self.inputs.general
-        whole, real = np.zeros(len(price), dtype=bool), np.zeros(len(price), dtype=bool)
-        for rows, is_whole, basis in self.groups:
-            whole |= rows & is_whole
-            real |= rows & (basis == "real")
+        whole, real = self.whole, self.real
         bare = 1 - self.weights.sum(axis=1)
         carried = np.exp(learning / np.where(whole, 1.0, np.maximum(1 - self.share, _LEAST_CONVERSION)))
+        bought = self.share * (self.inputs.materials - g)
+        learned = carried * np.where(real, np.where(whole, g, self.inputs.conversion), 1.0)
+        above = np.maximum(learned + bought, np.finfo(float).tiny)
+        experience = np.where(whole, np.minimum(learned / above, 1.0), learned / price)
         conversion = (1 - self.share) * carried / price
         of_general = np.where(
             whole, (carried * real - self.share * (1 - bare)) * g / price,
@@ -200,7 +205,9 @@ class _Ratios:
         )  # fmt: skip
         material = self.share[:, None] * self.weights * self.e.material / price[:, None]
         other = np.where(whole | ~real, 0.0, conversion)
-        return _Moved(material, of_general, other * self.labour * self.e.labour, other * self.energy * self.e.energy)
+        return _Moved(
+            experience, material, of_general, other * self.labour * self.e.labour, other * self.energy * self.e.energy
+        )
 
 
 _LEAST_CONVERSION = 1e-9  # a raw material is all materials; its learning is pinned at 0 anyway
