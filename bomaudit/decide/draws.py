@@ -24,6 +24,7 @@ _NORMAL_DOF = 200.0
 """From here on Student's t is taken as normal: the 95 % points differ by half a per cent."""
 _EXPANSION_DOF = 6.0
 _KNOTS = np.linspace(-FURTHEST_SCORE, FURTHEST_SCORE, 513)
+_LAST_PLACE = len(_KNOTS) - 1 - 1e-9
 _SHAPES = 64
 """Modes between which quantiles are read linearly, within 0.0001 of the range."""
 
@@ -121,18 +122,40 @@ def tails(scores: Floats, dof: Floats) -> Floats:
     return result
 
 
+def price_ratios(scores: Floats, sd_log: Floats, dof: Floats) -> Floats:
+    """Drawn price over its median: exp(sd × Student-t quantile) at normal scores, within a tenth and ten times.
+
+    Parameters
+    ----------
+    scores : array, shape (parts, draws)
+    sd_log, dof : array, shape (parts,)
+        [ln, -]
+
+    Returns
+    -------
+    array, shape (parts, draws)
+        [-]
+
+    Notes
+    -----
+    Read linearly between 513 scores, within 0.002 % for an sd of 0.5.
+    """
+    logs = tails(np.broadcast_to(_KNOTS, (len(scores), len(_KNOTS))), dof) * sd_log[:, None]
+    return _read_off(np.exp(np.clip(logs, -FURTHEST, FURTHEST)), scores)
+
+
 def _read_off(table: Floats, scores: Floats) -> Floats:
     """Read each row of a table over ``_KNOTS`` at that row's scores, linearly between the knots."""
-    place = np.clip(scores, -FURTHEST_SCORE, FURTHEST_SCORE)
-    place += FURTHEST_SCORE
-    place *= (len(_KNOTS) - 1) / (2 * FURTHEST_SCORE)
-    low = np.minimum(place.astype(np.int32), len(_KNOTS) - 2)
+    place = scores * ((len(_KNOTS) - 1) / (2 * FURTHEST_SCORE))
+    place += (len(_KNOTS) - 1) / 2
+    np.clip(place, 0.0, _LAST_PLACE, out=place)
+    low = place.astype(np.int32)
     place -= low
     low += (np.arange(len(table), dtype=np.int32) * np.int32(len(_KNOTS)))[:, None]
     steps = np.diff(table, axis=1, append=table[:, -1:]).ravel()
-    result = table.ravel().take(low)
-    result += place * steps.take(low)
-    return np.asarray(result)
+    place *= steps.take(low)
+    place += table.ravel().take(low)
+    return np.asarray(place)
 
 
 def stated_shape(position: npt.ArrayLike, scores: Floats, *, spread: Spread) -> Floats:

@@ -136,7 +136,7 @@ class _Reader:
         nothing = _ROUNDING * np.abs(cost[chosen - options[0]])
         flip, pays = (saved > nothing).any(axis=0), npv[to] > products * nothing[0]
         tail = (1.0 - self.confidence) / 2.0
-        low, high = np.quantile(-saved[to], [tail, 1.0 - tail])
+        low, high = _quantiles(-saved[to], tail)
         money = (products * np.array([-high, -low]) - paid[to]) if np.isfinite(products) else np.full(2, np.nan)
         of_parts = products * (parts_only[chosen - options[0]] - parts_only[others - options[0]]) - paid
         known = np.isfinite(products)
@@ -176,6 +176,14 @@ class _Reader:
         scores = normal_scores(max(columns.count, 1), draws=draws, seed=self.rules.seed)
         drawn = draw_some(self.model, columns, scores, range(d, d + 1))
         return self.read(drawn, d, columns, scores)
+
+
+def _quantiles(values: Floats, tail: float) -> tuple[float, float]:
+    """Quantiles at ``tail`` and 1 - ``tail``: the draws in those places, in one pass."""
+    last = len(values) - 1
+    ends = (round(tail * last), round((1.0 - tail) * last))
+    held = np.partition(values, ends)
+    return float(held[ends[0]]), float(held[ends[1]])
 
 
 def columns_of(model: Model, d: int) -> Columns:

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from scipy import sparse
 
 from bomaudit.decide.accounted import Accounts, per_part
-from bomaudit.decide.draws import FURTHEST, REPLICATES, Spread, stated_shape, tails
+from bomaudit.decide.draws import REPLICATES, Spread, price_ratios, stated_shape
 from bomaudit.decide.elements import Costed
 from bomaudit.decide.pricing import Prices
 
@@ -103,7 +103,7 @@ class Model:
         Cost per product that is certain. [currency/product]
     ranges : Ranges
     median, sd_log, dof : array, shape (parts,)
-        Of the parts' prices, 0 where unknown. [currency/uom, ln, -]
+        Of the parts' prices, 0 where unknown; dof 0 also for a normal log price. [currency/uom, ln, -]
     """
 
     accounts: Accounts
@@ -134,7 +134,10 @@ def build_model(accounts: Accounts, costed: Costed, *, spread: Spread) -> Model:
     )
     ranges = stated_ranges(uncertain, low[uncertain], mode[uncertain], high[uncertain], sd[uncertain], spread=spread)
     part_use = per_part(accounts, costed.coefficients)
-    margins = (np.nan_to_num(costed.prices.parts[name].to_numpy(dtype=float)) for name in ("estimate", "sd_log", "dof"))
+    margins = (
+        np.nan_to_num(costed.prices.parts[name].to_numpy(dtype=float), posinf=0.0)
+        for name in ("estimate", "sd_log", "dof")
+    )
     return Model(accounts, costed.prices, part_use, range_use, accounts.per_option(certain), ranges, *margins)
 
 
@@ -296,9 +299,7 @@ def draw_some(model: Model, columns: Columns, scores: Floats, decisions: range) 
     parts, part_use = _block(model.part_use, options)
     ranges, range_use = _block(model.range_use, options)
     part_scores = np.asarray(columns.mix[parts] @ scores)
-    logs = tails(part_scores, model.dof[parts]) * model.sd_log[parts, None]
-    np.clip(logs, -FURTHEST, FURTHEST, out=logs)
-    price = np.exp(logs, out=logs)
+    price = price_ratios(part_scores, model.sd_log[parts], model.dof[parts])
     price *= model.median[parts, None]
     from_parts = part_use @ price
     from_parts += model.fixed[options.start : options.stop, None]

@@ -64,7 +64,8 @@ def big_register(decisions: int, seed: int = 2) -> pd.DataFrame:
             "amount": amount, "low": amount * rng.uniform(0.5, 0.9, rows), "high": amount * rng.uniform(1.1, 2.0, rows),
             "currency": "EUR", "basis": np.where(once, "once", "per_unit"), "chosen": option == 0,
             "annual_volume": 10_000.0, "years_left": 5.0, "change_cost": 20_000.0,
-            "decided_on": pd.Timestamp(2016, 1, 1), "source_file": "decisions.csv", "source_sheet": "", "source_row": np.arange(2, rows + 2),
+            "decided_on": pd.Timestamp(2016, 1, 1), "source_file": "decisions.csv", "source_sheet": "",
+            "source_row": np.arange(2, rows + 2),
         }
     )  # fmt: skip
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from made_decisions import market_of, row
-from scipy.special import ndtr, stdtr
+from scipy.special import ndtr, stdtr, stdtrit
 
 from bomaudit.decide.causes import KINDS, find_causes
-from bomaudit.decide.draws import normal_scores, tails
+from bomaudit.decide.draws import normal_scores, price_ratios, tails
 from bomaudit.decide.outcome import simulate
 from bomaudit.decide.simulate import assign_columns, draw_some
 from bomaudit.decide.value_of_asking import unit_normal_loss
@@ -75,6 +75,19 @@ def test_few_degrees_of_freedom_give_students_tails():
         for q in (0.001, 0.01, 0.1, 0.4, 0.9, 0.999):
             at = np.quantile(drawn, q)
             assert float(stdtr(dof, at)) == pytest.approx(q, rel=0.03, abs=2e-4)
+
+
+def test_drawn_prices_have_the_interval_of_their_line_and_stay_within_ten_times():
+    """Exact Student-t quantiles of the log price (scipy) against the drawn ones; a wild price is held at ten times."""
+    scores = normal_scores(1, draws=4096, seed=1)
+    for sd, dof in ((0.05, 4.0), (0.3, 9.0), (0.5, 0.0)):
+        drawn = price_ratios(scores, np.array([sd]), np.array([dof]))[0]
+        inside = np.abs(scores[0]) < 3
+        exact = np.exp(sd * (stdtrit(dof, ndtr(scores[0])) if dof else scores[0]))
+        assert drawn[inside] == pytest.approx(exact[inside], rel=2e-3)
+    wild = price_ratios(scores, np.array([2.0]), np.array([3.0]))
+    assert wild.min() == pytest.approx(0.1)
+    assert wild.max() == pytest.approx(10.0)
 
 
 def test_shared_causes_move_parts_together_and_own_noise_does_not():
