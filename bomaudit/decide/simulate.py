@@ -171,7 +171,8 @@ def mixed(prices: Prices, factor: Ints, part: Ints, count: int) -> sparse.csr_ar
     values = np.concatenate([loadings.data[held], own[alone]])
     total = np.sqrt(np.bincount(rows, weights=values**2, minlength=len(own)))
     place = np.concatenate([factor[by[held]], part[alone]])
-    return sparse.csr_array((values / total[rows], (rows, place)), shape=(len(own), max(count, 1)))
+    weight = values / np.where(total > 0, total, 1.0)[rows]
+    return sparse.csr_array((weight, (rows, place)), shape=(len(own), max(count, 1)))
 
 
 def assign_columns(model: Model) -> Columns:
