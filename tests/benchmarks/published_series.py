@@ -31,7 +31,7 @@ CONSUMER_HORIZONS = (1, 3, 5, 10)
 
 
 def price_and_production(folder: Path = FOLDER) -> pd.DataFrame:
-    """Columns series, technology, year, log_price, log_experience; yearly points with a cumulative volume."""
+    """Columns series, technology, year, log_price, log_experience, gapless; yearly points with a volume."""
     tables = []
     for path in sorted(folder.glob("*.csv")):
         raw = pd.read_csv(path, encoding="utf-8", encoding_errors="replace")
@@ -42,10 +42,10 @@ def price_and_production(folder: Path = FOLDER) -> pd.DataFrame:
         table = pd.DataFrame({"series": path.stem, "year": year, "price": price, "volume": volume}).astype(
             {"year": float, "price": float, "volume": float}
         )
-        table = table[(table["price"] > 0) & (table["volume"] > 0)]
+        table = table[table["price"] > 0]
         if not np.allclose(table["year"] % 1, 0):
             continue  # not yearly
-        tables.append(table)
+        tables.append(table.assign(gapless=table["year"].diff().max() == 1)[table["volume"] > 0])
     whole = pd.concat(tables, ignore_index=True)
     return pd.DataFrame(
         {
@@ -54,14 +54,14 @@ def price_and_production(folder: Path = FOLDER) -> pd.DataFrame:
             "year": whole["year"].astype(int),
             "log_price": np.log(whole["price"]),
             "log_experience": np.log(whole["volume"]),
+            "gapless": whole["gapless"],
         }
     )
 
 
 def gapless(table: pd.DataFrame) -> pd.DataFrame:
-    """Series without a missing year."""
-    step = table.groupby("series")["year"].transform(lambda y: y.diff().max())
-    return table[step == 1].reset_index(drop=True)
+    """Series whose prices miss no year."""
+    return table[table["gapless"]].reset_index(drop=True)
 
 
 def consumer_prices(*, longest: int = 41) -> pd.DataFrame:
