@@ -80,7 +80,10 @@ def test_a_price_that_holds_is_current():
     ("changes", "reason"),
     [
         ({"commodity": ""}, "no commodity"),
-        ({"auditable": False, "why_not": "no booked cost", "booked_cost": np.nan, "estimate": np.nan}, "no booked cost"),
+        (
+            {"auditable": False, "why_not": "no booked cost", "booked_cost": np.nan, "estimate": np.nan},
+            "no booked cost",
+        ),
     ],
 )
 def test_nothing_to_follow_is_unknown(changes, reason):

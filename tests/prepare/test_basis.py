@@ -28,7 +28,9 @@ def quote(day, price, currency="EUR", **more):
 
 def test_an_older_quote_that_agrees_dates_the_cost():
     """The BOM was revised in 2022, but the cost in it is the quote of 2017."""
-    found = basis_of({"unit_cost": 10.0, "cost_date": "2022-05-01"}, [quote("2017-03-01", 10.0), quote("2020-01-01", 8.0)])
+    found = basis_of(
+        {"unit_cost": 10.0, "cost_date": "2022-05-01"}, [quote("2017-03-01", 10.0), quote("2020-01-01", 8.0)]
+    )
     assert found["basis"] == "quote"
     assert found["basis_date"] == pd.Timestamp("2017-03-01")
     assert found["basis_kind"] == "firm"
@@ -71,6 +73,9 @@ def test_the_suppliers_currency_is_known_from_any_quote():
 
 
 def test_of_price_breaks_on_one_day_the_agreeing_one_counts():
-    quotes = [quote("2017-01-01", 12.0, min_qty=100, annual_qty=100), quote("2017-01-01", 10.0, min_qty=1000, annual_qty=1000)]
+    quotes = [
+        quote("2017-01-01", 12.0, min_qty=100, annual_qty=100),
+        quote("2017-01-01", 10.0, min_qty=1000, annual_qty=1000),
+    ]
     found = basis_of({"unit_cost": 10.0, "cost_date": "2018-01-01"}, quotes)
     assert found["annual_qty_then"] == 1000
