@@ -24,6 +24,7 @@ from bomaudit.settings import Settings
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
+    from bomaudit.backtest import Backtest
 
 FLAGGED = ("stale", "drifting")
 """Statuses that ask for attention."""
@@ -58,6 +59,8 @@ class Content:
         Stage of each market today, by commodity.
     reconciled : DataFrame or None
         Parts with a standard, columns of ``book_finance.COLUMNS``; None where no standards were given.
+    record : Backtest or None
+        The tool's own record on these quotes; None where it was not tested.
     absent : tuple of str
         Tables that were not given.
     hashes : dict of str to str
@@ -89,6 +92,7 @@ class Content:
     markets: pd.DataFrame
     stages: pd.Series
     reconciled: pd.DataFrame | None
+    record: Backtest | None
     absent: tuple[str, ...]
     hashes: dict[str, str]
     dropped: tuple[str, ...] = field(default=())
@@ -104,8 +108,8 @@ class Content:
         return self.lines[self.lines["estimate"].notna()]
 
 
-def gather(audit: Audit) -> Content:
-    """Collect what the report shows of an audit."""
+def gather(audit: Audit, record: Backtest | None = None) -> Content:
+    """Collect what the report shows of an audit, and of a backtest on its quotes where one was run."""
     evidence = audit.estimates.frame["evidence"].fillna("").astype("str")
     return Content(
         title=audit.title,
@@ -131,6 +135,7 @@ def gather(audit: Audit) -> Content:
         markets=market_points(audit),
         stages=audit.curves.maturity["stage"],
         reconciled=reconciliation(audit),
+        record=record,
         absent=tuple(t for t in TABLES_IN if t not in audit.inputs.present),
         hashes=dict(sorted(audit.inputs.hashes.items())),
     )

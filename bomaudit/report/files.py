@@ -16,6 +16,7 @@ from bomaudit.report.content import Content, gather, redacted
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
+    from bomaudit.backtest import Backtest
 
 NAMES = (
     "lines.csv", "lines.parquet", "decisions.csv", "requotes.csv", "findings.csv", "summary.json", "report.xlsx",
@@ -35,7 +36,7 @@ def prepare() -> None:
     runtime.start()
 
 
-def write(audit: Audit, out: Path, *, redact: bool = False) -> list[Path]:
+def write(audit: Audit, out: Path, *, redact: bool = False, record: Backtest | None = None) -> list[Path]:
     """Write the report of an audit.
 
     Parameters
@@ -45,6 +46,8 @@ def write(audit: Audit, out: Path, *, redact: bool = False) -> list[Path]:
         Folder of the report; made where it is missing. Other files in it are left alone.
     redact : bool
         Leave out supplier names, prices that others quoted and internal notes.
+    record : Backtest, optional
+        The tool's own record on these quotes, for the page.
 
     Returns
     -------
@@ -57,7 +60,7 @@ def write(audit: Audit, out: Path, *, redact: bool = False) -> list[Path]:
         If the folder cannot be written; what stood there before still stands.
     """
     prepare()
-    content = gather(audit)
+    content = gather(audit, record)
     return write_content(redacted(content) if redact else content, out)
 
 

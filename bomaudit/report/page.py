@@ -19,17 +19,22 @@ from bomaudit.report.content import Content, by_verdict, by_weight, count_status
 from bomaudit.report.page_data import marks, packed
 from bomaudit.report.page_tables import (
     ASSUMPTION_COLUMNS,
+    COVERAGE_COLUMNS,
     ELEMENT_COLUMNS,
     FINDING_COLUMNS,
     MADE_COLUMNS,
+    RECORD_COLUMNS,
     REQUOTE_COLUMNS,
     assumption_rows,
+    coverage_rows,
     element_rows,
     finding_rows,
     line_columns,
     line_rows,
     market_columns,
     market_rows,
+    record_rows,
+    record_said,
     requote_rows,
 )
 from bomaudit.report.stories import found, tell_decision
@@ -42,7 +47,8 @@ WITHOUT_SCRIPTS = 25
 
 SECTIONS = (
     ("found", "What we found"), ("decisions", "Decisions"), ("lines", "Lines"), ("ask", "Ask first"),
-    ("ageing", "Age"), ("markets", "Markets"), ("assumed", "Assumptions"), ("findings", "Data"), ("made", "Made from"),
+    ("ageing", "Age"), ("markets", "Markets"), ("record", "Record"), ("assumed", "Assumptions"), ("findings", "Data"),
+    ("made", "Made from"),
 )  # fmt: skip
 
 
@@ -129,6 +135,7 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "markets": market_rows(content),
         "market_columns": market_columns(content.currency),
         "curves": _curves(content),
+        **_record(content),
         **_foot(content),
     }
 
@@ -211,6 +218,14 @@ def _curves(content: Content) -> list[dict[str, str]]:
         shown = name.replace("_", " ")
         made.append({"key": name, "name": shown, "said": said, "words": f"{shown}: real price against units made"})
     return made
+
+
+def _record(content: Content) -> dict[str, Any]:
+    if content.record is None or content.record.cases.empty:
+        return {"record_said": words.NO_RECORD, "record": [], "coverage": [], "record_columns": [],
+                "coverage_columns": []}  # fmt: skip
+    return {"record_said": record_said(content), "record": record_rows(content), "record_columns": RECORD_COLUMNS,
+            "coverage": coverage_rows(content), "coverage_columns": COVERAGE_COLUMNS}  # fmt: skip
 
 
 def _foot(content: Content) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from bomaudit.report import words
 from bomaudit.report.content import FLAGGED, Content
 from bomaudit.report.page_data import short
 
@@ -164,3 +165,50 @@ def finding_rows(findings: pd.DataFrame) -> list[list[Cell]]:
         tag = {"text": r["severity"], "tone": "severity", "state": r["severity"]}
         rows.append([tag, {"text": where}, *({"text": r[c]} for c in ("message", "found", "assumed", "advice"))])
     return rows
+
+
+RECORD_COLUMNS = [
+    _head("rule"), _head("typical error", number=True), _head("lean", "above zero: quotes were dearer", number=True),
+    _head("spared", "by the estimate", number=True), _head("quotes", number=True), _head("parts", number=True),
+]  # fmt: skip
+COVERAGE_COLUMNS = [_head("interval"), _head("held", "share of quotes inside", number=True)]
+
+
+def record_rows(content: Content) -> list[list[Cell]]:
+    """Errors over all held-out quotes, by rule, as cells of :data:`RECORD_COLUMNS`."""
+    n, summary = content.numbers, content.record.summary if content.record else pd.DataFrame({"scope": []})
+    rows = []
+    for r in summary[summary["scope"] == "all"].to_dict("records"):
+        error, lean = math.expm1(r["mae"]), math.expm1(r["bias"])
+        skill = math.nan if r["method"] == "estimate" else r["skill"]
+        rows.append([
+            {"text": words.METHOD[r["method"]]}, _cell(n.share(error), error), _cell(n.share(lean, signed=True), lean),
+            _cell(n.share(skill, signed=True), skill), _cell(n.plain(r["n"]), r["n"]),
+            _cell(n.plain(r["parts"]), r["parts"]),
+        ])  # fmt: skip
+    return rows
+
+
+def coverage_rows(content: Content) -> list[list[Cell]]:
+    """How often the intervals held over all held-out quotes, as cells of :data:`COVERAGE_COLUMNS`."""
+    n, table = content.numbers, content.record.coverage if content.record else pd.DataFrame({"scope": []})
+    return [
+        [{"text": f"{n.share(r['nominal'])}"}, _cell(n.share(r["inside"]), r["inside"])]
+        for r in table[table["scope"] == "all"].to_dict("records")
+    ]
+
+
+def record_said(content: Content) -> str:
+    """Say in one sentence how the estimate did on held-out quotes."""
+    if content.record is None:
+        return words.NO_RECORD
+    summary = content.record.summary
+    everything: dict[Any, Any] = summary[summary["scope"] == "all"].set_index("method").to_dict("index")
+    inside = content.record.coverage
+    inside = inside[(inside["scope"] == "all") & (inside["nominal"] == content.settings.audit.confidence)]
+    own, unchanged = everything["estimate"], everything["unchanged"]
+    return words.record_sentence(
+        content.numbers, quotes=int(own["n"]), parts=int(own["parts"]), error=math.expm1(own["mae"]),
+        unchanged=math.expm1(unchanged["mae"]), confidence=content.settings.audit.confidence,
+        inside=float(inside["inside"].iloc[0]) if len(inside) else math.nan,
+    )  # fmt: skip

@@ -235,7 +235,7 @@ def worth_points(numbers: Numbers, *, currency: str, decision: Mapping[str, Any]
     """Say what switching costs and brings; takes a row of ``decisions``."""
     d = decision
     worth = (
-        f"switching is worth {numbers.about(d['npv'], signed=True)} {currency} "
+        f"switching comes to {numbers.about(d['npv'], signed=True)} {currency} "
         f"({numbers.span(d['npv_low'], d['npv_high'], signed=True)}) over {numbers.years(d['years_left'])} years at "
         f"{numbers.plain(d['annual_volume'])} products a year"
     )
@@ -325,3 +325,32 @@ def if_inputs_move(
         f"{currency} (now {numbers.about(npv, signed=True)}); if it falls as much, {numbers.about(low, signed=True)}"
         for name, change, low, high in rows
     ]
+
+
+NO_RECORD = (
+    "Not tested on these quotes. 'bomaudit backtest' holds out the newest quotes of each part, estimates them from "
+    "older ones and says how far off the estimates were, beside four simple rules."
+)
+METHOD: Mapping[str, str] = {
+    "estimate": "this estimate",
+    "unchanged": "booked cost left as it is",
+    "inflation": "booked cost with general inflation",
+    "price_down": "a constant price-down every year",
+    "trend": "the past trend of the market's own quotes",
+}
+
+
+def record_sentence(
+    numbers: Numbers, *, quotes: int, parts: int, error: float, unchanged: float, confidence: float, inside: float
+) -> str:
+    """Say how the estimate did on held-out quotes."""
+    held = (
+        f" Its {numbers.share(confidence)} interval held {numbers.share(inside)} of them."
+        if math.isfinite(inside)
+        else ""
+    )
+    return (
+        f"On {numbers.count(quotes, 'quote')} of {numbers.count(parts, 'part')} that it was not shown, the estimate "
+        f"was off by {numbers.share(error)} on average; leaving the booked cost as it was would have been off by "
+        f"{numbers.share(unchanged)}.{held if math.isfinite(inside) else ''}"
+    )

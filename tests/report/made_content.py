@@ -132,6 +132,7 @@ def made_content(count: int = 40, language: str = "en") -> Content:
         markets=made_points(),
         stages=pd.Series("growth", index=list(COMMODITIES)),
         reconciled=None,
+        record=None,
         absent=("volumes", "standards"),
         hashes={"bom.xlsx": "ab" * 32},
     )

@@ -13,9 +13,11 @@ import pytest
 from rich.console import Console
 from test_workbook import needs_office, recalculated, without_results
 
+from bomaudit.backtest import Backtest
 from bomaudit.glossary import STATUSES, VERDICTS, WALK_STEPS
-from bomaudit.report import as_data, explain, files, terminal, workbook
+from bomaudit.report import as_data, explain, files, terminal, words, workbook
 from bomaudit.report.content import at_stake, gather, redacted
+from bomaudit.report.page_tables import record_rows, record_said
 
 
 @pytest.fixture(scope="module")
@@ -134,3 +136,19 @@ def test_present_values_of_the_sample_are_live_formulas(content, tmp_path):
     for row in range(5, 5 + len(content.decisions)):
         assert sheet.cell(row, heads["npv"]).data_type == "f"
         assert sheet.cell(row, heads["saving today"]).data_type == "f"
+
+
+def test_the_tools_own_record_is_told_with_its_rivals(content):
+    cases = pd.DataFrame({"part_no": ["a", "b"]})
+    summary = pd.DataFrame(
+        {"scope": "all", "method": list(words.METHOD), "n": 40, "parts": 12, "mae": [0.08, 0.2, 0.15, 0.2, 0.3],
+         "bias": 0.01, "skill": [0.0, 0.6, 0.4, 0.5, 0.7]}
+    )  # fmt: skip
+    coverage = pd.DataFrame({"scope": "all", "nominal": [0.5, 0.8, 0.95], "inside": [0.52, 0.79, 0.96]})
+    tested = replace(content, record=Backtest(cases, summary, coverage, ()))
+    said = record_said(tested)
+    assert "40 quotes of 12 parts" in said
+    assert "off by 8%" in said
+    assert "80% interval held 79%" in said
+    assert [r[0]["text"] for r in record_rows(tested)][1] == "booked cost left as it is"
+    assert "bomaudit backtest" in record_said(content)
