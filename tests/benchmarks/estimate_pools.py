@@ -29,13 +29,13 @@ from bomaudit.curves.calibration import Pool, Pools, bundled_pools
 from bomaudit.resources import data_folder
 
 START = Pool(
-    exponent_mean=0.30, exponent_sd=0.12, exponent_wander=0.245, exponent_memory=7.0, drift_mean=-0.02, drift_sd=0.015,
-    drift_wander=0.01, drift_memory=5.0, noise=0.09, noise_log_sd=0.65, level_share=0.2, noise_memory=1.0,
-    wander_log_sd=0.45, tail_dof=6.0,
+    exponent_mean=0.33, exponent_sd=0.12, exponent_wander=0.245, exponent_memory=10.0, drift_mean=-0.024,
+    drift_sd=0.013, drift_wander=0.012, drift_memory=6.0, noise=0.10, noise_log_sd=0.65, level_share=0.12,
+    noise_memory=0.9, wander_log_sd=0.55, tail_dof=5.5,
 )  # fmt: skip
 START_WITHOUT = replace(
-    START, exponent_mean=0.0, exponent_sd=0.0, exponent_wander=0.0, drift_sd=0.02, drift_wander=0.03, drift_memory=7.0,
-    noise=0.06,
+    START, exponent_mean=0.0, exponent_sd=0.0, exponent_wander=0.0, drift_mean=-0.015, drift_sd=0.02,
+    drift_wander=0.025, drift_memory=7.0, noise=0.045, level_share=0.4,
 )  # fmt: skip
 
 FIXED = ("exponent_sd", "exponent_wander", "noise_log_sd")
@@ -95,7 +95,7 @@ def thinned(targets: pd.DataFrame, every: int) -> pd.DataFrame:
     return targets[(targets["origin"] - first) % every == 0].reset_index(drop=True)
 
 
-def with_volume(table: pd.DataFrame, *, calls: int = 700, every: int = 2) -> Pool:
+def with_volume(table: pd.DataFrame, *, calls: int = 200, every: int = 3) -> Pool:
     """Figures for commodities with a volume index."""
     task = hc.Task.of(table, thinned(ps.forecasts(table, fewest=5), every))
     other = bundled_pools().without_volume
@@ -103,12 +103,12 @@ def with_volume(table: pd.DataFrame, *, calls: int = 700, every: int = 2) -> Poo
     return search(START, names, lambda p: loss(task.forecast(Pools(p, other))), calls=calls)
 
 
-def without_volume(consumer: pd.DataFrame, table: pd.DataFrame, *, calls: int = 400) -> Pool:
+def without_volume(consumer: pd.DataFrame, table: pd.DataFrame, *, calls: int = 90) -> Pool:
     """Figures for commodities without: consumer prices and the same series, volumes hidden, each half of the say."""
     hidden = table.assign(log_experience=np.nan)
     tasks = [
-        hc.Task.of(consumer, thinned(ps.forecasts(consumer, horizons=ps.CONSUMER_HORIZONS), 6)),
-        hc.Task.of(hidden, thinned(ps.forecasts(hidden, fewest=5), 3)),
+        hc.Task.of(consumer, thinned(ps.forecasts(consumer, horizons=ps.CONSUMER_HORIZONS), 12)),
+        hc.Task.of(hidden, thinned(ps.forecasts(hidden, fewest=5), 6)),
     ]
     other = bundled_pools().with_volume
     names = tuple(n for n in START.__dataclass_fields__ if n not in FIXED and not n.startswith("exponent"))
