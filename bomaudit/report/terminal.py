@@ -25,6 +25,7 @@ from bomaudit.report.content import (
 )
 from bomaudit.report.look import SEVERITY, STATUS, VERDICT, Tone
 from bomaudit.report.numbers import Numbers
+from bomaudit.report.pieces import heading, put, section, table
 from bomaudit.report.stories import Bar, DecisionStory, LineStory, found
 
 if TYPE_CHECKING:
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
 
 FIRST = 5
 """Lines and findings that the quick look names; the files hold the rest."""
-WIDEST = 110
-"""Sentences are not set wider than this, whatever the window."""
 
 
 def numbers_for(content: Content) -> Numbers:
@@ -56,43 +55,43 @@ def show_audit(audit: Audit, console: Console) -> None:
 def show_summary(content: Content, console: Console) -> None:
     """Print the summary of what was collected; as :func:`show_audit`."""
     for block in _summary(content):
-        _put(console, block)
+        put(console, block)
 
 
 def _summary(content: Content) -> Iterable[RenderableType]:
     n = numbers_for(content)
-    yield _heading(content.title, f"prices of {n.day(content.as_of)}, {content.currency}")
+    yield heading(content.title, f"prices of {n.day(content.as_of)}, {content.currency}")
     if content.settings.audit.invented:
         yield Text(words.INVENTED, style="italic")
     yield from (Text(s) for s in found(content, n))
-    yield _section("Lines")
+    yield section("Lines")
     yield _status_table(content, n)
-    yield _section("Decisions")
+    yield section("Decisions")
     yield _decision_table(content, n) if len(content.decisions) else Text("none given")
-    yield _section("Ask first for a new quote")
+    yield section("Ask first for a new quote")
     yield _requote_table(content.requotes.head(FIRST), content, n)
-    yield _section("Findings")
+    yield section("Findings")
     yield _finding_lines(content.findings, FIRST)
     yield Text()
     yield Text(words.CAUTION, style="italic")
 
 
 def _status_table(content: Content, n: Numbers) -> Table:
-    table = _table("", "lines", "booked above", "booked below", "")
+    grid = table("", "lines", "booked above", "booked below", "")
     for status, count in count_statuses(content.lines).items():
         part = stake(content.lines[content.lines["status"].eq(status)])
         money = (n.about(part.above), n.about(part.below)) if status in FLAGGED else ("", "")
-        table.add_row(_tag(STATUS[status], status), n.plain(count), *money, words.STATUS[status])
+        grid.add_row(_tag(STATUS[status], status), n.plain(count), *money, words.STATUS[status])
     others = int(content.lines["status"].eq("").sum())
     if others:
-        table.add_row("  no part", n.plain(others), "", "", "assemblies and charges, listed in lines.csv")
-    table.columns[2].header, table.columns[3].header = (f"{h}\n{content.currency}/year" for h in ("above", "below"))
-    return table
+        grid.add_row("  no part", n.plain(others), "", "", "assemblies and charges, listed in lines.csv")
+    grid.columns[2].header, grid.columns[3].header = (f"{h}\n{content.currency}/year" for h in ("above", "below"))
+    return grid
 
 
 def _decision_table(content: Content, n: Numbers) -> Table:
     unit = f"{content.currency} a unit"
-    table = _table(
+    grid = table(
         "", "decision", f"choice saves, {unit}\nbooked → today (interval)", "chance\nto flip", "worth\nof change"
     )
     for d in by_verdict(content.decisions).to_dict("records"):
@@ -100,14 +99,14 @@ def _decision_table(content: Content, n: Numbers) -> Table:
         saving = f"{n.plain(d['saving_booked'], 2, signed=True)} → {n.plain(d['saving_today'], 2, signed=True)}"
         span = f"({n.span(d['saving_low'], d['saving_high'], prices=True, signed=True)})"
         safety = "\n[italic]bears on safety: review first[/]" if _true(d["safety_relevant"]) else ""
-        table.add_row(
+        grid.add_row(
             _tag(VERDICT[d["verdict"]], words.VERDICT_NAME[d["verdict"]]),
             f"[b]{escape(d['decision'])}[/b] {escape(title)}{safety}",
             f"{saving}\n{span}",
             n.chance(d["p_flip"]),
             n.about(d["npv"], signed=True),
         )
-    return table
+    return grid
 
 
 def show_requotes(audit: Audit, console: Console, *, top: int) -> None:
@@ -118,18 +117,18 @@ def show_requotes(audit: Audit, console: Console, *, top: int) -> None:
 def show_requote_list(content: Content, console: Console, *, top: int) -> None:
     """Print the ``top`` parts of what was collected; as :func:`show_requotes`."""
     n = numbers_for(content)
-    _put(console, _heading("Ask for new quotes", f"{content.title}, prices of {n.day(content.as_of)}"))
-    _put(console, _requote_table(content.requotes.head(top), content, n, why=True))
+    put(console, heading("Ask for new quotes", f"{content.title}, prices of {n.day(content.as_of)}"))
+    put(console, _requote_table(content.requotes.head(top), content, n, why=True))
 
 
 def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why: bool = False) -> RenderableType:
     if requotes.empty:
         return Text(words.found_next(n, part="", description="", value=0, currency=content.currency))
     cur = content.currency
-    table = _table("", "part", f"booked → estimate\n{cur} each", f"worth of\nknowing, {cur}", "for")
+    grid = table("", "part", f"booked → estimate\n{cur} each", f"worth of\nknowing, {cur}", "for")
     for r in requotes.to_dict("records"):
         text = f"[b]{escape(r['part_no'])}[/b] {escape(r['description'])}"
-        table.add_row(
+        grid.add_row(
             n.plain(r["rank"]),
             text + (f"\n{escape(r['reason'])}" if why else ""),
             f"{n.price(r['booked_cost'])} → {n.price(r['estimate'])}\n"
@@ -137,24 +136,24 @@ def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why:
             n.about(r["value_of_asking"]),
             escape(r["decisions"]),
         )
-    return table
+    return grid
 
 
 def show_check(opened: Opened, console: Console) -> None:
     """Print what was read: each table, its rows and columns, and every finding."""
     n = Numbers(opened.settings.report.language, minus="-")
-    _put(console, _heading(opened.title, f"prices of {n.day(opened.as_of)}, {opened.inputs.settings.files.bom}"))
-    table = _table("table", "rows", "columns found")
+    put(console, heading(opened.title, f"prices of {n.day(opened.as_of)}, {opened.inputs.settings.files.bom}"))
+    grid = table("table", "rows", "columns found")
     for name, columns in opened.inputs.present.items():
-        table.add_row(name, n.plain(len(opened.inputs.tables[name])), ", ".join(columns))
-    _put(console, table)
-    _put(console, _section("Findings"))
-    _put(console, _finding_lines(to_frame(opened.findings), None))
+        grid.add_row(name, n.plain(len(opened.inputs.tables[name])), ", ".join(columns))
+    put(console, grid)
+    put(console, section("Findings"))
+    put(console, _finding_lines(to_frame(opened.findings), None))
 
 
 def show_findings(findings: Iterable[Finding], console: Console) -> None:
     """Print findings one a line, worst first: place, what must hold, what was found, what was done, the remedy."""
-    _put(console, _finding_lines(to_frame(findings), None))
+    put(console, _finding_lines(to_frame(findings), None))
 
 
 def _finding_lines(findings: pd.DataFrame, most: int | None) -> RenderableType:
@@ -180,82 +179,53 @@ def _said(row: dict[Any, Any]) -> str:
 
 def show_line(story: LineStory, console: Console) -> None:
     """Print all that is known of one line."""
-    _put(console, _heading(story.title, story.subtitle))
-    _put(
-        console, Text.assemble(_tag(STATUS[story.status], story.status) if story.status else Text(""), " ", story.lead)
-    )
+    put(console, heading(story.title, story.subtitle))
+    put(console, Text.assemble(_tag(STATUS[story.status], story.status) if story.status else Text(""), " ", story.lead))
     if story.walk:
-        _put(console, _section("From booked to today"))
-        _put(console, _bars(story.walk))
+        put(console, section("From booked to today"))
+        put(console, _bars(story.walk))
     for title, points in story.sections:
-        _put(console, _section(title))
-        _put(console, _points(points))
-    _put(console, Text())
-    _put(console, Text(words.CAUTION, style="italic"))
+        put(console, section(title))
+        put(console, _points(points))
+    put(console, Text())
+    put(console, Text(words.CAUTION, style="italic"))
 
 
 def show_decision(story: DecisionStory, console: Console) -> None:
     """Print all that is known of one decision."""
-    _put(console, _heading(story.title, story.subtitle))
-    _put(console, Text.assemble(_tag(VERDICT[story.verdict], words.VERDICT_NAME[story.verdict]), " ", story.lead))
-    _put(console, Text(story.step, style="bold"))
-    _put(console, _section("What moved, per unit"))
-    _put(console, _bars(story.bridge))
+    put(console, heading(story.title, story.subtitle))
+    put(console, Text.assemble(_tag(VERDICT[story.verdict], words.VERDICT_NAME[story.verdict]), " ", story.lead))
+    put(console, Text(story.step, style="bold"))
+    put(console, section("What moved, per unit"))
+    put(console, _bars(story.bridge))
     for title, points in story.sections:
-        _put(console, _section(title))
-        _put(console, _points(points))
-    _put(console, Text())
-    _put(console, Text(words.CAUTION, style="italic"))
+        put(console, section(title))
+        put(console, _points(points))
+    put(console, Text())
+    put(console, Text(words.CAUTION, style="italic"))
 
 
 def _bars(bars: Sequence[Bar]) -> Table:
     """Draw steps as bars of characters between the lowest and the highest level; nought is always in view."""
-    table = _table(pad=False)
+    grid = table(pad=False)
     for _ in range(3):
-        table.add_column(no_wrap=False)
-    table.columns[1].justify = "right"
-    table.columns[1].no_wrap = table.columns[2].no_wrap = True
+        grid.add_column(no_wrap=False)
+    grid.columns[1].justify = "right"
+    grid.columns[1].no_wrap = grid.columns[2].no_wrap = True
     ends = [0.0, *(x for b in bars for x in (b.start, b.end))]
     for bar in bars:
         lead, body = bar.cells(26, min(ends), max(ends))
         mark = "█" if bar.level else "▓" if bar.end >= bar.start else "░"
-        table.add_row(bar.label, bar.text, " " * lead + mark * body)
-    return table
+        grid.add_row(bar.label, bar.text, " " * lead + mark * body)
+    return grid
 
 
 def _points(points: Sequence[str]) -> RenderableType:
     return Group(*(Padding(Text(f"- {p}"), (0, 0, 0, 0)) for p in points))
 
 
-def _heading(title: str, subtitle: str) -> Text:
-    return Text.assemble((title, "bold"), "  ", (subtitle, "dim"))
-
-
-def _section(title: str) -> Text:
-    return Text.assemble("\n", (title, "bold underline"))
-
-
 def _tag(tone: Tone, word: str) -> Text:
     return Text(f"{tone.mark} {word}", style=tone.terminal)
-
-
-def _table(*headers: str, pad: bool = True) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0) if pad else (0, 1, 0, 0), show_header=bool(headers),
-                  header_style="dim")  # fmt: skip
-    for header in headers:
-        table.add_column(header, vertical="top")
-    return table
-
-
-def _put(console: Console, block: RenderableType) -> None:
-    """Print a block no wider than reads well; without trailing blanks where it goes to a file or a pipe."""
-    width = min(console.width, WIDEST)
-    if console.is_terminal:
-        console.print(block, width=width, highlight=False)
-        return
-    with console.capture() as held:
-        console.print(block, width=width, highlight=False)
-    console.file.writelines(line.rstrip() + "\n" for line in held.get().splitlines())
 
 
 def _true(value: object) -> bool:
