@@ -149,23 +149,12 @@ def reconcile(
         finance=finance, read=settings.read,
     )  # fmt: skip
     variance = purchase_variance(parts, paid=paid, as_of=as_of, finance=finance)
-    new_parts = with_approvals(
-        propose(
-            parts,
-            committed=committed_prices(quotes, fx=fx, as_of=as_of),
-            variance=variance,
-            as_of=as_of,
-            finance=finance,
-        ),
-        approvals,
-    )
-    new_assemblies = with_approvals(
-        propose_assemblies(
-            parts, new_parts, lines=lines, booked=audited["booked_cost"], structure=structure, finance=finance
-        ),
-        approvals,
-    )
-    proposed = pd.concat([f for f in (new_parts, new_assemblies) if len(f)] or [new_parts], ignore_index=True)
+    committed = committed_prices(quotes, fx=fx, as_of=as_of)
+    new_parts = propose(parts, committed=committed, variance=variance, as_of=as_of, finance=finance)
+    proposed = _with_assemblies(
+        with_approvals(new_parts, approvals), parts, lines=lines, audited=audited, structure=structure,
+        finance=finance, approvals=approvals,
+    )  # fmt: skip
     revalued = revaluation(proposed, parts, finance=finance)
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
     findings = [*found, *unlike, *about_parts(parts, lines, file=file), *_unpriced(audited, structure, file=file)]
@@ -190,6 +179,24 @@ def reconcile(
         as_of=as_of,
         findings=tuple(in_order(findings)),
     )
+
+
+def _with_assemblies(
+    new_parts: pd.DataFrame,
+    parts: pd.DataFrame,
+    *,
+    lines: pd.DataFrame,
+    audited: pd.DataFrame,
+    structure: Structure,
+    finance: FinanceSection,
+    approvals: pd.DataFrame | None,
+) -> pd.DataFrame:
+    """New standards of parts, and of the assemblies that follow from them."""
+    assemblies = propose_assemblies(
+        parts, new_parts, lines=lines, booked=audited["booked_cost"], structure=structure, finance=finance
+    )
+    both = [f for f in (new_parts, with_approvals(assemblies, approvals)) if len(f)]
+    return pd.concat(both or [new_parts], ignore_index=True)
 
 
 def _bridges(parts: pd.DataFrame, rolled: pd.DataFrame, finance: FinanceSection) -> pd.DataFrame:
