@@ -11,7 +11,7 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.prepare.currency import Fx
 from bomaudit.settings import Settings
 
-_SECTIONS = ("audit", "read", "model", "decide")
+_SECTIONS = ("audit", "read", "model", "decide", "finance")
 _COLUMNS = ["name", "value", "stated", "source"]
 
 

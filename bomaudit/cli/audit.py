@@ -21,6 +21,8 @@ from bomaudit.cli.shell import (
     console,
     opened,
     print_json,
+    say,
+    say,
     talking,
 )  # fmt: skip
 
@@ -65,7 +67,8 @@ def _keep(result: Audit, folder: Path) -> None:
 
     stored, findings = store(result, folder, stored_at=datetime.now(tz=UTC))
     start_actions(folder)
-    sys.stderr.write("".join(f"bomaudit: {f}\n" for f in findings) + f"bomaudit: kept as {stored.name}\n")
+    say(findings)
+    sys.stderr.write(f"bomaudit: kept as {stored.name}\n")
 
 
 def audit(

@@ -7,7 +7,19 @@ from typing import Annotated
 
 import typer
 
-from bomaudit.cli.shell import AsJson, AsOf, Change, Folder, Quiet, bad_input_ends, console, opened, print_json, talking
+from bomaudit.cli.shell import (
+    AsJson,
+    AsOf,
+    Change,
+    Folder,
+    Quiet,
+    bad_input_ends,
+    console,
+    opened,
+    print_json,
+    say,
+    talking,
+)
 
 
 def reconcile(
@@ -25,24 +37,15 @@ def reconcile(
         read = opened(folder, as_of, change)
         from bomaudit.audit import run
         from bomaudit.finance.approvals import read_approvals
-        from bomaudit.finance.reconcile import reconcile as reconcile_
+        from bomaudit.finance.reconcile import reconcile_audit
         from bomaudit.report import finance_files, terminal_finance
 
         stage("estimating")
         audited = run(read)
         stage("reconciling")
-        approvals, _ = read_approvals(out / finance_files.PROPOSED)
-        result = reconcile_(
-            standards=read.inputs.tables["standards"],
-            bom=read.inputs.tables["bom"],
-            lines=audited.prepared,
-            audited=audited.lines,
-            quotes=audited.quotes,
-            settings=read.settings,
-            as_of=read.as_of,
-            fx=read.fx,
-            approvals=approvals,
-        )
+        approvals, odd = read_approvals(out / finance_files.PROPOSED)
+        say(odd)
+        result = reconcile_audit(audited, approvals=approvals)
         finance_files.write_reconciled(result, out, finance=read.settings.finance, approvals=approvals)
     if as_json:
         print_json(finance_files.as_data(result, read.settings.finance))

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from bomaudit.cli.shell import AsJson, Folder, bad_input_ends, console, print_json, talking
+from bomaudit.cli.shell import AsJson, Folder, bad_input_ends, console, print_json, say, talking
 
 _WHICH = "latest, previous, a date, or the beginning of a kept audit's name."
 
@@ -29,7 +29,8 @@ def compare(
         before, after = open_stored(folder, old), open_stored(folder, new)
         stage("finding out why")
         causes = causes_by_rerun(before, after, run=audit_again)
-        actions, _ = read_actions(folder)
+        actions, odd = read_actions(folder)
+        say(odd)
         result = compare_(before, after, causes=causes, actions=actions)
     if as_json:
         print_json(as_data.compared(result))

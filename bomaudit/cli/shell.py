@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from bomaudit.audit import Opened
+    from bomaudit.findings import Finding
 
 EXIT_FINDINGS = 1
 EXIT_BAD_INPUT = 2
@@ -62,6 +63,11 @@ def talking(quiet: bool) -> Iterator[Any]:
         yield status.update
 
 
+def say(findings: Iterable[Finding]) -> None:
+    """Write findings to standard error, one a line."""
+    sys.stderr.writelines(f"bomaudit: {finding}\n" for finding in findings)
+
+
 @contextmanager
 def bad_input_ends() -> Iterator[None]:
     """Print the findings of bad input to standard error and exit with 2."""
@@ -70,8 +76,7 @@ def bad_input_ends() -> Iterator[None]:
     try:
         yield
     except BadInput as problem:
-        for finding in problem.findings:
-            sys.stderr.write(f"bomaudit: {finding}\n")
+        say(problem.findings)
         raise typer.Exit(EXIT_BAD_INPUT) from None
 
 

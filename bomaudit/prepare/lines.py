@@ -11,10 +11,12 @@ from bomaudit.findings import Finding, error, note, warning
 from bomaudit.prepare.basis import find_basis
 from bomaudit.prepare.commodity import classify
 from bomaudit.prepare.currency import Fx
+from bomaudit.prepare.part_graph import effective
 from bomaudit.prepare.rollup import explode
 from bomaudit.settings import Settings
 
 _DAYS_PER_YEAR = 365.25
+_BOUGHT = ("buy", "bought", "purchased")
 _SOURCINGS = ("custom", "standard")
 _NOT_AUDITED = {
     "assembly": "assembly: audited through its parts",
@@ -50,6 +52,9 @@ def prepare_lines(
     bom = bom.reset_index(drop=True)
     own = bom["currency"].str.upper()
     bom = bom.assign(currency=own.where(own != "", settings.read.currency or fx.currency))
+    purchased = _purchased(bom)
+    bom = bom.assign(row_kind=bom["row_kind"].mask(purchased, "part"))
+    built = effective(bom, as_of=as_of)
     why_not = _why_not(bom, fx)
     basis = find_basis(bom, quotes, fx=fx, model=settings.model, as_of=as_of, programme=settings.audit.programme_date)
     market, found = _commodity(bom, quotes, commodities, settings.model.commodity_floor)
@@ -59,10 +64,35 @@ def prepare_lines(
         bom["scrap_rate"].fillna(0.0).to_numpy(),
         scrap=settings.read.scrap,
         row_kind=bom["row_kind"].to_numpy(),
+        purchased=purchased.to_numpy(),
+        built=built,
     )
     lines = _assemble(bom, basis, market, quantity, fx=fx, as_of=as_of, settings=settings)
     lines = lines.assign(why_not=why_not, auditable=why_not == "")
-    return lines, [*_findings(bom, basis, why_not, settings=settings, as_of=as_of), *found]
+    said = _findings(bom, basis, why_not, settings=settings, as_of=as_of)
+    return lines, [*said, *_structure_findings(bom, purchased, built, as_of), *found]
+
+
+def _purchased(bom: pd.DataFrame) -> pd.Series:
+    """Assemblies that are bought whole, at a price of their own: what lies beneath them is not bought again."""
+    bought = bom["make_buy"].str.strip().str.lower().isin(_BOUGHT)
+    return (bom["row_kind"] == "assembly") & bought & (bom["unit_cost"] > 0)
+
+
+def _structure_findings(bom: pd.DataFrame, purchased: pd.Series, built: np.ndarray, as_of: date) -> list[Finding]:
+    file = str(bom["source_file"].iloc[0]) if len(bom) else ""
+    findings = []
+    if purchased.any():
+        findings.append(
+            note("B108", f"{int(purchased.sum())} assemblies are bought whole", file=file, column="make_buy",
+                 assumed="each is audited as one part; the rows beneath count no quantity")
+        )  # fmt: skip
+    if not built.all():
+        findings.append(
+            note("B109", f"{int((~built).sum())} rows are not in effect on {as_of}", file=file, column="effective_from",
+                 assumed="they and what lies beneath count no quantity")
+        )  # fmt: skip
+    return findings
 
 
 def _assemble(

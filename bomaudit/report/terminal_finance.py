@@ -20,7 +20,7 @@ _TOTALS = {
     "ppv_realised": "purchase price variance so far this year",
     "ppv_expected": "expected for the rest of the year",
     "ppv_year": "the whole year",
-    "ppv_at_estimate": "a year at today's estimates",
+    "ppv_at_estimate": "the rest of the year at today's estimates",
     "revaluation": "revaluation of stock at the proposed standards",
     "revaluation_approved": "of which approved",
     "value_at_risk": "stock whose materials fell: look at net realisable value",
@@ -41,7 +41,7 @@ def show_reconciled(reconciled: Reconciled, title: str, console: Console) -> Non
     n = Numbers("en", minus="-")
     put(console, heading("Standard costs reconciled", f"{title}, {n.day(reconciled.as_of)}, {reconciled.currency}"))
     totals = pd.DataFrame(
-        [(words, _amount(reconciled.totals[name])) for name, words in _TOTALS.items() if name in reconciled.totals],
+        [(words, _amount(reconciled.totals[name])) for name, words in _TOTALS.items()],
         columns=["what", "amount"],
     )
     put(console, section("Money"), table_of(totals, {"what": "", "amount": reconciled.currency}))
@@ -83,4 +83,4 @@ def _bridge(row: dict[str, Decimal]) -> Table:
 
 
 def _amount(value: Decimal | float | object) -> str:
-    return f"{value:,.2f}" if isinstance(value, (Decimal, float)) else str(value)
+    return f"{value:,.2f}" if isinstance(value, (Decimal, float)) else "not known"

@@ -106,3 +106,17 @@ def test_inputs_are_left_as_they_were():
     prepare_lines(bom, quotes=quotes, commodities=COMMODITIES, fx=reference_rates("EUR"),
                   settings=from_dict({"files": {"bom": "b"}}), as_of=AS_OF)  # fmt: skip
     pd.testing.assert_frame_equal(bom, before)
+
+
+def test_an_assembly_bought_whole_is_one_part():
+    rows = ({"row_kind": "assembly", "make_buy": "buy", "unit_cost": 50.0}, {"parent_row": 0})
+    lines, findings = prepared(*rows)
+    assert list(lines["row_kind"]) == ["part", "part"]
+    assert list(lines["qty_per"]) == [2.0, 0.0]
+    assert "B108" in {f.code for f in findings}
+
+
+def test_a_row_out_of_effect_counts_no_quantity():
+    lines, findings = prepared({"effective_to": "2020-12-31"}, {"effective_from": "2020-01-01"})
+    assert list(lines["qty_per"]) == [0.0, 2.0]
+    assert "B109" in {f.code for f in findings}
