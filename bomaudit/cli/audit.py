@@ -22,7 +22,6 @@ from bomaudit.cli.shell import (
     opened,
     print_json,
     say,
-    say,
     talking,
 )  # fmt: skip
 

@@ -207,7 +207,7 @@ def _findings(
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
     priced = why_not == ""
     low, high = settings.model.undated_range_years
-    no_volume = bom["annual_volume"].isna().all() and settings.audit.annual_volume is None
+    no_volume = bool(bom["annual_volume"].isna().all()) and settings.audit.annual_volume is None
     counted = [
         (priced & (basis["basis"] == "undated"), "B104", "every booked cost needs a date or a quote", "cost_date",
          "{} lines with neither", f"age taken as {low:g}-{high:g} years, which widens the interval",

@@ -48,7 +48,7 @@ def _show(console: Console, title: str, frame: pd.DataFrame, pairs: tuple[str, s
     for pair in pairs:
         columns[pair] = shown[f"{pair}_old"].map(_text) + " → " + shown[f"{pair}_new"].map(_text)
     table = pd.DataFrame(columns | {"why": shown["why"]})
-    put(console, table_of(table, {c: c.replace("_", " ") for c in table}))
+    put(console, table_of(table, {str(c): str(c).replace("_", " ") for c in table}))
     if len(frame) > _MOST:
         put(console, Text(f"  and {len(frame) - _MOST} more; --json gives all", style="dim"))
 
