@@ -18,6 +18,7 @@ from bomaudit.settings import Settings
 _DAYS_PER_YEAR = 365.25
 _BOUGHT = ("buy", "bought", "purchased")
 _SOURCINGS = ("custom", "standard")
+_PRICED = ("part", "alternative")
 _NOT_AUDITED = {
     "assembly": "assembly: audited through its parts",
     "charge": "charge: not a part, no market to follow",
@@ -105,7 +106,8 @@ def _assemble(
     as_of: date,
     settings: Settings,
 ) -> pd.DataFrame:
-    basis_date = basis["basis_date"].clip(upper=pd.Timestamp(as_of))
+    today = pd.Timestamp(as_of)
+    basis_date = basis["basis_date"].where(basis["basis_date"] <= today, today)
     day = basis_date.to_numpy()
     booked_cost = bom["unit_cost"].to_numpy() * fx.rate(bom["currency"].to_numpy(), day)
     sourcing = bom["sourcing"].str.strip().str.lower()
@@ -130,7 +132,7 @@ def _assemble(
             "price_currency": basis["price_currency"],
             "basis_date": basis_date,
             "basis": basis["basis"],
-            "age_years": (pd.Timestamp(as_of) - basis_date).dt.days / _DAYS_PER_YEAR,
+            "age_years": (today - basis_date).dt.days / _DAYS_PER_YEAR,
             **{c: basis[c] for c in ("basis_date_sd", "basis_kind", "basis_noise", "annual_qty_then")},
             "price_at_basis": booked_cost / fx.rate(basis["price_currency"].to_numpy(), day),
             **{c: bom[c] for c in ("agreed_reduction", "agreed_until", "on_hand_qty", "parent_row")},
@@ -161,7 +163,7 @@ def _commodity(
             ),
         }
     )
-    parts = bom["row_kind"].isin(["part", "alternative"]) & (bom["unit_cost"] > 0)
+    parts = bom["row_kind"].isin(_PRICED) & (bom["unit_cost"] > 0)
     guessed, unknown = int((parts & (basis == "keywords")).sum()), int((parts & (basis == "unknown")).sum())
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
     findings: list[Finding] = []
@@ -181,24 +183,18 @@ def _commodity(
 
 def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:
     """Reason why a row is not audited; "" where it is."""
-    kind = bom["row_kind"].map(_NOT_AUDITED).fillna("")
-    conditions = [
-        kind != "",
-        bom["unit_cost"].isna(),
-        bom["unit_cost"] == 0,
-        bom["unit_cost"] < 0,
-        ~np.isfinite(bom["unit_cost"]),
-        ~fx.known(bom["currency"].to_numpy()),
-    ]
-    words = [
-        kind,
-        "no booked cost",
-        "booked cost is 0: free issue, or missing",
-        "booked cost is negative: a credit, not a price",
-        "booked cost is not a finite number",
-        "no exchange rate for " + bom["currency"],
-    ]
-    return pd.Series(np.select(conditions, words, default=""), index=bom.index, dtype="str")
+    cost = bom["unit_cost"].to_numpy()
+    why = bom["row_kind"].map(_NOT_AUDITED).fillna("").to_numpy(dtype=object)
+    unknown = ~fx.known(bom["currency"].to_numpy())
+    for condition, words in (
+        (unknown, ("no exchange rate for " + bom["currency"]).to_numpy(dtype=object)),
+        (~np.isfinite(cost), "booked cost is not a finite number"),
+        (cost < 0, "booked cost is negative: a credit, not a price"),
+        (cost == 0, "booked cost is 0: free issue, or missing"),
+        (np.isnan(cost), "no booked cost"),
+    ):
+        why = np.where(condition & bom["row_kind"].isin(_PRICED).to_numpy(), words, why)
+    return pd.Series(why, index=bom.index, dtype="str")
 
 
 def _findings(
