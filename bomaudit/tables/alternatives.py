@@ -7,6 +7,7 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
+from bomaudit.tables.distinct import each
 from bomaudit.tables.headers import fold
 from bomaudit.tables.locate import Block
 from bomaudit.tables.rowkinds import View
@@ -32,14 +33,11 @@ def choices(block: Block, view: View, kind: NDArray[np.object_]) -> NDArray[np.i
     lines = np.flatnonzero(kind == "part")
     marked = np.zeros(len(kind), dtype=bool)
     named = {m.column - block.left for m in block.mapped.values() if m.name != "note"}
-    for i in lines:
-        marked[i] = bool(_PREFIX.match(view.description[i]) or _PREFIX.match(view.part_no[i]))
+    marked[lines] = each(view.description[lines], lambda t: _PREFIX.match(t) is not None, bool)
     for c, column in enumerate(view.columns):
         if c in named:
             continue
-        saying = {t for t in set(filter(_is_short, column[lines])) if is_alternative(t)}
-        if saying:
-            marked[lines] |= np.array([t.__class__ is str and t in saying for t in column[lines]], dtype=bool)
+        marked[lines] |= each(column[lines], lambda t: _is_short(t) and is_alternative(t), bool)
     marked |= _outranked(block, view, kind, lines)
     found = np.flatnonzero(marked)
     return found if len(found) < len(lines) else np.empty(0, dtype=np.intp)

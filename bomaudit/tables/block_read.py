@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.settings import ReadSection
-from bomaudit.tables.cells import Amounts, amounts, decimal_mark, texts
+from bomaudit.tables.cells import Amounts, amounts, decimal_mark, texts, texts_in
 from bomaudit.tables.convert import column_decimal
 from bomaudit.tables.dress import Dress
 from bomaudit.tables.locate import Block
@@ -28,6 +28,7 @@ class Reading:
     span: slice
     rows: NDArray[np.intp]
     reads: dict[str, Amounts | None]
+    assumed: dict[str, bool]
     part_no: NDArray[np.object_]
     description: NDArray[np.object_]
     decimal: str
@@ -51,11 +52,13 @@ def read_block(block: Block, read: ReadSection, dress_of: DressOf) -> Reading:
     dress = dress_of(block, wanted)
     decimal = _pooled_decimal(block, span)
     reads: dict[str, Amounts | None] = dict.fromkeys(FIGURES)
+    assumed: dict[str, bool] = {}
     for name in FIGURES:
         if name in block.mapped:
             at = block.mapped[name].column
             cells = sheet.columns[at][span]
-            got = amounts(cells, column_decimal(cells, read, decimal)[0], money=name != "qty")
+            mark, assumed[name] = column_decimal(cells, read, decimal)
+            got = amounts(cells, mark, money=name != "qty")
             reads[name] = _with_errors(got, dress, at, block.first)
     blank = np.full(len(rows), "", dtype=object)
     names = {
@@ -66,7 +69,7 @@ def read_block(block: Block, read: ReadSection, dress_of: DressOf) -> Reading:
         names["part_no"] = _with_zeros(
             names["part_no"], dress.zeros.get(block.mapped["part_no"].column, {}), block.first
         )
-    return Reading(block, span, rows, reads, names["part_no"], names["description"], decimal, dress)
+    return Reading(block, span, rows, reads, assumed, names["part_no"], names["description"], decimal, dress)
 
 
 def _with_errors(got: Amounts, dress: Dress, column: int, first: int) -> Amounts:
@@ -90,7 +93,7 @@ def _with_zeros(numbers: NDArray[np.object_], zeros: dict[int, int], first: int)
 def _pooled_decimal(block: Block, span: slice) -> str:
     """Decimal mark the money and quantity columns of the block prove together."""
     columns = (block.sheet.columns[block.mapped[name].column][span] for name in FIGURES if name in block.mapped)
-    return decimal_mark([c for column in columns for c in column if c.__class__ is str])[0]
+    return decimal_mark([text for column in columns for text in texts_in(column)])[0]
 
 
 def view_of(r: Reading) -> View:

@@ -10,11 +10,13 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bomaudit.tables.distinct import all_texts, distinct, each
 from bomaudit.tables.money import MARK, code_of
 from bomaudit.tables.sheets import Cells
 
@@ -30,6 +32,10 @@ _NUMBER = (
 )
 """A number in any writing: with exponent; with spaces, commas or points between thousands; plain; from its mark on."""
 _ONE = re.compile(_NUMBER)
+_PLAIN = {".": re.compile(r"-?\d+(?:\.\d+)?"), ",": re.compile(r"-?\d+(?:,\d+)?")}
+"""Numbers that need no closer look once the decimal mark is known."""
+_ENOUGH = 20_000
+"""Distinct numbers of a column that are asked for its decimal mark."""
 _RANGE = re.compile(
     rf"^(?P<a>{_NUMBER})\s*(?:-|–|—|~|\.\.+|\bto\b|\bbis\b|\bà\b|\ba\b|\bдо\b|～|〜)\s*(?P<b>{_NUMBER})(?P<rest>.*)$"
 )
@@ -109,17 +115,19 @@ def decimal_mark(texts: Iterable[str]) -> tuple[str, bool]:
     open : bool
         True if a cell reads both ways.
     """
-    point = comma = 0
-    ambiguous = False
-    for text in texts:
-        for token in _ONE.findall(text):
-            verdict = _mark_of(token)
-            point += verdict == "."
-            comma += verdict == ","
-            ambiguous |= verdict == "?"
+    marked = "\n".join(t for t in islice(dict.fromkeys(texts), _ENOUGH) if "." in t or "," in t)
+    verdicts = [_mark_of(t) for t in dict.fromkeys(_ONE.findall(marked))]
+    point, comma, ambiguous = verdicts.count("."), verdicts.count(","), "?" in verdicts
     if point == comma:
         return "", ambiguous
     return ("." if point > comma else ","), ambiguous
+
+
+def texts_in(cells: Cells) -> list[str]:
+    """Return the texts of a column, of a long one the distinct ones."""
+    if all_texts(cells):
+        return list(distinct(cells)[1])
+    return [c for c in cells if c.__class__ is str]
 
 
 def _mark_of(token: str) -> str:
@@ -228,7 +236,10 @@ def amounts(cells: Cells, decimal: str = "", *, money: bool = True) -> Amounts:
     n = len(cells)
     value, low, high, per = (np.full(n, np.nan) for _ in range(4))
     currency, mark, unit, state = (np.full(n, "", dtype=object) for _ in range(4))
-    types = np.array([_TYPE_CODES.get(type(c), 5) for c in cells], dtype=np.int8)
+    if all_texts(cells):
+        types = np.zeros(n, dtype=np.int8)
+    else:
+        types = np.array([_TYPE_CODES.get(type(c), 5) for c in cells], dtype=np.int8)
     numbers = types == 1
     value[numbers] = cells[numbers].astype(float)
     state[types == 2] = "date"  # noqa: PLR2004
@@ -249,8 +260,17 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
     import pandas as pd  # noqa: PLC0415
 
     value, low, high, currency, mark, per, unit, state = into
-    codes, distinct = pd.factorize(np.array([str(c) for c in cells[where]], dtype=object))
-    reads = [read_amount(t, decimal, money=money) for t in distinct]
+    codes, values = pd.factorize(each(cells[where], str))
+    is_plain = _PLAIN[decimal or "."].fullmatch
+    plain_at = np.array([is_plain(t) is not None for t in values], dtype=bool)
+    numbers = np.full(len(values), np.nan)
+    numbers[plain_at] = [float(t.replace(",", ".")) for t in values[plain_at]]
+    value[where] = numbers[codes]
+    where, codes = where[~plain_at[codes]], codes[~plain_at[codes]]
+    if not len(where):
+        return
+    codes, left = pd.factorize(codes)
+    reads = [read_amount(values[i], decimal, money=money) for i in left]
     for array, name in ((value, "value"), (low, "low"), (high, "high"), (per, "per")):
         array[where] = np.array([getattr(r, name) for r in reads], dtype=float)[codes]
     for array, name in ((currency, "currency"), (mark, "mark"), (unit, "unit"), (state, "state")):
@@ -259,9 +279,7 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
 
 def texts(cells: Cells) -> NDArray[np.object_]:
     """Read a column of words: spaces trimmed, numbers as written without a needless ".0"."""
-    words = np.empty(len(cells), dtype=object)
-    words[:] = [c.strip() if c.__class__ is str else _text(c) for c in cells]
-    return words
+    return each(cells, _text)
 
 
 def _text(cell: Any) -> str:
@@ -287,7 +305,7 @@ _NO = frozenset([
 
 def flags(cells: Cells) -> tuple[NDArray[np.object_], NDArray[np.bool_]]:
     """Read a column of yes and no; returns True, False or None, and where a text is neither."""
-    words = [_text(c).lower() for c in cells]
-    values = np.array([True if w in _YES else False if w in _NO else None for w in words], dtype=object)
-    unread = np.array([bool(w) and w not in _YES and w not in _NO and w not in DASHES for w in words], dtype=bool)
+    words = each(cells, lambda c: _text(c).lower())
+    values = each(words, lambda w: True if w in _YES else (False if w in _NO else None))
+    unread = each(words, lambda w: bool(w) and w not in _YES and w not in _NO and w not in DASHES, bool)
     return values, unread

@@ -14,8 +14,9 @@ from bomaudit.findings import Finding, Severity, note, warning
 from bomaudit.glossary import Column
 from bomaudit.settings import ReadSection
 from bomaudit.tables import codes
-from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts
+from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts, texts_in
 from bomaudit.tables.dates import dates
+from bomaudit.tables.distinct import each
 from bomaudit.tables.evidence import agrees
 from bomaudit.tables.sheets import Cells, Sheet, letter
 
@@ -63,7 +64,7 @@ def _shown(cell: Any) -> Any:
 
 def column_decimal(cells: Cells, read: ReadSection, pooled: str) -> tuple[str, bool]:
     """Decimal mark for a column, and whether it was assumed: its own evidence, the file's, the setting, a point."""
-    own, open_cells = decimal_mark([c for c in cells if c.__class__ is str])
+    own, open_cells = decimal_mark(texts_in(cells))
     if own or not open_cells:
         return own or pooled or read.decimal, False
     return (pooled or read.decimal, False) if pooled or read.decimal else (".", True)
@@ -73,14 +74,24 @@ def read_amounts(
     cells: Cells, place: Place, read: ReadSection, pooled: str, *, money: bool = True
 ) -> tuple[Amounts, list[Finding]]:
     """Read money or quantities and say which cells could not be read, or read only by an assumption."""
-    got = amounts(cells, column_decimal(cells, read, pooled)[0], money=money)
-    return got, amount_findings(got, cells, place, read, pooled)
+    mark, assumed = column_decimal(cells, read, pooled)
+    got = amounts(cells, mark, money=money)
+    return got, amount_findings(got, cells, place, assumed=assumed)
 
 
-def amount_findings(got: Amounts, cells: Cells, place: Place, read: ReadSection, pooled: str) -> list[Finding]:
-    """Say which cells of a column of numbers could not be read, or read only by an assumption."""
+def amount_findings(got: Amounts, cells: Cells, place: Place, *, assumed: bool) -> list[Finding]:
+    """Say which cells of a column of numbers could not be read, or read only by an assumption.
+
+    Parameters
+    ----------
+    got : Amounts
+    cells : object array
+    place : Place
+    assumed : bool
+        Whether the decimal mark is assumed: then cells that read both ways are told.
+    """
     findings = []
-    if column_decimal(cells, read, pooled)[1]:
+    if assumed:
         where = [i for i, c in enumerate(cells) if isinstance(c, str) and decimal_mark([c])[1]]
         findings += cell_findings(
             place,
@@ -169,7 +180,7 @@ def _words(table: str, column: Column, cells: Cells, place: Place) -> tuple[Any,
 
 def _as_share(values: NDArray[np.float64], cells: Cells, place: Place) -> tuple[NDArray[np.float64], list[Finding]]:
     """Numbers above 1 without a percent sign can only be meant as per cent."""
-    plain = np.array([not (isinstance(c, str) and "%" in c) for c in cells], dtype=bool)
+    plain = each(cells, lambda c: not (isinstance(c, str) and "%" in c), bool)
     large = plain & (np.abs(values) > 1)
     if not large.any():
         return values, []
@@ -195,7 +206,7 @@ def _dates(column: Column, cells: Cells, place: Place, read: ReadSection) -> tup
         findings += cell_findings(place, either, cells, warning(
             "T041", f"{column.name} must show whether the day or the month comes first", assumed="day first",
             advice="set day_first in [read] of audit.toml"))  # fmt: skip
-    coarse = sorted({p for p in got.precision if p in ("week", "month", "quarter", "year")})
+    coarse = sorted({p for p in pd.unique(got.precision) if p in ("week", "month", "quarter", "year")})
     if coarse and column.kind == "date":
         findings.append(Finding(
             code="T042", severity=Severity.NOTE, message=f"{column.name} is stated to the {' or '.join(coarse)} only",

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from bomaudit.findings import Finding, note, warning
 from bomaudit.tables.cells import Amounts
+from bomaudit.tables.distinct import each
 from bomaudit.tables.headers import Header
 from bomaudit.tables.money import AMBIGUOUS, ISO_CODES, MARK, code_of, mark_in
 
@@ -29,10 +30,9 @@ _DOLLARS = frozenset({"USD", "CAD", "AUD", "NZD", "HKD", "TWD", "SGD", "MXN", "C
 
 def stated_codes(cells: Texts) -> tuple[Texts, NDArray[np.bool_]]:
     """Codes of a currency column, and where its text is no currency."""
-    texts = [c.strip() if c.__class__ is str else str(c) for c in cells]
-    known = {text: text.upper() if text.upper() in ISO_CODES else mark_in(text)[0] for text in dict.fromkeys(texts)}
-    codes = np.array([known[t] for t in texts], dtype=object)
-    return codes, np.array([bool(t) and not known[t] for t in texts], dtype=bool)
+    texts = each(cells, lambda c: str(c).strip())
+    codes = each(texts, lambda t: t.upper() if t.upper() in ISO_CODES else mark_in(t)[0])
+    return codes, np.asarray((texts != "") & (codes == ""), dtype=bool)
 
 
 def from_notes(texts: Sequence[str]) -> str:
@@ -110,7 +110,7 @@ def resolve(
             fill(read.currency, read.mark, "cell")
     for header in headers:
         fill(np.full(n, header.currency, dtype=object), header.currency_mark, "header")
-    for worn in formats:
+    for worn in filter(None, formats):
         found = [worn.get(int(r) - 1, ("", "")) for r in rows]
         fill([f[0] for f in found], [f[1] for f in found], "number format")
     noted = from_notes(notes)
@@ -123,7 +123,7 @@ def resolve(
 
 def _shared_marks(code: Texts, mark: Texts, named: str, where: dict[str, Any]) -> list[Finding]:
     """Settle marks that several currencies use by the currency the sheet names elsewhere, if it names one."""
-    shared = np.array([m.lower() in AMBIGUOUS for m in mark], dtype=bool)
+    shared = each(mark, lambda m: m.lower() in AMBIGUOUS, bool)
     if not shared.any():
         return []
     findings = []

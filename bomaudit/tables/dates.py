@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.tables.cells import plain
+from bomaudit.tables.distinct import all_texts, distinct
 from bomaudit.tables.sheets import Cells
 
 _MONTHS = (
@@ -92,9 +93,14 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
     -----
     A component above 12 in either place proves the order for the whole column; dots always mean day first.
     """
-    keys = [c.strip() if isinstance(c, str) else c for c in cells]
-    seen: dict[Any, int] = {}
-    at = np.array([seen.setdefault(k, len(seen)) for k in keys], dtype=np.intp)
+    if all_texts(cells):
+        at, values = distinct(cells)
+        seen = [v.strip() for v in values]
+    else:
+        places: dict[Any, int] = {}
+        keys = (c.strip() if isinstance(c, str) else c for c in cells)
+        at = np.array([places.setdefault(k, len(places)) for k in keys], dtype=np.intp)
+        seen = list(places)
     first = _order([k for k in seen if isinstance(k, str)])
     open_order = first is None and day_first is None
     order = first if first is not None else (True if day_first is None else day_first)

@@ -305,7 +305,7 @@ def _read_text(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened:
         findings.append(
             warning("T013", "text must hold no null characters", file=path.name, assumed="they were removed")
         )
-    return [sheet_from_rows(path.name, "", table.rows)], findings
+    return [Sheet(path.name, "", table.columns, table.n_rows)], findings
 
 
 def _read_parquet(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened:

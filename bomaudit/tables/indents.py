@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from bomaudit.tables.distinct import each
 from bomaudit.tables.sheets import Cells
 
 _DOTTED = re.compile(r"^\d+(?:\.\d+)+\.?$")
@@ -25,19 +26,21 @@ def level_cells(cells: Cells) -> tuple[NDArray[np.float64], NDArray[np.object_]]
     dotted : object array of str
         Dotted number of each line where the column holds such numbers, else "".
     """
-    if all(c.__class__ is float for c in cells):
-        return cells.astype(float), np.full(len(cells), "", dtype=object)
-    texts = [_as_text(c) for c in cells]
-    is_dotted = [bool(_DOTTED.match(t)) for t in texts]
-    if sum(is_dotted) * 2 > sum(bool(t) for t in texts):
-        numbers = np.array([t.rstrip(".") if re.match(r"^\d", t) else "" for t in texts], dtype=object)
-        return np.array([n.count(".") + 1.0 if n else np.nan for n in numbers]), numbers
-    level = np.full(len(texts), np.nan)
-    for i, text in enumerate(texts):
-        match = _POINTED.match(text)
-        if match:
-            level[i] = float(match[2])
-    return level, np.full(len(texts), "", dtype=object)
+    texts = each(cells, _as_text)
+    dotted, filled = each(texts, _is_dotted, bool), texts != ""
+    if dotted.sum() * 2 > filled.sum():
+        numbers = each(texts, lambda t: t.rstrip(".") if t[:1].isdigit() else "")
+        return each(numbers, lambda t: t.count(".") + 1.0 if t else np.nan, float), numbers
+    return each(texts, _depth, float), np.full(len(texts), "", dtype=object)
+
+
+def _is_dotted(text: str) -> bool:
+    return _DOTTED.match(text) is not None
+
+
+def _depth(text: str) -> float:
+    match = _POINTED.match(text)
+    return float(match[2]) if match else np.nan
 
 
 def _as_text(cell: object) -> str:

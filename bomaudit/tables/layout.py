@@ -9,6 +9,7 @@ import numpy as np
 
 from bomaudit.glossary import Table
 from bomaudit.tables.assign import telling_columns
+from bomaudit.tables.distinct import each
 from bomaudit.tables.headers import fold
 from bomaudit.tables.locate import MOST_COLUMNS, Block, block_below, find_block, header_score, is_bom
 from bomaudit.tables.sheets import Sheet
@@ -117,7 +118,7 @@ def _suspects(block: Block) -> list[int]:
     for name in ("qty", "unit_cost", "extended_cost"):
         if name in block.mapped:
             cells = block.sheet.columns[block.mapped[name].column][block.first : block.last]
-            suspect |= np.fromiter((isinstance(c, str) and c[:1].isalpha() for c in cells), bool, len(rows))
+            suspect |= each(cells, lambda c: isinstance(c, str) and c[:1].isalpha(), bool)
     return [block.first + int(i) for i in np.flatnonzero(suspect)[:1000]]
 
 

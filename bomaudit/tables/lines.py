@@ -16,6 +16,7 @@ from bomaudit.tables import totals
 from bomaudit.tables.alternatives import choices
 from bomaudit.tables.block_read import FIGURES, DressOf, Reading, read_block, view_of
 from bomaudit.tables.convert import Place, amount_findings, convert
+from bomaudit.tables.distinct import each
 from bomaudit.tables.frames import typed_frame
 from bomaudit.tables.indents import level_cells, levels_by_indent
 from bomaudit.tables.line_money import line_money, take
@@ -65,10 +66,9 @@ def _settled(r: Reading, view: View, kinds: RowKinds) -> tuple[RowKinds, list[Fi
     nan = np.full(n, np.nan)
     unit = view.unit.value if view.unit is not None else nan
     product = unit * (view.qty.value if view.qty is not None else 1.0)
-    named = np.array(
-        [any(map(str.isdigit, p)) or has_letter(d) for p, d in zip(view.part_no, view.description, strict=True)],
-        dtype=bool,
-    )
+    named = np.ones(n, dtype=bool)
+    if np.isin(kinds.kind, totals.LABELS).any():
+        named = each(view.part_no, lambda t: any(map(str.isdigit, t)), bool) | each(view.description, has_letter, bool)
     findings: list[Finding] = []
     kind, outside = totals.settle(totals.Figures(kinds.kind, kinds.label, kinds.stated, value, unit, product, named))
     if outside:
@@ -101,7 +101,7 @@ def _frame(
         got = take(r.reads[name], keep)
         if got is not None:
             place = Place(block.sheet, block.mapped[name].column, name, rows)
-            findings += amount_findings(got, r.cells(name)[keep], place, read, r.decimal)
+            findings += amount_findings(got, r.cells(name)[keep], place, assumed=r.assumed[name])
     data: dict[str, Any] = {
         "part_no": r.part_no[keep],
         "description": r.description[keep],

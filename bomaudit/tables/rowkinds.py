@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.tables.cells import Amounts, amounts
+from bomaudit.tables.distinct import each
 from bomaudit.tables.sheets import Cells
 from bomaudit.tables.words import label_kind, may_be_label
 
@@ -84,8 +85,12 @@ def make_view(
 
 def filled_cells(column: Cells) -> Flags:
     """Whether each cell holds something; spaces alone are nothing."""
-    filled = column.astype(bool) | np.asarray(column == 0, dtype=bool)
-    return np.asarray(filled & ~np.array([c.__class__ is str and c.isspace() for c in column], dtype=bool))
+    filled = np.asarray(column != "", dtype=bool)
+    if len(column) > _USUAL_LENGTH:
+        filled &= np.asarray(column != " ", dtype=bool)
+    else:
+        filled &= ~np.array([c is None or (c.__class__ is str and c.isspace()) for c in column], dtype=bool)
+    return filled
 
 
 def has_letter(text: str) -> bool:
@@ -193,7 +198,7 @@ def _maybe_labelled(view: View, kind: Texts) -> NDArray[np.intp]:
     n = len(kind)
     maybe = np.zeros(n, dtype=bool)
     names = np.where(view.description == "", view.part_no, view.description)
-    maybe |= np.array([t != "" and len(t) <= _LONGEST_LABEL and may_be_label(t) for t in names], dtype=bool)
+    maybe |= each(names, lambda t: t != "" and len(t) <= _LONGEST_LABEL and may_be_label(t), bool)
     irregular = np.flatnonzero(kind == "")
     for i in irregular:
         maybe[i] = maybe[i] or any(

@@ -59,11 +59,14 @@ def letter(index: int) -> str:
 
 def sheet_from_rows(file: str, name: str, rows: Sequence[Sequence[Any]], *, visible: bool = True) -> Sheet:
     """Turn rows (of equal or unequal length) into a :class:`Sheet`."""
+    return Sheet(file, name, columns_of(rows), len(rows), visible)
+
+
+def columns_of(rows: Sequence[Sequence[Any]]) -> tuple[Cells, ...]:
+    """Turn rows of equal or unequal length into columns."""
     even = len({len(r) for r in rows}) < 2  # noqa: PLR2004
-    columns = tuple(
-        _column(values) for values in (zip(*rows, strict=True) if even else zip_longest(*rows, fillvalue=""))
-    )
-    return Sheet(file, name, columns, len(rows), visible)
+    across = zip(*rows, strict=True) if even else zip_longest(*rows, fillvalue="")
+    return tuple(_column(values) for values in across)
 
 
 def _column(values: Sequence[Any]) -> Cells:

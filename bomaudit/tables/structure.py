@@ -18,6 +18,8 @@ _DEEPEST = 60
 def parents_by_level(level: NDArray[np.float64]) -> Rows:
     """Nearest row above with a smaller level; -1 at the top. Rows without a level stand at the top."""
     parent = np.full(len(level), -1, dtype=np.intp)
+    if len(np.unique(level[~np.isnan(level)])) < 2:  # noqa: PLR2004
+        return parent  # one level is no structure
     stack: list[tuple[float, int]] = []
     for i, depth in enumerate(level.tolist()):
         if depth != depth:  # noqa: PLR0124  (not a number)

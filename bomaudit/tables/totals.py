@@ -15,7 +15,7 @@ from bomaudit.tables.evidence import same_sum
 Floats = NDArray[np.float64]
 Texts = NDArray[np.object_]
 _COUNTED = ("part", "charge")
-_LABELS = ("total", "subtotal")
+LABELS = ("total", "subtotal")
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def settle(f: Figures) -> tuple[Texts, list[int]]:
         Those lines below the total.
     """
     kind = f.kind.copy()
-    totals = [i for i in _at(np.isin(kind, _LABELS)) if not np.isnan(f.stated[i])]
+    totals = [i for i in _at(np.isin(kind, LABELS)) if not np.isnan(f.stated[i])]
     matched = [i for i in totals if _matches(f, i, kind)]
     outside: list[int] = []
     _settle_footer(f, kind, totals)
@@ -103,7 +103,7 @@ def _explained(f: Figures, i: int, kind: Texts) -> str:
     """Which sum of the lines above a stated figure is; "" where none is."""
     stated = float(f.stated[i])
     above = np.arange(len(kind)) < i
-    labels = [j for j in _at(np.isin(kind, _LABELS)) if j < i]
+    labels = [j for j in _at(np.isin(kind, LABELS)) if j < i]
     for start, words in ((0, "all lines above"), *((j + 1, "the lines of its section") for j in reversed(labels))):
         rows = above & (np.arange(len(kind)) >= start)
         for kinds, also in (
@@ -135,7 +135,7 @@ def _sum_of_figures(stated: float, figures: list[float], charges: float) -> str:
 def check(f: Figures, where: dict[str, Any], rows: NDArray[np.intp], column: str) -> list[Finding]:
     """Hold each stated total against the lines: T070 agrees (note), T071 differs (warning with the likely cause)."""
     findings = []
-    for i in _at(np.isin(f.kind, _LABELS) & ~np.isnan(f.stated)):
+    for i in _at(np.isin(f.kind, LABELS) & ~np.isnan(f.stated)):
         place = {**where, "row": int(rows[i]), "column": column}
         explained = _explained(f, i, f.kind)
         name = f.label[i] or "the figure without a label"

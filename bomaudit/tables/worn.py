@@ -22,7 +22,7 @@ _ON_COST = re.compile(
 def worn_findings(r: Reading, keep: NDArray[np.intp]) -> list[Finding]:
     """Say what the sheet wears that bears on the lines: hidden rows and columns, comments on cost, merged prices."""
     dress, findings = r.dress, []
-    hidden = sorted({r.block.first + int(i) for i in keep} & dress.hidden_rows)
+    hidden = sorted(dress.hidden_rows.intersection((r.block.first + keep).tolist())) if dress.hidden_rows else []
     if hidden:
         findings.append(note("T015", "hidden rows are read like the others", **r.where, row=hidden[0] + 1,
                              found=f"{len(hidden)} hidden lines"))  # fmt: skip
