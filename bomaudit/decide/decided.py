@@ -140,9 +140,10 @@ def open_case(
         outside, more = prepare_lines(
             outside, quotes=quotes, commodities=library.commodities, fx=fx, settings=settings, as_of=as_of
         )
-    market = Market(lines, lines_needed(sources, lines), outside, curves, settings.audit.confidence)
+    rows_needed = lines_needed(sources, lines)
+    market = Market.of(lines, rows_needed, outside, curves, confidence=settings.audit.confidence)
     growth = log_escalation(sources.elements, curves, as_of=as_of)
-    prices = market.today(estimates, as_of)
+    prices = market.today(lines, estimates, as_of)
     case = build_case(
         register, sources, lines=lines, prices=prices, growth=growth, fx=fx, rules=settings.decide, as_of=as_of
     )

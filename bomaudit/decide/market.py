@@ -17,44 +17,55 @@ from bomaudit.estimate import Estimates, estimate
 
 @dataclass(frozen=True)
 class Market:
-    """Lines and outside parts with the curves that price them.
+    """The parts that decisions rest on, with the curves that price them.
 
     Attributes
     ----------
-    lines : DataFrame
-        Prepared lines of the BOM.
-    rows : array of int
-        Positions of the lines that decisions rest on.
-    outside : DataFrame
-        Prepared parts that the BOM does not hold.
+    rows : array of int, shape (lines,)
+        Positions of the BOM lines that decisions rest on.
+    parts : DataFrame
+        Those lines, then the prepared parts that the BOM does not hold: one frame, so that a day takes one estimate.
     curves : Curves
     confidence : float
     """
 
-    lines: pd.DataFrame
     rows: npt.NDArray[np.int64]
-    outside: pd.DataFrame
+    parts: pd.DataFrame
     curves: Curves
     confidence: float
 
-    def today(self, estimates: Estimates, as_of: date) -> Prices:
-        """Prices today: the lines' own estimates, the outside parts estimated now."""
-        return self._with_outside(prices_of(self.lines, estimates, self.rows), as_of)
+    @classmethod
+    def of(
+        cls,
+        lines: pd.DataFrame,
+        rows: npt.NDArray[np.int64],
+        outside: pd.DataFrame,
+        curves: Curves,
+        *,
+        confidence: float,
+    ) -> Market:
+        """Market of some BOM lines and of the outside parts that can be estimated."""
+        used = lines.iloc[rows]
+        held = outside[outside["auditable"].to_numpy(dtype=bool)] if len(outside) else outside
+        parts = pd.concat([used, held[used.columns]], ignore_index=True) if len(held) else used.reset_index(drop=True)
+        return cls(rows, parts, curves, confidence)
+
+    def today(self, lines: pd.DataFrame, estimates: Estimates, as_of: date) -> Prices:
+        """Prices today: the BOM lines' own estimates, the outside parts estimated now."""
+        prices = prices_of(lines, estimates, self.rows)
+        outside = self.parts.iloc[len(self.rows) :].reset_index(drop=True)
+        if outside.empty:
+            return prices
+        found = estimate(outside, self.curves, as_of=as_of, confidence=self.confidence)
+        others = prices_of(outside, found, np.arange(len(outside)))
+        return joined(prices, replace(others, parts=others.parts.assign(line=-1)))
 
     def on(self, day: date) -> Prices:
         """Prices of the same parts, in the same order, on another day."""
-        used = self.lines.iloc[self.rows].reset_index(drop=True)
-        found = estimate(used, self.curves, as_of=day, confidence=self.confidence)
-        prices = prices_of(used, found, np.arange(len(used)))
-        return self._with_outside(replace(prices, parts=prices.parts.assign(line=self.rows)), day)
-
-    def _with_outside(self, prices: Prices, day: date) -> Prices:
-        if not len(self.outside) or not (held := self.outside["auditable"].to_numpy(dtype=bool)).any():
-            return prices
-        priced = self.outside[held].reset_index(drop=True)
-        found = estimate(priced, self.curves, as_of=day, confidence=self.confidence)
-        others = prices_of(priced, found, np.arange(len(priced)))
-        return joined(prices, replace(others, parts=others.parts.assign(line=-1)))
+        found = estimate(self.parts, self.curves, as_of=day, confidence=self.confidence)
+        prices = prices_of(self.parts, found, np.arange(len(self.parts)))
+        line = np.concatenate([self.rows, np.full(len(self.parts) - len(self.rows), -1)])
+        return replace(prices, parts=prices.parts.assign(line=line))
 
 
 _LABOUR_KINDS = ("labour", "overhead", "engineering", "validation")

@@ -21,8 +21,8 @@ from bomaudit.settings import DecideSection
 Floats = npt.NDArray[np.float64]
 PricesAt = Callable[[date], Prices]
 
-_PAST_POINTS = 12
-_FUTURE_POINTS = 12
+_PAST_POINTS = 9
+_FUTURE_POINTS = 8
 _FURTHEST_YEARS = 10.0
 """Forecasts of volumes beyond ten years are no better than a guess, so no date beyond is given."""
 _LONGEST_PAST_YEARS = 20.0
@@ -101,7 +101,7 @@ def look_around(
     margin = ndtri((1.0 + confidence) / 2.0)
     saved, central, favourable, cautious, costs = [], [], [], [], []
     for day in days:
-        prices = prices_at(day)
+        prices = costed.prices if day == as_of else prices_at(day)
         accounts = account(register, costed, switch_cost=case.switch_cost, rules=rules, as_of=as_of, day=day)
         cost = accounts.per_option(costed.priced_at(prices.median))
         worth = np.where(accounts.products[accounts.decision_of] > 0, accounts.switching(cost), np.nan)
