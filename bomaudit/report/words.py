@@ -47,7 +47,7 @@ SURER: Mapping[str, tuple[str, str]] = {
     "exponent": ("how fast the commodity learns", "more quotes of parts of this commodity at different dates"),
     "volume_index": ("how much the market made", "volumes of this commodity up to today"),
     "input_prices": ("input prices and the materials share", "a current index, or the part's own material basket"),
-    "process": ("what prices do that no curve explains", "a new quote; nothing else narrows this"),
+    "process": ("what prices do that no curve explains", "a new quote, and nothing else"),
     "currency": ("exchange rates", "the currency in which the supplier really prices"),
     "own_volume": ("the effect of the annual quantity", "price breaks from the supplier"),
     "date": ("the date of the booked cost", "the date on which this cost was really quoted"),
