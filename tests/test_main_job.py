@@ -1,4 +1,4 @@
-"""The main job on the sample: every row once, walks that add up, the same bytes each time, and what the commands promise."""
+"""The main job on the sample: every row once, walks that add up, the same bytes, and what the commands promise."""
 
 import hashlib
 import json

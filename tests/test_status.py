@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.settings import AuditSection
 from bomaudit.status import judge_lines, probability_of_drift
 
@@ -37,21 +38,18 @@ def test_the_more_it_takes_to_matter_the_less_likely():
 
 def judged(**changes):
     line = {
-        "line_id": "L0001", "source_file": "b", "source_sheet": "", "source_row": 2, "row_kind": "part", "part_no": "A",
-        "description": "", "supplier": "", "commodity": "pump", "commodity_basis": "stated", "commodity_confidence": 1.0,
+        "line_id": "L0001", "source_file": "b", "source_sheet": "", "source_row": 2, "row_kind": "part",
+        "part_no": "A", "description": "", "supplier": "", "commodity": "pump", "commodity_basis": "stated", "commodity_confidence": 1.0,
         "sourcing": "standard", "safety_relevant": False, "qty_per": 2.0, "uom": "", "annual_volume": 1000.0,
         "booked_price": 10.0, "booked_currency": "EUR", "booked_cost": 10.0, "booked_extended": 20.0, "currency": "EUR",
         "price_currency": "EUR", "basis_date": pd.Timestamp("2016-01-01"), "basis": "quote", "age_years": 10.0,
         "auditable": True, "why_not": "",
     } | {k: v for k, v in changes.items() if k not in ("estimate", "sd")}  # fmt: skip
     estimate, sd = changes.get("estimate", 10.0), changes.get("sd", 0.02)
-    names = [n for n in ("contract_price", "stage")] + [f"walk_{s}" for s in
-             ("currency", "input_prices", "experience", "maturity", "own_volume", "newer_quotes")] + [f"var_{v}" for v in (
-             "basis", "exponent", "volume_index", "input_prices", "process", "currency", "own_volume", "date",
-             "classification")]  # fmt: skip
-    frame = pd.DataFrame([dict.fromkeys(names, np.nan) | {
-        "estimate": estimate, "estimate_low": estimate * np.exp(-1.28 * sd), "estimate_high": estimate * np.exp(1.28 * sd),
-        "sd_log": sd, "dof": 50.0}])  # fmt: skip
+    names = ["contract_price", "stage", *(f"walk_{s}" for s in WALK_STEPS), *(f"var_{v}" for v in VARIANCE_PARTS)]
+    spread = {"estimate_low": estimate * np.exp(-1.28 * sd), "estimate_high": estimate * np.exp(1.28 * sd)}
+    row = dict.fromkeys(names, np.nan) | spread | {"estimate": estimate, "sd_log": sd, "dof": 50.0}
+    frame = pd.DataFrame([row])
     return judge_lines(pd.DataFrame([line]), frame, AuditSection()).iloc[0]
 
 

@@ -55,7 +55,7 @@ def test_an_audit_currency_without_rates_needs_own_ones():
 
 
 def test_a_year_of_dollars_moves_by_some_per_cent():
-    """EUR/USD volatility was between 4 and 15 % a year in every decade since 1999 (common practice, no published source)."""
+    """EUR/USD moved by 4 to 15 % a year in every decade since 1999 (common practice, no published source)."""
     fx = reference_rates("EUR")
     usd, own = fx.log_sd_per_year(["USD", "EUR"])
     assert 0.04 < usd < 0.15
