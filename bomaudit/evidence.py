@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from bomaudit.curves.carry import Carried, carry
+from bomaudit.curves.carry import Carried, Wander, carry
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.level import OWN_VOLUME, Level, Newer, Priced, doubt_per_year, with_own_columns
 from bomaudit.curves.offers import NewerQuotes
@@ -36,41 +36,55 @@ class Evidence:
         Weight of each quote in the estimate.
     total : array, shape (lines,)
         Sum of the weights of a line: what is left to the booked cost is 1 minus this.
+    left : array, shape (lines,)
+        Variance of the price's own wandering that is left after the quotes. [ln²]
     """
 
     shift: Floats
     weight: Floats
     total: Floats
+    left: Floats
 
 
-def weigh(
-    line: Codes,
-    deviation: Floats,
-    noise: Floats,
-    loadings: Floats,
-    wander: Floats,
-    *,
-    target_loadings: Floats,
-    start: Floats,
-) -> Evidence:
-    r"""Best linear estimate of today's ln price from newer quotes, for every line at once.
+@dataclass(frozen=True)
+class Told:
+    """Newer quotes of lines, as deviations from what was expected.
 
-    Parameters
+    Attributes
     ----------
     line : array of int, shape (pairs,)
         Line of each quote, rising; within a line by date.
+    years : array, shape (pairs,)
+        Years from the basis date to the quote. [year]
     deviation : array, shape (pairs,)
         ln quote minus ln price that was expected at its date. [ln]
     noise : array, shape (pairs,)
         Standard deviation of the quote around the market price. [ln]
     loadings : array, shape (pairs, factors)
         Change of the expected ln price at the quote's date per standard deviation of each uncertain factor. [ln]
-    wander : array, shape (pairs,)
-        Variance that the market's wandering has built up by the quote's date, not falling within a line. [ln²]
-    target_loadings : array, shape (lines, factors)
-        As ``loadings``, at the as-of date.
+    """
+
+    line: Codes
+    years: Floats
+    deviation: Floats
+    noise: Floats
+    loadings: Floats
+
+
+def weigh(told: Told, wander: Wander, *, start: Floats, years: Floats, loadings: Floats) -> Evidence:
+    r"""Best linear estimate of today's ln price from newer quotes, for every line at once.
+
+    Parameters
+    ----------
+    told : Told
+    wander : Wander
+        Of each line.
     start : array, shape (lines,)
         Variance of the starting level: basis noise and date. [ln²]
+    years : array, shape (lines,)
+        Years from the basis date to the as-of date. [year]
+    loadings : array, shape (lines, factors)
+        As those of the quotes, at the as-of date. [ln]
 
     Returns
     -------
@@ -78,11 +92,12 @@ def weigh(
 
     Notes
     -----
-    The level starts with variance :math:`v_0`, drifts as expected but for the factors' errors, and wanders as a
-    Brownian motion: a local-level model. Its Kalman filter is, for a fixed set of dates, the regression
-    :math:`w = (K + R)^{-1} k` with :math:`K_{ij} = v_0 + \min(q_i, q_j) + \sum_f l_{if} l_{jf}`,
-    :math:`R = diag(r_i^2)` and :math:`k_i = v_0 + q_i + \sum_f l_{if} l_{Tf}`; it is solved here for all lines with the
-    same number of quotes together.
+    The level starts with variance :math:`v_0`, drifts as expected but for the factors' errors, wanders by :math:`\ell`
+    a year, and carries a passing deviation of variance :math:`p` that is forgotten over :math:`m` years: a local-level
+    model with an autoregressive deviation. Its Kalman filter is, for a fixed set of dates, the regression
+    :math:`w = (K + R)^{-1} k` with :math:`K_{ij} = v_0 + c(\tau_i, \tau_j) + \sum_f l_{if} l_{jf}`,
+    :math:`c(s, t) = \ell \min(s, t) + p (e^{-|s-t|/m} - e^{-s/m} - e^{-t/m} + 1)`, :math:`R = diag(r_i^2)`; it is
+    solved for all lines with the same number of quotes together.
 
     References
     ----------
@@ -90,54 +105,31 @@ def weigh(
        memory).
     """
     lines = len(start)
-    count = np.bincount(line, minlength=lines)
-    first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(np.int64)
-    weight, shift, total = np.zeros(len(line)), np.zeros(lines), np.zeros(lines)
+    count = np.bincount(told.line, minlength=lines)
+    first = np.cumsum(count) - count
+    weight, shift, total = np.zeros(len(told.line)), np.zeros(lines), np.zeros(lines)
+    left = _covariance(wander, np.arange(lines), years, years)
     for n in np.unique(count[count > 0]):
         rows = np.flatnonzero(count == n)
         at = first[rows][:, None] + np.arange(n)[None, :]
-        load, grown, v0 = loadings[at], wander[at], start[rows]
-        cross = v0[:, None] + grown + np.einsum("gnf,gf->gn", load, target_loadings[rows])
-        covariance = v0[:, None, None] + np.minimum(grown[:, :, None], grown[:, None, :])
-        covariance = covariance + np.einsum("gnf,gmf->gnm", load, load) + (noise[at] ** 2)[:, :, None] * np.eye(n)
+        tau, load, v0 = told.years[at], told.loadings[at], start[rows][:, None]
+        toward = _covariance(wander, rows[:, None], tau, years[rows][:, None])
+        among = _covariance(wander, rows[:, None, None], tau[:, :, None], tau[:, None, :])
+        covariance = v0[:, :, None] + among + np.einsum("gnf,gmf->gnm", load, load)
+        covariance = covariance + (told.noise[at] ** 2)[:, :, None] * np.eye(n)
+        cross = v0 + toward + np.einsum("gnf,gf->gn", load, loadings[rows])
         solved = np.linalg.solve(covariance, cross[:, :, None])[:, :, 0]
         weight[at] = solved
-        shift[rows], total[rows] = (solved * deviation[at]).sum(axis=1), solved.sum(axis=1)
-    return Evidence(shift, weight, total)
+        shift[rows], total[rows] = (solved * told.deviation[at]).sum(axis=1), solved.sum(axis=1)
+        left[rows] += np.einsum("gn,gnm,gm->g", solved, among, solved) - 2 * (solved * toward).sum(axis=1)
+    return Evidence(shift, weight, total, np.maximum(left, 0.0))
 
 
-def left_to_wander(line: Codes, weight: Floats, wander: Floats, target_wander: Floats) -> Floats:
-    r"""Variance of wandering that is left after the quotes, per line.
-
-    Parameters
-    ----------
-    line, weight, wander
-        As in :func:`weigh`, weights from its result.
-    target_wander : array, shape (lines,)
-        As ``wander``, at the as-of date, at least that of every quote.
-
-    Returns
-    -------
-    array, shape (lines,)
-        :math:`q_T - 2 \sum w_i q_i + \sum_{ij} w_i w_j \min(q_i, q_j)`. [ln²]
-
-    Notes
-    -----
-    With :math:`q` rising within a line the double sum is the sum over quotes of the increment of :math:`q` times the
-    squared weight of that quote and all later ones.
-    """
-    lines = len(target_wander)
-    tail = np.zeros(len(line))
-    once = np.bincount(line, weight * wander, minlength=lines)
-    if len(line):
-        reverse = np.cumsum(weight[::-1])[::-1]
-        ends = np.append(np.flatnonzero(np.diff(line)) + 1, len(line))
-        after = np.append(reverse, 0.0)[ends][np.searchsorted(ends, np.arange(len(line)), side="right")]
-        tail = reverse - after
-    starts = np.concatenate([[True], np.diff(line) > 0]) if len(line) else np.zeros(0, dtype=bool)
-    increment = np.where(starts, wander, np.diff(wander, prepend=0.0))
-    twice = np.bincount(line, increment * tail**2, minlength=lines)
-    return np.asarray(np.maximum(target_wander - 2 * once + twice, 0.0))
+def _covariance(wander: Wander, rows: Codes, s: Floats, t: Floats) -> Floats:
+    """Covariance of what a price has wandered after s and after t years."""
+    level, passing, memory = wander.level[rows], wander.passing[rows], wander.memory[rows]
+    fading = np.exp(-np.abs(s - t) / memory) - np.exp(-s / memory) - np.exp(-t / memory) + 1
+    return np.asarray(level * np.minimum(s, t) + passing * fading)
 
 
 def take_newer(
@@ -163,23 +155,31 @@ def take_newer(
     if not len(line):
         none = np.zeros(size)
         return Newer(none, none, none + 1, level.loadings, level.carried.process), text
-    offers, day = curves.offers, curves.offers.day[pairs.quote]
-    then = carry(curves, lines.spans.take(line, now=day))
-    deviation, loadings = _deviation(lines, level, then, pairs, curves=curves)
-    noise = np.hypot(offers.noise[pairs.quote], np.where(pairs.other, _OTHER_SUPPLIER, 0.0))
-    start = level.basis + level.date
-    wide = np.sqrt(start[line] + then.process + (loadings**2).sum(axis=1))
-    noise = np.maximum(noise, np.sqrt(np.maximum((deviation / _FAR_OFF) ** 2 - wide**2, 0.0)))
-    told = weigh(line, deviation, noise, loadings, then.process, target_loadings=level.loadings, start=start)
+    then = carry(curves, lines.spans.take(line, now=curves.offers.day[pairs.quote]))
+    told = _told(lines, level, then, pairs, curves=curves)
+    weighed = weigh(
+        told, level.carried.wander, start=level.basis + level.date, years=level.carried.years, loadings=level.loadings
+    )
     moved = level.loadings.copy()
-    for k in np.flatnonzero(loadings.any(axis=0)):
-        moved[:, k] -= _sum(line, told.weight * loadings[:, k], size)
-    _describe(text, pairs, day, told.total)
+    for k in np.flatnonzero(told.loadings.any(axis=0)):
+        moved[:, k] -= _sum(line, weighed.weight * told.loadings[:, k], size)
+    _describe(text, pairs, curves.offers.day[pairs.quote], weighed.total)
+    quoted = np.bincount(line, minlength=size) > 0
     newer = Newer(
-        told.shift, _sum(line, (told.weight * noise) ** 2, size), 1 - told.total, moved,
-        left_to_wander(line, told.weight, then.process, level.carried.process),
+        weighed.shift, _sum(line, (weighed.weight * told.noise) ** 2, size), 1 - weighed.total, moved,
+        np.where(quoted, weighed.left, level.carried.process),
     )  # fmt: skip
     return newer, text
+
+
+def _told(lines: Priced, level: Level, then: Carried, pairs: NewerQuotes, *, curves: Curves) -> Told:
+    """Quotes as deviations from what was expected; one that is far off counts less."""
+    line = pairs.line
+    deviation, loadings = _deviation(lines, level, then, pairs, curves=curves)
+    noise = np.hypot(curves.offers.noise[pairs.quote], np.where(pairs.other, _OTHER_SUPPLIER, 0.0))
+    expected = (level.basis + level.date)[line] + then.process + (loadings**2).sum(axis=1)
+    noise = np.maximum(noise, np.sqrt(np.maximum((deviation / _FAR_OFF) ** 2 - expected, 0.0)))
+    return Told(line, then.years, deviation, noise, loadings)
 
 
 def _sum(line: Codes, values: Floats, size: int) -> Floats:

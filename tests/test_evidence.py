@@ -1,97 +1,124 @@
 """Newer quotes move the estimate as a Kalman filter would."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from made_market import AS_OF, bare_library, flat_inflation, make_curves, make_lines, make_quotes
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
+from bomaudit.curves.carry import Wander
+from bomaudit.curves.level import as_arrays, find_level
 from bomaudit.estimate import estimate
-from bomaudit.evidence import left_to_wander, weigh
-
-NONE = np.zeros
+from bomaudit.evidence import Told, weigh
 
 
-class LocalLevel(MLEModel):
-    """Random walk with a given variance per step, seen through noise: statsmodels' state-space Kalman filter."""
-
-    def __init__(self, seen, start, steps, noise):
-        super().__init__(np.asarray(seen, dtype=float)[:, None], k_states=1)
-        size = len(seen)
-        self["design"], self["transition"], self["selection"] = np.eye(1), np.eye(1), np.eye(1)
-        self["state_cov"] = np.append(steps[1:], 0.0).reshape(1, 1, size)
-        self["obs_cov"] = np.asarray(noise, dtype=float).reshape(1, 1, size) ** 2
-        self.initialize_known(np.zeros(1), np.array([[start + steps[0]]]))
-
-    def last(self):
-        """Mean and variance of the level at the last observation."""
-        found = self.ssm.filter()
-        return found.filtered_state[0, -1], found.filtered_state_cov[0, 0, -1]
-
-
-def random_case(rng):
-    """Quotes of a few lines: line, deviation, noise, variance of wandering at each quote; and at the as-of date."""
-    counts = rng.integers(0, 6, rng.integers(1, 6))
-    line = np.repeat(np.arange(len(counts)), counts)
-    step = rng.uniform(0.001, 0.05, len(line))
-    total = np.cumsum(step)
-    first = np.searchsorted(line, line)
-    wander = total - (total - step)[first] if len(line) else total
-    ahead = rng.uniform(0, 0.05, len(counts))
-    last = np.array([wander[line == k].max(initial=0.0) for k in range(len(counts))])
-    return line, rng.normal(0, 0.3, len(line)), rng.uniform(0.01, 0.2, len(line)), wander, last + ahead
+def random_case(rng, lines=4, most=5):
+    """Quotes of a few lines, and what is known of the lines."""
+    counts = rng.integers(0, most + 1, lines)
+    line = np.repeat(np.arange(lines), counts)
+    years = np.concatenate([np.sort(rng.uniform(0.1, 9, n)) for n in counts])
+    told = Told(line, years, rng.normal(0, 0.3, len(line)), rng.uniform(0.01, 0.2, len(line)), np.zeros((len(line), 1)))
+    wander = Wander(
+        rng.uniform(1e-4, 0.01, lines), rng.uniform(1e-4, 0.02, lines), rng.uniform(0.2, 3, lines), np.full(lines, 0.5)
+    )
+    return (
+        told,
+        wander,
+        {"start": rng.uniform(1e-4, 0.05, lines), "years": np.full(lines, 9.5), "loadings": np.zeros((lines, 1))},
+    )
 
 
-@pytest.mark.parametrize("seed", range(25))
-def test_agrees_with_the_state_space_kalman_filter(seed):
+def filtered(seen, noise, *, design, transition, state_cov, start):
+    """Mean and covariance of the states after the last observation: statsmodels' Kalman filter."""
+    size, states = len(seen), len(start)
+    model = MLEModel(np.asarray(seen)[:, None], k_states=states)
+    model["design"], model["selection"] = design, np.eye(states)
+    model["transition"], model["state_cov"] = transition, state_cov
+    model["obs_cov"] = (noise**2).reshape(1, 1, size)
+    model.initialize_known(np.zeros(states), start)
+    found = model.ssm.filter()
+    return found.filtered_state[:, -1], found.filtered_state_cov[:, :, -1]
+
+
+def by_states(told, wander, k, start, until):
+    """Level, passing deviation and the one at the basis date as states of one line; mean and variance at ``until``."""
+    mine = told.line == k
+    times = np.concatenate([[0.0], told.years[mine], [until]])
+    step = np.diff(times)
+    kept = np.exp(-step / wander.memory[k])
+    level, p = wander.level[k], wander.passing[k]
+    transition = np.stack([np.diag([1.0, a, 1.0]) for a in kept[1:]], axis=2)
+    moved = np.stack(
+        [np.diag([level * d, p * (1 - a * a), 0.0]) for d, a in zip(step[1:], kept[1:], strict=True)], axis=2
+    )
+    first = np.array(
+        [[start + level * step[0], 0, 0], [0, p, p * kept[0]], [0, p * kept[0], p]]
+    )  # the passing deviation is stationary
+    toward = np.array([1.0, 1.0, -1.0])
+    mean, covariance = filtered(
+        told.deviation[mine], told.noise[mine], design=toward[None, :], transition=transition, state_cov=moved,
+        start=first,
+    )  # fmt: skip
+    mean, covariance = (
+        transition[:, :, -1] @ mean,
+        transition[:, :, -1] @ covariance @ transition[:, :, -1].T + moved[:, :, -1],
+    )
+    return toward @ mean, toward @ covariance @ toward
+
+
+@pytest.mark.parametrize("passing", [False, True], ids=["local level", "with a passing deviation"])
+@pytest.mark.parametrize("seed", range(20))
+def test_agrees_with_the_state_space_kalman_filter(seed, passing):
     """Random cases against statsmodels, to 1e-8."""
     rng = np.random.default_rng(seed)
-    line, deviation, noise, wander, target = random_case(rng)
-    start = rng.uniform(1e-4, 0.05, len(target))
-    told = weigh(
-        line, deviation, noise, NONE((len(line), 1)), wander, target_loadings=NONE((len(target), 1)), start=start
-    )
-    left = left_to_wander(line, told.weight, wander, target)
-    noisy = np.bincount(line, (told.weight * noise) ** 2, minlength=len(target))
-    variance = (1 - told.total) ** 2 * start + noisy + left
-    for k in range(len(target)):
-        mine = line == k
-        if not mine.any():
-            assert (told.shift[k], variance[k]) == (0, pytest.approx(start[k] + target[k]))
+    told, wander, given = random_case(rng)
+    if not passing:
+        wander = replace(wander, passing=np.zeros(4))
+    found = weigh(told, wander, **given)
+    noisy = np.bincount(told.line, (found.weight * told.noise) ** 2, minlength=4)
+    variance = (1 - found.total) ** 2 * given["start"] + noisy + found.left
+    for k in range(4):
+        if not (told.line == k).any():
+            assert found.shift[k] == 0
             continue
-        model = LocalLevel(deviation[mine], start[k], np.diff(wander[mine], prepend=0.0), noise[mine])
-        mean, var = model.last()
-        assert told.shift[k] == pytest.approx(mean, abs=1e-8)
-        assert variance[k] == pytest.approx(var + target[k] - wander[mine][-1], abs=1e-8)
+        mean, expected = by_states(told, wander, k, given["start"][k], 9.5)
+        assert found.shift[k] == pytest.approx(mean, abs=1e-8)
+        assert variance[k] == pytest.approx(expected, abs=1e-8)
 
 
 @pytest.mark.parametrize("seed", range(10))
-def test_uncertain_drift_is_a_second_state(seed):
-    """A shared factor acts as a constant state that tilts the expected path: statsmodels with two states."""
+def test_an_uncertain_drift_is_a_state_of_its_own(seed):
+    """A shared factor is a constant that tilts the expected path: statsmodels with level and factor as states."""
     rng = np.random.default_rng(seed)
     size = int(rng.integers(1, 6))
-    wander, slope = np.cumsum(rng.uniform(0.001, 0.03, size)), np.cumsum(rng.uniform(0, 0.2, size))
-    deviation, noise, start = rng.normal(0, 0.3, size), rng.uniform(0.01, 0.2, size), 0.01
-    model = MLEModel(deviation[:, None], k_states=2)
-    model["design"] = np.stack([np.ones(size), slope])[None]
-    model["transition"], model["selection"] = np.eye(2), np.eye(2)
-    model["state_cov"] = np.zeros((2, 2, size))
-    model.ssm["state_cov", 0, 0] = np.append(np.diff(wander), 0.0)
-    model["obs_cov"] = (noise**2).reshape(1, 1, size)
-    model.initialize_known(np.zeros(2), np.diag([start + wander[0], 1.0]))
-    found = model.ssm.filter()
-    ahead = slope[-1] + 0.1
+    years, slope = np.sort(rng.uniform(0.1, 9, size)), np.cumsum(rng.uniform(0, 0.2, size))
+    deviation, noise, start, level, ahead = rng.normal(0, 0.3, size), rng.uniform(0.01, 0.2, size), 0.01, 0.004, 1.5
+    moved = np.zeros((2, 2, size))
+    moved[0, 0] = level * np.diff(years, append=10.0)
+    design = np.stack([np.ones(size), slope])[None]
+    first = np.diag([start + level * years[0], 1.0])
+    mean, covariance = filtered(deviation, noise, design=design, transition=np.eye(2), state_cov=moved, start=first)
     toward = np.array([1.0, ahead])
-    told = weigh(
-        np.zeros(size, dtype=int), deviation, noise, slope[:, None], wander,
-        target_loadings=np.array([[ahead]]), start=np.array([start]),
+    wander = Wander(np.array([level]), np.zeros(1), np.ones(1), np.full(1, 0.5))
+    told = Told(np.zeros(size, dtype=int), years, deviation, noise, slope[:, None])
+    found = weigh(
+        told, wander, start=np.array([start]), years=np.array([10.0]), loadings=np.array([[ahead]])
     )  # fmt: skip
-    assert told.shift[0] == pytest.approx(toward @ found.filtered_state[:, -1], abs=1e-8)
-    left = ahead - told.weight @ slope
-    variance = (
-        (1 - told.total[0]) ** 2 * start + ((told.weight * noise) ** 2).sum() + left**2
-        + left_to_wander(np.zeros(size, dtype=int), told.weight, wander, wander[-1:])[0]
-    )  # fmt: skip
-    assert variance == pytest.approx(toward @ found.filtered_state_cov[:, :, -1] @ toward, abs=1e-8)
+    left = (ahead - found.weight @ slope) ** 2
+    variance = (1 - found.total[0]) ** 2 * start + ((found.weight * noise) ** 2).sum() + left + found.left[0]
+    assert found.shift[0] == pytest.approx(toward @ mean, abs=1e-8)
+    assert variance == pytest.approx(toward @ (covariance + moved[:, :, -1]) @ toward, abs=1e-8)
+
+
+def test_what_a_price_wanders_is_what_the_projection_says():
+    """Two ways to the same variance: the pool's projection, and the covariance that newer quotes are weighed with."""
+    lines = make_lines(3, commodity="sensor", basis_date=["2012-06-30", "2019-06-30", "2025-12-31"])
+    curves = make_curves(lines, library=bare_library())
+    carried = find_level(as_arrays(lines, curves, np.datetime64(AS_OF, "D")), curves).carried
+    none = Told(np.zeros(0, dtype=int), *(np.zeros(0) for _ in range(3)), np.zeros((0, 1)))
+    found = weigh(none, carried.wander, start=np.zeros(3), years=carried.years, loadings=np.zeros((3, 1)))
+    np.testing.assert_allclose(found.left, carried.process, rtol=1e-9)
 
 
 def prices(*quotes, kind="firm", **line):

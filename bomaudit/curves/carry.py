@@ -10,7 +10,7 @@ import numpy.typing as npt
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.inputs import ENERGY, GENERAL, LABOUR, Escalation, escalate
 from bomaudit.curves.markup import cournot_markup, stage_markup
-from bomaudit.curves.pooling import Floats
+from bomaudit.curves.pooling import SHARED_WANDER, Floats
 from bomaudit.curves.spans import Spans
 from bomaudit.curves.structure import (
     InputRatios,
@@ -23,6 +23,28 @@ from bomaudit.curves.structure import (
 from bomaudit.curves.timelines import Codes, years_of
 
 _MARKUP_SD = 0.5  # share of the mark-up's own change that is unsure; engineering judgement, no published source
+
+
+@dataclass(frozen=True)
+class Wander:
+    """How prices wander about what is expected of them.
+
+    Attributes
+    ----------
+    level : array, shape (spans,)
+        Variance per year that stays. [ln²/year]
+    passing : array, shape (spans,)
+        Variance of the deviation of any one day that is forgotten again. [ln²]
+    memory : array, shape (spans,)
+        How long it keeps. [year]
+    shared : array, shape (spans,)
+        Share that all parts of the commodity have in common. [-]
+    """
+
+    level: Floats
+    passing: Floats
+    memory: Floats
+    shared: Floats
 
 
 @dataclass(frozen=True)
@@ -43,7 +65,9 @@ class Carried:
     markup : array, shape (spans,)
         Loading on the line's own doubt about the mark-up. [ln]
     process : array, shape (spans,)
-        Variance of the market's own wandering. [ln²]
+        Variance of the price's own wandering. [ln²]
+    wander : Wander
+        What that variance consists of.
     dof : array, shape (spans,)
         Degrees of freedom of exponent and wandering.
     share : array, shape (spans,)
@@ -63,6 +87,7 @@ class Carried:
     energy: Floats
     markup: Floats
     process: Floats
+    wander: Wander
     dof: Floats
     share: Floats
     years: Floats
@@ -110,7 +135,9 @@ def carry(curves: Curves, spans: Spans) -> Carried:
     sign = np.where(years < 0, -1.0, 1.0)
     count = np.where(spans.custom, curves.model.spillover, 1.0)
     names = np.array(curves.catalogue.names, dtype=object)[spans.commodity]
-    projected = curves.experience.project(names, sign * grown.change, np.abs(years))
+    projected = curves.experience.project(
+        names, sign * grown.change, np.abs(years), start=np.minimum(spans.then, spans.now)
+    )
     learning = sign * count * projected.log_ratio
     ratios = _Ratios(curves, spans, escalation)
     inputs, both = ratios.log_price(np.zeros(len(years))), ratios.log_price(learning)
@@ -125,6 +152,7 @@ def carry(curves: Curves, spans: Spans) -> Carried:
         general=moved.general * escalation.general_sd, labour=moved.labour * escalation.labour_sd,
         energy=moved.energy * escalation.energy_sd,
         markup=_MARKUP_SD * maturity, process=projected.var_process,
+        wander=_wander(curves, spans, np.isfinite(grown.change)),
         dof=projected.dof, share=grown.share_now, years=years,
     )  # fmt: skip
 
@@ -135,6 +163,23 @@ def _grown(curves: Curves, spans: Spans) -> _Experience:
     now, stock_now, ahead_now, share_now = curves.volumes.at(codes, years_of(spans.now))
     sd = np.sqrt((stock_now - stock_then) ** 2 + np.abs(ahead_now**2 - ahead_then**2))
     return _Experience(now - then, sd, share_then, share_now)
+
+
+def _wander(curves: Curves, spans: Spans, indexed: npt.NDArray[np.bool_]) -> Wander:
+    fit, code = curves.experience, spans.commodity
+
+    def pick(with_index: Floats, without: Floats) -> Floats:
+        return np.where(indexed, with_index[code], without[code])
+
+    market, own = (pick(getattr(fit.with_volume, c), getattr(fit.without_volume, c)) for c in ("noise", "own"))
+    told = (fit.pools.with_volume, fit.pools.without_volume)
+    stays, memory, tail = (
+        np.where(indexed, *(getattr(p, c) for p in told)) for c in ("level_share", "noise_memory", "tail_dof")
+    )
+    dof = np.minimum(pick(fit.with_volume.dof, fit.without_volume.dof), tail)
+    total = (market + own) * (dof - 2) / dof  # from variance to squared scale, as in the projection
+    shared = np.where(own > 0, market / np.maximum(market + own, np.finfo(float).tiny), SHARED_WANDER)
+    return Wander(stays * total, (1 - stays) * total, memory, shared)
 
 
 @dataclass(frozen=True)

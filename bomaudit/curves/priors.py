@@ -17,14 +17,14 @@ the years to estimate; from the change between the halves of 70 published series
 learning rate 0.155, both halves' own errors taken off)."""
 
 UNLISTED = {
-    "class": "all", "materials_share": 0.0, "basket": "", "labour_share": 0.0, "energy_share": 0.0,
-    "process_noise": 0.10, "markup_early": 1.0, "markup_mature": 1.0, "elasticity": 2.0,
-    "price_break_slope": -0.10, "price_break_sd": 0.08, "trend": 0.0, "trend_sd": 0.06,
+    "class": "", "materials_share": 0.0, "basket": "", "labour_share": 0.0, "energy_share": 0.0,
+    "process_noise": np.nan, "markup_early": 1.0, "markup_mature": 1.0, "elasticity": 2.0,
+    "price_break_slope": -0.10, "price_break_sd": 0.08, "trend": np.nan, "trend_sd": np.nan,
 }  # fmt: skip
-"""Stand-ins for a commodity that the catalogue does not list: no materials taken off, no trend, wide. Process noise and
-trend spread: medians over published series of all kinds."""
+"""Stand-ins for a commodity that the catalogue does not list: no materials taken off; NaN: the pool of all published
+series speaks."""
 
-UNKNOWN = {**UNLISTED, "trend_sd": 0.0}
+UNKNOWN = {**UNLISTED, "trend": 0.0, "trend_sd": 0.0}
 """Stand-ins for a line whose commodity is not known: only inflation is followed, the spread is in the
 classification."""
 
@@ -114,6 +114,9 @@ def _prior(curves: dict[str, list[_Row]], name: str, class_: str, share: float) 
     if name == "":
         nothing = _Row("", 0.0, 0.0, "whole_price", "price", "real", "commodity not known: only inflation is followed")
         return _stated(0.0, 0.0, nothing, "unknown")
+    if not class_:
+        anything = _Row("", np.nan, np.nan, "whole_price", "price", "real", "pool of all published series")
+        return _stated(np.nan, np.nan, anything, "pool")
     pool, own = curves[CLASS_MARK + class_][0], curves.get(name, [])
     real = [r for r in own if r.price_basis == "real"]
     used = real or own

@@ -24,10 +24,6 @@ from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
 from bomaudit.curves.spans import Spans
 from bomaudit.glossary import VARIANCE_PARTS
 
-SHARED_WANDER = 0.5
-"""Share of a market's wandering that all its parts have in common, the rest is each part's own (engineering
-judgement)."""
-
 _MOST_DOF = 1000.0  # a Student t with more is normal to any digit printed
 
 
@@ -81,7 +77,7 @@ def find_spread(level: Level, newer: Newer, currency: Floats) -> Spread:
        2(6), 1946 (from memory).
     """
     shared = newer.loadings[:, :-OWN_COLUMNS].copy()
-    shared[:, PROCESS] = np.sqrt(SHARED_WANDER * newer.wander)
+    shared[:, PROCESS] = np.sqrt(level.carried.wander.shared * newer.wander)
     shared[:, CURRENCY + OWN_COLUMNS] = currency
     part = {
         "basis": newer.left**2 * level.basis + newer.noise,

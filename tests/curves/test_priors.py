@@ -62,11 +62,10 @@ def test_raw_materials_are_pinned(catalogue):
     assert (raw[["exponent_mean", "exponent_sd", "trend_mean", "trend_sd"]] == 0).all(axis=None)
 
 
-def test_a_commodity_of_the_clients_own_takes_the_pool_of_all_curves(library, catalogue):
-    pool = library.curves.set_index("curve_id").loc["class_all"]
+def test_a_commodity_of_the_clients_own_leaves_everything_to_the_pool(catalogue):
     prior = catalogue.loc["gadget"]
-    assert (prior["exponent_mean"], prior["exponent_sd"]) == (pool["exponent"], pool["exponent_sd"])
-    assert not prior["listed"]
+    assert prior[["exponent_mean", "exponent_sd", "trend_mean", "trend_sd", "process_noise"]].isna().all()
+    assert (prior["kind"], prior["listed"]) == ("pool", False)
     assert prior["materials_share"] == 0
 
 
