@@ -149,9 +149,11 @@ class _Reader:
         }  # fmt: skip
         if not known or head["evpi_all"] <= self.rules.cost_of_asking:
             return head, None
-        return head, self._known(drawn, d, npv, columns, scores)
+        return head, self._known(drawn, d, npv, columns, scores, perfect=(head["evpi"], head["evpi_all"]))
 
-    def _known(self, drawn: Draws, d: int, npv: Floats, columns: Columns, scores: Floats) -> _Known:
+    def _known(
+        self, drawn: Draws, d: int, npv: Floats, columns: Columns, scores: Floats, *, perfect: tuple[float, float]
+    ) -> _Known:
         """Value of knowing each part, range and shared factor that could be worth a quote."""
         model, causes = self.model, self.causes
         held = causes.of(d)
@@ -167,8 +169,11 @@ class _Reader:
         share = np.ones(len(rows))
         of_part = position[kind == 0]
         share[kind == 0] = reliability(model.sd_log[of_part], self.quote_noise)
-        evsi = np.where(kind == 0, found.value(share), np.nan)
-        return _Known(d, kind, position, found.value(), evsi)
+        # no single cause is worth more than all of its kind together: the regression's own error must not say so
+        most = np.where(kind == 0, perfect[0], perfect[1])
+        evpi = np.minimum(found.value(), most)
+        evsi = np.where(kind == 0, np.minimum(found.value(share), evpi), np.nan)
+        return _Known(d, kind, position, evpi, evsi)
 
     def again(self, d: int, *, draws: int) -> tuple[dict[str, float], _Known | None]:
         """Read one decision from more draws, in columns of its own, the most important causes in the first ones."""

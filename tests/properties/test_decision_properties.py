@@ -75,6 +75,8 @@ def test_identities_of_the_account(register):
     known = decided.drivers.dropna(subset=["evsi"])
     assert (known["evsi"] >= 0).all()
     assert (known["evsi"] <= known["evpi"] * (1 + 1e-9) + 1e-6).all()
+    most = heads.set_index("decision").loc[known["decision"], "evpi"].to_numpy()
+    assert (known["evpi"].to_numpy() <= most * (1 + 1e-9) + 1e-6).all()
     shares = decided.drivers.groupby("decision")["variance_share"].sum()
     assert shares.to_numpy() == pytest.approx(1.0)
 
