@@ -39,7 +39,8 @@ def test_the_more_it_takes_to_matter_the_less_likely():
 def judged(**changes):
     line = {
         "line_id": "L0001", "source_file": "b", "source_sheet": "", "source_row": 2, "row_kind": "part",
-        "part_no": "A", "description": "", "supplier": "", "commodity": "pump", "commodity_basis": "stated", "commodity_confidence": 1.0,
+        "part_no": "A", "description": "", "supplier": "", "commodity": "pump",
+        "commodity_basis": "stated", "commodity_confidence": 1.0,
         "sourcing": "standard", "safety_relevant": False, "qty_per": 2.0, "uom": "", "annual_volume": 1000.0,
         "booked_price": 10.0, "booked_currency": "EUR", "booked_cost": 10.0, "booked_extended": 20.0, "currency": "EUR",
         "price_currency": "EUR", "basis_date": pd.Timestamp("2016-01-01"), "basis": "quote", "age_years": 10.0,

@@ -72,7 +72,9 @@ def _keep(result: Audit, folder: Path) -> None:
 
 def audit(
     folder: Folder,
-    out: Annotated[Path, typer.Option("--out", help="Folder for the files out; replaced whole.")],
+    out: Annotated[
+        Path, typer.Option("--out", help="Folder for the files out: all of them or none; other files in it are kept.")
+    ],
     as_of: AsOf = None,
     change: Change = None,
     keep: Annotated[
@@ -89,6 +91,7 @@ def audit(
         from bomaudit.audit import run
         from bomaudit.report import as_data, files, terminal
 
+        files.prepare()
         stage("estimating")
         result = run(read)
         stage("writing")
