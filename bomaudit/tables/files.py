@@ -9,11 +9,14 @@ from __future__ import annotations
 import hashlib
 import io
 import re
+import struct
 import zipfile
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+from xml.parsers import expat
 
 import numpy as np
 
@@ -21,7 +24,7 @@ from bomaudit.findings import BadInput, Finding, error, note, warning
 from bomaudit.tables.mojibake import repair
 from bomaudit.tables.sheets import Sheet, sheet_from_rows
 from bomaudit.tables.text_files import read_text
-from bomaudit.tables.xml_parts import ods_area
+from bomaudit.tables.xml_parts import ForbiddenXmlError, ods_area
 
 MAX_UNPACKED = 1 << 30
 """A workbook whose parts unpack to more than this is refused [bytes]; 1,000,000 lines of 13 columns stay below it."""
@@ -188,15 +191,15 @@ def _worksheet(file: str, page: Any, *, visible: bool) -> Sheet:
 
 
 def _read_packed(path: Path, data: bytes, parts: dict[str, bytes]) -> _Opened:
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        _check_sizes(path, archive)
-        if "xl/workbook.xml" in archive.namelist():
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            _check_sizes(path, data, archive)
+            names = archive.namelist()
             _check_areas(path, archive, parts)
-            macros = "xl/vbaProject.bin" in archive.namelist()
-            linked = any(n.startswith("xl/externalLinks/") for n in archive.namelist())
-        else:
-            macros = linked = False
             _check_repeats(path, archive)
+    except (zipfile.BadZipFile, zlib.error, struct.error, expat.ExpatError, ForbiddenXmlError, RuntimeError):
+        raise _refuse(path, "damaged") from None
+    macros, linked = "xl/vbaProject.bin" in names, any(n.startswith("xl/externalLinks/") for n in names)
     sheets, findings = _read_workbook(path, data, parts)
     if macros:
         findings.append(note("T009", "macros are never run", file=path.name, found="a workbook with macros"))
@@ -213,29 +216,32 @@ def _hidden_sheets(sheets: Sequence[Sheet]) -> list[Finding]:
             for s in sheets if not s.visible]  # fmt: skip
 
 
-def _check_sizes(path: Path, archive: zipfile.ZipFile) -> None:
+def _check_sizes(path: Path, data: bytes, archive: zipfile.ZipFile) -> None:
     declared = sum(part.file_size for part in archive.infolist())
-    lying = any(part.file_size > part.compress_size * _DEFLATE_LIMIT + _CHUNK for part in archive.infolist())
-    possible = [p for p in archive.infolist() if p.compress_size * _DEFLATE_LIMIT > MAX_UNPACKED]
-    if declared > MAX_UNPACKED or lying or any(_unpacks_too_far(archive, p) for p in possible):
+    possible = sum(part.compress_size for part in archive.infolist()) * _DEFLATE_LIMIT
+    if declared > MAX_UNPACKED or (possible > MAX_UNPACKED and _unpacks_too_far(data, archive)):
         raise BadInput(
             error("T005", f"a workbook must unpack to less than {MAX_UNPACKED >> 20} MB", file=path.name,
                   found=f"parts that declare {declared >> 20} MB", advice="save only the table, as csv or parquet")
         )  # fmt: skip
 
 
-def _unpacks_too_far(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
-    """Whether the reader of a part would go past what the part declares."""
+def _unpacks_too_far(data: bytes, archive: zipfile.ZipFile) -> bool:
+    """Whether the parts unpack to more than they may, whatever they declare; nothing is kept of what is unpacked."""
     total = 0
-    try:
-        with archive.open(part) as stream:
-            while chunk := stream.read(_CHUNK):
-                total += len(chunk)
-                if total > MAX_UNPACKED:
-                    return True
-    except (zipfile.BadZipFile, OSError, EOFError):
-        return False  # the reader proper reports a damaged part
-    return total > part.file_size
+    for part in archive.infolist():
+        if part.compress_type != zipfile.ZIP_DEFLATED:
+            total += part.compress_size
+            continue
+        name, extra = struct.unpack_from("<HH", data, part.header_offset + 26)
+        start = part.header_offset + 30 + name + extra
+        inflater, packed = zlib.decompressobj(-zlib.MAX_WBITS), data[start : start + part.compress_size]
+        while packed and not inflater.eof:
+            total += len(inflater.decompress(packed, _CHUNK))
+            packed = inflater.unconsumed_tail
+            if total > MAX_UNPACKED:
+                return True
+    return total > MAX_UNPACKED
 
 
 def _check_areas(path: Path, archive: zipfile.ZipFile, parts: dict[str, bytes]) -> None:

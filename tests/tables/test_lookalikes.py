@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+import zipfile
 
 import numpy as np
 import openpyxl
@@ -461,7 +462,7 @@ def test_tax_only_in_a_comment(read_rows):
 
 
 def test_prices_that_a_spreadsheet_turned_into_dates(read_rows):
-    rows = [["Part", "Qty", "Price"], ["Plate", 1, 5.0], ["Motor", 2, dt.datetime(2021, 6, 5)], ["Nut", 3, 0.5]]
+    rows = [["Part", "Qty", "Price"], ["Plate", 1, 5.0], ["Motor", 2, dt.date(2021, 6, 5)], ["Nut", 3, 0.5]]
     got = read_rows(rows)
     assert got.frame["unit_cost"].isna().tolist() == [False, True, False]
     assert "T036" in codes(got)
@@ -834,8 +835,6 @@ def test_quotes_in_german(tmp_path):
 
 
 def test_openpyxl_is_not_needed_to_open_a_workbook_it_cannot(workbook, tmp_path):
-    import zipfile
-
     path = workbook({"BOM": [HEAD, *LINES]})
     broken = tmp_path / "broken.xlsx"
     with zipfile.ZipFile(path) as old, zipfile.ZipFile(broken, "w") as new:
