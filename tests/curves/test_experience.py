@@ -201,7 +201,7 @@ def test_one_wrong_price_among_many_parts_is_found():
     slipped = parts.assign(log_price=parts["log_price"].where(parts.index != 20, parts["log_price"] + np.log(1000)))
     right, wrong = (fit_experience(t, prior("pump")).frame.loc["pump"] for t in (parts, slipped))
     assert "2 changes out of line" in wrong["warnings"]
-    assert wrong["exponent"] == pytest.approx(right["exponent"], abs=0.03)
+    assert wrong["exponent"] == pytest.approx(right["exponent"], abs=0.05)
 
 
 def test_order_units_and_base_change_nothing():
