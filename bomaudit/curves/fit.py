@@ -81,6 +81,7 @@ def fit_curves(
     assumptions = list_what_curves_assume(bought, catalogue, experience, indices, breaks)
     return Curves(
         library=library, catalogue=catalogue, experience=experience, volumes=indices, inputs=inputs, own_volume=breaks,
-        fx=fx, quotes=quotes, offers=offers, classification=(float(mean), float(sd)), model=settings.model,
+        fx=fx, quotes=quotes, offers=offers, observations=observations,
+        classification=(float(mean), float(sd)), model=settings.model,
         as_of=as_of, findings=tuple(findings), assumptions=assumptions,
     )  # fmt: skip

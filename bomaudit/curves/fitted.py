@@ -42,6 +42,8 @@ class Curves:
         Usable quotes, with the commodity and sourcing of their part.
     offers : Offers
         The same as plain arrays.
+    observations : DataFrame
+        What the fit saw: commodity, part_no, date, log_price (real), log_experience, noise. [-, -, day, ln, ln, ln]
     classification : (float, float)
         Mean and sd of yearly real price change over commodities, for lines of unsure commodity. [ln/year]
     model : ModelSection
@@ -61,6 +63,7 @@ class Curves:
     fx: Rates
     quotes: pd.DataFrame
     offers: Offers
+    observations: pd.DataFrame
     classification: tuple[float, float]
     model: ModelSection
     as_of: date

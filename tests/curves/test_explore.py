@@ -1,0 +1,175 @@
+"""Look into learning curves: list, fit, compare."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from made_market import bare_library, flat_inflation, make_curves, make_lines, make_quotes, make_volumes
+from statsmodels.regression.linear_model import OLS
+
+from bomaudit.curves.explore import (
+    compare_with_library,
+    fit_curve,
+    list_curves,
+    observe_quotes,
+    observe_table,
+)
+from bomaudit.curves.library import load_library
+from bomaudit.findings import BadInput
+
+
+@pytest.fixture(scope="module")
+def library():
+    return load_library()
+
+
+def price_table(exponent=0.32, noise=0.0, years=15, growth=0.4, seed=0):
+    rng = np.random.default_rng(seed)
+    cumulative = 100 * np.exp(growth * np.arange(years))
+    price = 50 * (cumulative / 100) ** -exponent * np.exp(rng.normal(0, noise, years))
+    period = pd.to_datetime([f"{2008 + k}-12-31" for k in range(years)])
+    return pd.DataFrame({"period": period, "price": price, "cumulative_volume": cumulative})
+
+
+def test_an_exact_curve_is_read_off_exactly():
+    """An 80 % slope is an exponent of 0.3219 (exact: -log2 0.8)."""
+    fit = fit_curve(observe_table(price_table(exponent=-np.log2(0.8))))
+    assert fit.exponent == pytest.approx(0.321928, abs=1e-6)
+    assert fit.learning_rate == pytest.approx(0.2, abs=1e-6)
+    assert fit.exponent_differences == pytest.approx(0.321928, abs=1e-6)
+    assert fit.r_squared == pytest.approx(1)
+    assert fit.doublings == pytest.approx(14 * 0.4 / np.log(2))
+    assert fit.warnings == ()
+
+
+def test_agrees_with_a_general_regression():
+    """Against statsmodels with an intercept of its own."""
+    seen = observe_table(price_table(noise=0.1))
+    fit = fit_curve(seen)
+    design = np.column_stack([np.ones(len(seen)), seen["log_experience"]])
+    expected = OLS(seen["log_price"].to_numpy(), design).fit()
+    assert fit.exponent == pytest.approx(-expected.params[1])
+    assert fit.r_squared == pytest.approx(expected.rsquared)
+    np.testing.assert_allclose(fit.residuals["residual"], expected.resid, atol=1e-10)
+
+
+def test_parts_keep_levels_of_their_own():
+    one, other = observe_table(price_table()), observe_table(price_table())
+    both = pd.concat([one.assign(part_no="A"), other.assign(part_no="B", log_price=other["log_price"] + 3)])
+    fit = fit_curve(both)
+    assert fit.exponent == pytest.approx(0.32)
+    assert fit.parts == 2
+
+
+def test_the_interval_holds_the_truth_as_stated():
+    inside = []
+    for seed in range(120):
+        fit = fit_curve(observe_table(price_table(noise=0.15, years=40, growth=0.2, seed=seed)))
+        inside.append(fit.exponent_low <= 0.32 <= fit.exponent_high)
+    assert 0.88 <= np.mean(inside) <= 0.99
+
+
+def test_volumes_serve_as_well_as_cumulative_volume():
+    table = price_table()
+    volume = table["cumulative_volume"].diff().fillna(table["cumulative_volume"].iloc[0] * (1 - np.exp(-0.4)))
+    fit = fit_curve(observe_table(table.drop(columns="cumulative_volume").assign(volume=volume)))
+    assert fit.exponent == pytest.approx(0.32, abs=0.01)
+
+
+def test_rows_without_a_price_count_in_the_volume():
+    table = price_table()
+    table.loc[[3, 7], "price"] = np.nan
+    fit = fit_curve(observe_table(table))
+    assert (fit.n, fit.exponent) == (13, pytest.approx(0.32))
+
+
+WARNED = [
+    (price_table(years=5), {}, "only 5 observations"),
+    (price_table(years=8, growth=0.1), {}, "doublings of cumulative volume, under 3"),
+    (price_table(exponent=-0.2), {}, "rises with experience"),
+    (price_table(), {"until": 1e9}, "extrapolation"),
+]
+
+
+@pytest.mark.parametrize(("table", "given", "words"), WARNED)
+def test_a_fit_says_when_not_to_trust_it(table, given, words):
+    assert any(words in w for w in fit_curve(observe_table(table), **given).warnings)
+
+
+def test_a_break_in_the_rate_is_flagged_near_its_year():
+    table = price_table(noise=0.01, years=24)
+    late = np.maximum(np.log(table["cumulative_volume"]) - np.log(table["cumulative_volume"].iloc[12]), 0)
+    fit = fit_curve(observe_table(table.assign(price=table["price"] * np.exp(0.32 * late))))
+    broke = [w for w in fit.warnings if "the rate broke about" in w]
+    assert broke
+    assert abs(int(broke[0].split("about ")[1][:4]) - 2020) <= 2
+
+
+def test_residuals_that_hang_together_are_flagged():
+    table = price_table(years=30, growth=0.2)
+    wave = 0.3 * np.sin(np.arange(30) / 4)
+    assert any(
+        "hang together" in w
+        for w in fit_curve(observe_table(table.assign(price=table["price"] * np.exp(wave)))).warnings
+    )
+
+
+def test_what_cannot_be_fitted_says_why():
+    with pytest.raises(BadInput, match="needs period, price and volume"):
+        observe_table(pd.DataFrame({"period": [], "price": []}))
+    with pytest.raises(BadInput, match="needs 3 observations"):
+        observe_table(price_table(years=2))
+    flat = observe_table(price_table()).assign(log_experience=1.0)
+    with pytest.raises(BadInput, match="must change"):
+        fit_curve(flat)
+    alone = observe_table(price_table()).assign(part_no=[f"P{k}" for k in range(15)])
+    with pytest.raises(BadInput, match="found 0"):
+        fit_curve(alone)
+
+
+def test_own_quotes_are_fitted_in_real_money_beside_their_market():
+    grown = [100 * 1.35**k for k in range(16)]
+    volumes = make_volumes("gadget", 2010, grown, cumulative_volume=np.cumsum(grown) + 300)
+    reached = dict(zip(range(2010, 2026), np.cumsum(grown) + 300, strict=True))
+    rows = [(f"P{p}", f"{y}-12-31", (5 + p) * (reached[y] / 400) ** -0.3) for p in range(3) for y in range(2011, 2025)]
+    lines = make_lines(3, commodity="gadget")
+    curves = make_curves(
+        lines, quotes=make_quotes(*rows), volumes=volumes, library=bare_library(), input_prices=flat_inflation()
+    )
+    fit = fit_curve(observe_quotes(curves, "gadget"))
+    assert fit.exponent == pytest.approx(0.3, abs=1e-3)
+    assert (fit.parts, fit.n) == (3, 42)
+    assert observe_quotes(curves, "pump").empty
+
+
+def test_search_finds_every_word(library):
+    assert set(list_curves(library, "lithium pack")["commodity"]) == {"liion_pack"}
+    assert (list_curves(library, "from memory")["how_obtained"] == "from memory").all()
+    assert len(list_curves(library)) == len(library.curves)
+    assert list_curves(library, "no such thing anywhere").empty
+
+
+def test_the_nearest_curves_come_first(library):
+    fit = fit_curve(observe_table(price_table(exponent=0.82, noise=0.02)))
+    found = compare_with_library(fit, library)
+    assert (found["distance"].diff().dropna() >= 0).all()
+    assert "fitted_transistor" in set(found["curve_id"])
+    assert found["difference"].iloc[0] == pytest.approx(fit.exponent - found["exponent"].iloc[0])
+    own = compare_with_library(fit, library, commodity="memory")
+    assert set(own["commodity"]) == {"memory", "class:electronics"}
+    assert len(compare_with_library(fit, library, most=3)) == 3
+
+
+def test_results_show_themselves(library):
+    fit = fit_curve(observe_table(price_table(noise=0.05)))
+    assert repr(fit).startswith("CurveFit(learning rate ")
+    summary = fit.to_frame().set_index("figure")["value"]
+    assert summary["learning rate"] == pytest.approx(fit.learning_rate)
+    assert summary["observations"] == 15
+
+
+def test_neither_table_nor_library_is_changed(library):
+    table, before = price_table(), library.curves.copy(deep=True)
+    copy = table.copy(deep=True)
+    compare_with_library(fit_curve(observe_table(table)), library)
+    pd.testing.assert_frame_equal(table, copy)
+    pd.testing.assert_frame_equal(library.curves, before)
