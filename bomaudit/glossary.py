@@ -1,7 +1,7 @@
 """The words of the trade, once: every table and column that comes in or goes out.
 
-Reading, templates, documentation and ``lines.csv`` all take names, kinds and units from here, so that a column means the
-same everywhere.
+Reading, templates, documentation and ``lines.csv`` all take names, kinds and units from here, so that a column means
+the same everywhere.
 """
 
 from __future__ import annotations
@@ -206,6 +206,18 @@ FX = Table(
     ),
 )
 
+PRICE_SERIES = Table(
+    "price_series",
+    "a price and volume of one market in a period",
+    (
+        _req("period", "period", "year, quarter or month; counts at its end"),
+        _req("price", "number", "price of one unit; real money for a real exponent", "currency/unit"),
+        Column("volume", "number", "units made in the period", "unit"),
+        Column("cumulative_volume", "number", "units made to the end of the period", "unit"),
+    ),
+)
+"""A table to fit a curve to with ``bomaudit curves fit``; not part of an audit folder."""
+
 TABLES_IN: dict[str, Table] = {
     t.name: t for t in (BOM, QUOTES, VOLUMES, INPUT_PRICES, DECISIONS, ALTERNATES, STANDARDS, FX)
 }
@@ -222,8 +234,8 @@ ELEMENT_KINDS = (
 )  # fmt: skip
 STATUSES = ("current", "drifting", "stale", "unknown")
 VERDICTS = ("reopen", "review", "requote", "watch", "stands")
-"""reopen: worth it even at the cautious end · review: would be reopen, but engineering must review a safety-relevant part
-first · requote: knowing is worth more than asking · watch: tips later · stands."""
+"""reopen: worth it even at the cautious end · review: would be reopen, but engineering must review a safety-relevant
+part first · requote: knowing is worth more than asking · watch: tips later · stands."""
 
 WALK_STEPS = ("currency", "input_prices", "experience", "maturity", "own_volume", "newer_quotes")
 """Steps of the cost walk, in the order they are taken; columns ``walk_<step>``."""

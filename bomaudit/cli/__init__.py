@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from bomaudit.cli import audit, backtest, demo, explain, finance, history
+from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history
 
 EXIT_INTERNAL = 3
 """Our own mistake, not the user's: told apart from bad input (2) and from findings asked to fail on (1)."""
@@ -30,6 +30,7 @@ for command in (
     backtest.backtest,
 ):
     app.command()(command)
+app.add_typer(curves.app, name="curves")
 
 
 def main() -> None:

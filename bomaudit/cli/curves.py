@@ -1,0 +1,101 @@
+"""curves: the library of learning curves, and curves fitted to data."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from bomaudit.cli.shell import EXIT_FINDINGS, AsJson, bad_input_ends, console, opened, print_json
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+app = typer.Typer(no_args_is_help=True, help="Show, fit, compare and check learning curves.", rich_markup_mode=None)
+
+Source = Annotated[
+    Path, typer.Argument(help="Audit folder, or a table with period, price and volume or cumulative_volume.")
+]
+Column = Annotated[
+    list[str] | None,
+    typer.Option("--column", metavar="NAME=HEADER", help="Header of a column of the table, e.g. price='Unit cost'."),
+]
+Commodity = Annotated[str, typer.Option("--commodity", help="Which commodity of the audit folder.")]
+
+
+@app.command("list")
+def list_(
+    search: Annotated[list[str] | None, typer.Argument(help="Words that a row must hold.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List the curves of the library, or those that hold all of some words."""
+    with bad_input_ends():
+        from bomaudit.curves.explore import list_curves
+        from bomaudit.curves.library import load_library
+        from bomaudit.report import terminal_curves
+
+        rows = list_curves(load_library(), " ".join(search or []))
+    if as_json:
+        print_json(terminal_curves.rows_as_data(rows))
+    else:
+        terminal_curves.show_rows(rows, console())
+
+
+@app.command()
+def fit(source: Source, commodity: Commodity = "", column: Column = None, as_json: AsJson = False) -> None:
+    """Fit an experience curve to quotes and volumes of an audit folder, or to a table."""
+    with bad_input_ends():
+        from bomaudit.curves.explore import fit_curve
+        from bomaudit.report import terminal_curves
+
+        result = fit_curve(_observations(source, commodity, column))
+    if as_json:
+        print_json(terminal_curves.fit_as_data(result))
+    else:
+        terminal_curves.show_fit(result, commodity or source.name, console())
+
+
+@app.command()
+def compare(source: Source, commodity: Commodity = "", column: Column = None, as_json: AsJson = False) -> None:
+    """Compare a fitted curve with the rows of the library for its commodity, or with all of them."""
+    with bad_input_ends():
+        from bomaudit.curves.explore import compare_with_library, fit_curve
+        from bomaudit.curves.library import load_library
+        from bomaudit.report import terminal_curves
+
+        result = fit_curve(_observations(source, commodity, column))
+        rows = compare_with_library(result, load_library(), commodity=commodity)
+    if as_json:
+        print_json(terminal_curves.rows_as_data(rows))
+    else:
+        terminal_curves.show_comparison(result, rows, commodity or source.name, console())
+
+
+@app.command()
+def check() -> None:
+    """Check the library against its rules; exit with 1 if one is broken, warnings do not count."""
+    from bomaudit.findings import Severity
+    from bomaudit.curves.library import check_library, load_library
+    from bomaudit.report.terminal import show_findings
+
+    findings = check_library(load_library())
+    show_findings(findings, console())
+    if any(f.severity is Severity.ERROR for f in findings):
+        raise typer.Exit(EXIT_FINDINGS)
+
+
+def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.DataFrame:
+    """Observations of an audit folder's commodity, or of a table."""
+    from bomaudit.audit import run
+    from bomaudit.curves.explore import observe_quotes, observe_table
+    from bomaudit.findings import BadInput, error
+    from bomaudit.glossary import PRICE_SERIES
+    from bomaudit.tables import read_table
+
+    columns = dict(c.partition("=")[::2] for c in column or ())
+    if not source.is_dir():
+        return observe_table(read_table(source, PRICE_SERIES, columns=columns).frame)
+    if not commodity:
+        raise BadInput(error("X003", "an audit folder has many commodities", advice="name one with --commodity"))
+    return observe_quotes(run(opened(source, None, None)).curves, commodity)

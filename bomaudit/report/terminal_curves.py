@@ -1,0 +1,92 @@
+"""Learning curves on the terminal: rows of the library, a fit with its warnings, the two side by side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+from rich.console import Console
+from rich.text import Text
+
+from bomaudit.report.as_data import records
+from bomaudit.report.pieces import heading, put, section, table_of
+
+if TYPE_CHECKING:
+    from bomaudit.curves.explore import CurveFit
+
+_WIDE = 120  # characters from which on a source fits beside its row
+_WIDTH = 40  # characters of a residual plot
+_ROWS = {
+    "curve_id": "curve", "commodity": "commodity", "rate": "learning rate", "measured_on": "of", "price_basis": "money",
+    "period": "period", "how_obtained": "how obtained", "source": "source",
+}  # fmt: skip
+
+
+def show_rows(rows: pd.DataFrame, console: Console) -> None:
+    """Show rows of the library."""
+    put(console, heading("Learning curves of the library", f"{len(rows)} rows"))
+    if len(rows):
+        rate = rows["learning_rate"].map(_percent) + rows["learning_rate_sd"].map(lambda sd: f" ± {100 * sd:.0f}")
+        wide = console.width >= _WIDE
+        put(
+            console,
+            table_of(rows.assign(rate=rate), _ROWS if wide else {k: v for k, v in _ROWS.items() if k != "source"}),
+        )
+        if not wide:
+            put(console, Text("sources: in a window of 120 columns, with --json, or in curves.csv", style="dim"))
+
+
+def show_fit(fit: CurveFit, name: str, console: Console) -> None:
+    """Show a fitted curve: when not to trust it first, then its figures and residuals."""
+    put(console, heading("Experience curve", name))
+    put(console, *(Text(f"◆ {w}") for w in fit.warnings))
+    put(console, Text(f"standard errors: {fit.errors}", style="dim"))
+    frame = fit.to_frame()
+    put(console, table_of(frame.assign(value=frame["value"].map("{:.4g}".format)), {"figure": "", "value": ""}))
+    put(console, section("Residuals, ln"), *_residual_plot(fit.residuals))
+
+
+def show_comparison(fit: CurveFit, rows: pd.DataFrame, name: str, console: Console) -> None:
+    """Show a fitted rate beside those of the library, nearest first."""
+    put(console, heading("Fitted beside the library", name))
+    put(console, Text(f"fitted learning rate {_percent(fit.learning_rate)}, {fit.n} observations"))
+    if rows.empty:
+        put(console, Text("the library holds no published curve of this commodity"))
+        return
+    shown = rows.assign(rate=rows["learning_rate"].map(_percent), away=rows["distance"].map("{:.1f}".format))
+    headers = {"curve_id": "curve", "commodity": "commodity", "rate": "learning rate", "away": "sd away",
+               "source": "source"}  # fmt: skip
+    put(console, table_of(shown, headers))
+
+
+def rows_as_data(rows: pd.DataFrame) -> dict[str, Any]:
+    """Plain data of rows of the library."""
+    return {"schema": "bomaudit-curves/1", "curves": records(rows, tuple(map(str, rows.columns)))}
+
+
+def fit_as_data(fit: CurveFit) -> dict[str, Any]:
+    """Plain data of a fit."""
+    figures = fit.to_frame()
+    return {
+        "schema": "bomaudit-curve-fit/1",
+        "figures": dict(zip(figures["figure"], figures["value"], strict=True)),
+        "errors": fit.errors,
+        "warnings": list(fit.warnings),
+        "residuals": records(fit.residuals, tuple(map(str, fit.residuals.columns))),
+    }
+
+
+def _residual_plot(residuals: pd.DataFrame) -> list[Text]:
+    """One line an observation, in order of time: left of the middle below the curve, right above."""
+    largest = float(residuals["residual"].abs().max()) or 1.0
+    ordered = residuals.sort_values(["date", "part_no"], kind="stable")
+    lines = []
+    for row in ordered.to_dict("records"):
+        place = round((_WIDTH / 2) * (1 + row["residual"] / largest))
+        bar = "".join("●" if k == place else "│" if k == _WIDTH // 2 else " " for k in range(_WIDTH + 1))
+        lines.append(Text(f"{row['date']:%Y-%m-%d} {bar} {row['residual']:+.3f}"))
+    return lines
+
+
+def _percent(value: float) -> str:
+    return f"{100 * value:.1f} %"
