@@ -18,8 +18,8 @@ import pandas as pd
 
 WHOLE, MAKING, HEAD, START, BESIDE, AFTER = 0.82, 0.80, 0.78, 0.55, 0.4, 0.25
 """Confidence of a keyword that is the whole first phrase, says after a comma how the thing is made, ends the first
-phrase, begins it, stands inside it, or comes after it. The three upper steps together were right on 60 of the 75 lines of the
-invented floor scrubber they decide (tests/benchmarks/commodities.py); the lower ones are engineering judgement."""
+phrase, begins it, stands inside it, or comes after it. The three upper steps together were right on 60 of the 75 lines
+of the invented floor scrubber they decide (tests/benchmarks/commodities.py); the lower ones are judgement."""
 _MADE_TO_DRAWING = frozenset({"metalworking", "machining", "moulding", "sheet_welding"})
 """Classes in which the way of making is the market: a die-cast housing is bought from a foundry."""
 _MATERIAL = "raw_material"

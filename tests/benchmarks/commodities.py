@@ -1,7 +1,7 @@
 """Commodity by description against the commodity that a sample states: how many are classified, how many right.
 
-Run: ``python tests/benchmarks/commodities.py``. The sample is invented by the same project as the catalogue: its figures show
-whether one way of classifying beats another, not what a client's descriptions will give.
+Run: ``python tests/benchmarks/commodities.py``. The sample is invented by the same project as the catalogue: its
+figures show whether one way of classifying beats another, not what a client's descriptions will give.
 """
 
 import pandas as pd
@@ -23,9 +23,8 @@ def main() -> None:
     print(f"{len(stated)} lines that state a commodity")
     for floor in (0.01, 0.5, 0.7):
         chosen = sure >= floor
-        print(
-            f"confidence >= {floor:4}: {chosen.sum():3} classified, {right[chosen].sum():3} right ({right[chosen].mean():.0%})"
-        )
+        hits = right[chosen]
+        print(f"confidence >= {floor:4}: {chosen.sum():3} classified, {hits.sum():3} right ({hits.mean():.0%})")
 
 
 if __name__ == "__main__":

@@ -485,7 +485,8 @@ def test_formula_without_a_result(read_rows):
 
 def test_quantity_with_its_unit_inside(read_text):
     got = read_text(
-        "part,qty,unit,price\nhose,50 cm,m,4.00\nwire,2 m,m,0.50\nplate,3 pcs,,1.00\nspare,2 (+2 spare),,1.00\nbolt,4x,,0.10\n"
+        "part,qty,unit,price\nhose,50 cm,m,4.00\nwire,2 m,m,0.50\n"
+        "plate,3 pcs,,1.00\nspare,2 (+2 spare),,1.00\nbolt,4x,,0.10\n"
     )
     assert got.frame["qty"].tolist() == [0.5, 2.0, 3.0, 2.0, 4.0]
     assert got.frame["uom"].tolist()[:3] == ["m", "m", "pcs"]
@@ -823,11 +824,12 @@ def test_what_is_no_bill_of_materials_is_refused_with_a_reason(read_rows, rows):
 
 def test_quotes_in_german(tmp_path):
     path = tmp_path / "angebote.csv"
-    path.write_bytes(
-        "Artikelnummer;Angebotsdatum;Preis;Währung;ab Menge;Lieferant;Art\nA-1;08.03.2016;128,40;EUR;500;Erfundene GmbH;verbindlich\nA-1;17.09.2021;149,90;EUR;500;Erfundene GmbH;Einkauf\n".encode(
-            "cp1252"
-        )
+    lines = (
+        "Artikelnummer;Angebotsdatum;Preis;Währung;ab Menge;Lieferant;Art",
+        "A-1;08.03.2016;128,40;EUR;500;Erfundene GmbH;verbindlich",
+        "A-1;17.09.2021;149,90;EUR;500;Erfundene GmbH;Einkauf",
     )
+    path.write_bytes("\n".join(lines).encode("cp1252"))
     got = read_table(path, QUOTES)
     assert got.frame["kind"].tolist() == ["firm", "purchase"]
     assert got.frame["quote_date"].dt.strftime("%Y-%m-%d").tolist() == ["2016-03-08", "2021-09-17"]
