@@ -75,8 +75,8 @@ def compare(source: Source, commodity: Commodity = "", column: Column = None, as
 @app.command()
 def check() -> None:
     """Check the library against its rules; exit with 1 if one is broken, warnings do not count."""
-    from bomaudit.findings import Severity
     from bomaudit.curves.library import check_library, load_library
+    from bomaudit.findings import Severity
     from bomaudit.report.terminal import show_findings
 
     findings = check_library(load_library())
