@@ -149,8 +149,10 @@ def _commodity(
     stated = bom["commodity"].str.strip()
     named = quotes[quotes["commodity"] != ""].drop_duplicates("part_no", keep="last").set_index("part_no")["commodity"]
     of_quote = named.reindex(bom["part_no"]).set_axis(bom.index).fillna("")
-    guess, sure = classify(bom["description"], commodities)
-    guess, sure = np.asarray(guess, dtype=object), np.asarray(sure, dtype=float)
+    open_ = ((stated == "") & (of_quote == "")).to_numpy()
+    guess, sure = np.full(len(bom), "", dtype=object), np.zeros(len(bom))
+    if open_.any():
+        guess[open_], sure[open_] = classify(bom.loc[open_, "description"], commodities)
     enough = (guess != "") & (sure >= floor)
     basis = np.select([stated != "", of_quote != "", enough], ["stated", "quotes", "keywords"], default="unknown")
     commodity = np.select([stated != "", of_quote != "", enough], [stated, of_quote, guess], default="")
