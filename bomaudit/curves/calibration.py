@@ -1,7 +1,7 @@
 """What published price series say about prices in general: the pool that own quotes are weighed against.
 
-The figures stand in ``learning_curves/pooled_priors.csv``, one row a figure, and are re-estimated by
-``tests/benchmarks/hindcast.py --estimate``; none is chosen by hand.
+The figures stand in ``learning_curves/pooled_priors.csv``, one row a figure, and are estimated by
+``tests/benchmarks/estimate_pools.py``.
 """
 
 from __future__ import annotations

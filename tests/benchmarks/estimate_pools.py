@@ -92,8 +92,9 @@ def search(start: Pool, names: tuple[str, ...], judged: Callable[[Pool], float],
     return at(best.x)
 
 
-AIM = 0.83
-"""Coverage that 80 % intervals are widened to on the series the figures come from: other series always fare worse."""
+AIM = 0.84
+"""Coverage that 80 % intervals are widened to on the series the figures come from: groups of technologies that were
+left out of an estimate are covered some five points less."""
 
 SPREADS = ("exponent_sd", "exponent_wander", "drift_sd", "drift_wander", "noise")
 
