@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history
+from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history, start
 
 EXIT_INTERNAL = 3
 """Our own mistake, not the user's: told apart from bad input (2) and from findings asked to fail on (1)."""
@@ -20,6 +20,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 for command in (
+    start.init,
     demo.demo,
     audit.check,
     audit.audit,
