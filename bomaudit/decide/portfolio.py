@@ -65,7 +65,8 @@ def add_up(register: Register, judged: pd.DataFrame, removed: pd.DataFrame) -> t
             changes.setdefault(shared, name)
         rows.append({**_row(row), "counted": True, "npv_counted": float(row["npv"]) + back, "because": because})
     names = ["decision", "verdict", "npv", "counted", "npv_counted", "because"]
-    return pd.DataFrame(rows, columns=names), tuple(findings)
+    typed = {"counted": bool, "npv": float, "npv_counted": float}  # an empty table must be typed like a full one
+    return pd.DataFrame(rows, columns=names).astype(typed), tuple(findings)
 
 
 def _row(row: dict[object, object]) -> dict[str, object]:
