@@ -184,10 +184,23 @@ def test_mark_up_follows_the_makers_where_they_are_known():
 def test_own_quotes_are_prices_and_already_hold_the_mark_up():
     volumes = make_volumes("wire_harness", 2010, GROWN, suppliers=[2.0] * 6 + [10.0] * 10)
     rows = [(f"P{k}", f"{y}-03-01", 10 * 0.9 ** (y - 2012)) for k in range(4) for y in range(2012, 2026)]
-    lines = make_lines(4, commodity="wire_harness", basis_date="2025-03-01", price_at_basis=10 * 0.9**13)
-    curves = make_curves(lines, quotes=make_quotes(*rows), volumes=volumes, library=bare_library())
+    lines = make_lines(4, commodity="wire_harness", basis_date="2014-03-01", price_at_basis=10 * 0.9**2)
+    given = {"volumes": volumes, "library": bare_library()}
+    curves = make_curves(lines, quotes=make_quotes(*rows), **given)
     assert curves.drawn[curves.catalogue.names.index("wire_harness")]
     assert (estimate(lines, curves, as_of=AS_OF, confidence=0.8).frame["walk_maturity"] == 0).all()
+    assert (prices_of(lines, **given).frame["walk_maturity"] < 0).all()
+
+
+@pytest.mark.parametrize("kind", ["firm", "catalogue"])
+def test_a_quote_of_the_day_is_as_sure_as_two_independent_sources_together(kind):
+    """Inverse variances add: what was expected, and the quote with the noise of its kind."""
+    lines = make_lines()
+    before = prices_of(lines).frame["sd_log"].iloc[0]
+    curves = make_curves(lines, quotes=make_quotes(("P0", str(AS_OF), 12.0), kind=kind))
+    noise = curves.model.quote_noise[kind]
+    after = estimate(lines, curves, as_of=AS_OF, confidence=0.8).frame["sd_log"].iloc[0]
+    assert after == pytest.approx((before**-2 + noise**-2) ** -0.5, rel=0.05)
 
 
 def test_more_of_ones_own_makes_it_cheaper():
