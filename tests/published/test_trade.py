@@ -33,16 +33,16 @@ def test_what_became_a_commodity_is_far_below_its_booked_cost(audited):
     """World output grew from thousands to tens of millions a year since sourcing."""
     rare = audited.loc["E1"]
     assert rare["drift"] < -0.35
-    assert rare["estimate_high"] < rare["booked_cost"]
+    assert rare["p_stale"] > 0.9
     assert rare["status"] == "stale"
 
 
 def test_what_was_common_already_only_follows_its_inputs(audited):
     """Made in millions a year before sourcing: experience moves it little against general inflation."""
     common = audited.loc["M1"]
-    assert abs(common["walk_experience"]) < 0.25 * common["booked_cost"]
     assert common["walk_input_prices"] > 0
-    assert abs(common["drift"]) < abs(audited.loc["E1", "drift"])
+    assert abs(common["drift"]) < 0.25
+    assert abs(common["walk_experience"]) < 0.4 * abs(audited.loc["E1", "walk_experience"])
 
 
 def test_a_difference_of_ten_to_twenty_a_unit_can_vanish_in_ten_years(audited):
