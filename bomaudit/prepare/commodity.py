@@ -11,6 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -46,7 +47,11 @@ class _Keyword:
     text: str
     commodity: str
     kind: str
-    pattern: re.Pattern[str]
+
+    @cached_property
+    def pattern(self) -> re.Pattern[str]:
+        """Compiled when first needed: most keywords occur in no description."""
+        return _pattern(self.text)
 
 
 def classify(
@@ -81,7 +86,7 @@ def _keywords(commodities: pd.DataFrame) -> list[_Keyword]:
     kinds = commodities["class"] if "class" in commodities else [""] * len(commodities)
     for commodity, listed, kind in zip(commodities["commodity"], commodities["keywords"], kinds, strict=True):
         names = [str(commodity).replace("_", " "), *str(listed).split(";")]
-        words += [_Keyword(k, str(commodity), str(kind), _pattern(k)) for k in dict.fromkeys(map(_plain, names)) if k]
+        words += [_Keyword(k, str(commodity), str(kind)) for k in dict.fromkeys(map(_plain, names)) if k]
     return words
 
 
@@ -103,6 +108,8 @@ def _best(text: str, keywords: Iterable[_Keyword]) -> tuple[str, float]:
     phrase = re.sub(r"\s+", " ", phrase).strip()
     hits: dict[str, tuple[float, int]] = {}
     for keyword in keywords:
+        if keyword.text not in text and keyword.text not in phrase:  # far cheaper than trying its pattern
+            continue
         score = _score(keyword, text, phrase)
         if score > 0:
             hits[keyword.commodity] = max(hits.get(keyword.commodity, (0.0, 0)), (score, len(keyword.text)))
