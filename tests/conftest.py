@@ -1,4 +1,4 @@
-"""Shared by all tests: property tests draw the same examples on every run, and no test may lean on the clock of a machine."""
+"""Shared by all tests: property tests draw the same examples on every run; no test leans on a machine's clock."""
 
 from pathlib import Path
 
