@@ -169,16 +169,17 @@ def reconcile(
         proposed=_with_lost(proposed, approvals),
         revalued=revalued,
         journal=journal(revalued, currency=fx.currency, as_of=as_of, finance=finance),
-        ageing=ageing(
-            audited.assign(owner=bom["owner"]) if "owner" in bom else audited,
-            as_of=as_of,
-            on_hand_qty=looked_up(audited["part_no"], parts.set_index("part_no")["on_hand_qty"]),
-        ),
+        ageing=_aged(bom, audited, parts, as_of=as_of),
         totals=_totals(parts, revalued, finance),
         currency=fx.currency,
         as_of=as_of,
         findings=tuple(in_order(findings)),
     )
+
+
+def _aged(bom: pd.DataFrame, audited: pd.DataFrame, parts: pd.DataFrame, *, as_of: date) -> pd.DataFrame:
+    on_hand = looked_up(audited["part_no"], parts.set_index("part_no")["on_hand_qty"])
+    return ageing(audited.assign(owner=bom["owner"]) if "owner" in bom else audited, as_of=as_of, on_hand_qty=on_hand)
 
 
 def _with_assemblies(
