@@ -73,7 +73,8 @@ def find_block(sheet: Sheet, table: Table, *, stated: Mapping[str, str], start: 
         From audit.toml.
     """
     right = min(len(sheet.columns), MOST_COLUMNS)
-    candidates = _candidate_headers(sheet, table, start, right)
+    plain = table.name != "bom" and _is_plain_header(sheet, table, start, right)
+    candidates = [(start,)] if plain else _candidate_headers(sheet, table, start, right)
     blocks = [
         b
         for rows in candidates
@@ -122,6 +123,14 @@ def header_score(sheet: Sheet, table: Table, row: int, left: int, right: int) ->
         else:
             against += 0.1
     return sum(names.values()) - against
+
+
+def _is_plain_header(sheet: Sheet, table: Table, row: int, right: int) -> bool:
+    """Whether every cell of a row is a name of the glossary: nothing below can be a better header."""
+    if row >= sheet.n_rows:
+        return False
+    names = [str(c[row]).strip().lower() for c in sheet.columns[:right] if c[row] not in ("", None)]
+    return {c.name for c in table.columns if c.required} <= set(names) <= set(table.names)
 
 
 def _best_name(meanings: Mapping[str, float], wanted: set[str]) -> tuple[str, float]:
