@@ -44,9 +44,9 @@ _AFTER_THE_PRICE = 0.8
 """Texts to the right of the prices are remarks more often than names."""
 _MISNAMED = 0.97
 """A column headed as designators that holds names all the same comes after a column of names, before descriptions."""
+_SAID = 0.9
+"""A header that says "part number" outright is believed whatever the numbers look like."""
 _NUMBER_NAMES = (("part_no", 1.0), ("~mpn", 0.9), ("~supplier_no", 0.88))
-_PLAINLY = 0.99
-"""From this score on a header says part number so plainly that numbers like E1 or M12 are taken at its word."""
 _WORD_NAMES = (("~name", 1.0), ("description", 0.95), ("~value", 0.7), ("~designator", 0.5))
 
 
@@ -87,13 +87,20 @@ def _description_score(header: Header, p: Profile, fill: float) -> float:
 
 def _number_score(header: Header, p: Profile, fill: float) -> float:
     known = max(header.score(n) * w for n, w in _NUMBER_NAMES)
-    if not p.filled or p.counting:
+    said = header.score("part_no") > _SAID and not header.score("~designator") and not header.score("~index")
+    if not p.filled or (p.counting and not said):
         return 0.0
-    if not header.words and p.filled > 3 and p.codes + p.long_numbers > 0.6 and p.distinct > 0.6 and p.dotted < 0.3:  # noqa: PLR2004
+    if not header.words and _numbers_things(p):
         return 0.4
+    score = known * (0.4 + 0.6 * fill) - 0.6 * (p.links > 0.5)  # noqa: PLR2004
+    if said:
+        return score
     sentences = p.length > 25 and p.codes < 0.2  # noqa: PLR2004
-    like_designators = p.designators > 0.5 and known < _PLAINLY  # noqa: PLR2004
-    return known * (0.4 + 0.6 * fill) - 0.6 * (p.links > 0.5) - 0.7 * like_designators - 0.2 * sentences  # noqa: PLR2004
+    return score - 0.7 * (p.designators > 0.5) - 0.2 * sentences  # noqa: PLR2004
+
+
+def _numbers_things(p: Profile) -> bool:
+    return p.filled > 3 and p.codes + p.long_numbers > 0.6 and p.distinct > 0.6 and p.dotted < 0.3  # noqa: PLR2004
 
 
 def _one_for_both(columns: Columns, chosen: dict[str, Mapped]) -> None:

@@ -91,7 +91,7 @@ def _gaps(read: Mapping[str, TableRead]) -> list[tuple[Finding, float]]:
 
     Notes
     -----
-    Ordered by what a line needs to be audited at all (price, currency), then by what narrows its interval most: the date
+    Ordered by what a line needs to be audited at all (price, currency), then by what narrows it most: the date
     of the price, quotes, its market, volumes, then what turns drift into money and decisions. A gap that concerns few
     lines counts for less. The order is engineering judgement, no published source.
     """
@@ -125,7 +125,7 @@ def _gaps(read: Mapping[str, TableRead]) -> list[tuple[Finding, float]]:
              advice="add the market each part is bought from")  # fmt: skip
     of_table("I006", "volumes", 0.6, "knowing today's cumulative volume halves the error of an old price")
     if frame["annual_volume"].isna().all():
-        finding = note("I007", "annual_volume is missing", file=file, assumed="drift cannot be turned into money a year",
+        finding = note("I007", "annual_volume is missing", file=file, assumed="drift cannot become money a year",
                        advice="set annual_volume in [audit] of audit.toml")  # fmt: skip
         found.append((finding, 0.5))
     of_table("I008", "decisions", 0.45, "without decisions the audit shows drift, not which choices it flips")
@@ -138,7 +138,7 @@ def _gaps(read: Mapping[str, TableRead]) -> list[tuple[Finding, float]]:
 
 def _toml(read: Mapping[str, TableRead], paths: Mapping[str, Path], folder: Path) -> str:
     lines = [
-        "# Audit settings. Lines that begin with # say what was found or may be set; remove the # to change them.",
+        "# Audit settings. Lines that begin with # say what was found or may be set; remove the # to change.",
         "[audit]",
         "# as_of = 2026-06-30            # day the prices are estimated for; default: today",
         f"# currency = {_quoted(_main_currency(read['bom'].frame))}            # default: the bill's main currency",

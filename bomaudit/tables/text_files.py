@@ -16,6 +16,8 @@ _LONG = 8 << 20
 """Longer texts are tried with a faster reader first [letters]."""
 DELIMITERS = (",", ";", "\t", "|")
 _SAMPLE_LINES = 200
+_FIELDS = 8
+"""Fields from which on more of them say nothing more for a delimiter; fewer may be decimal commas or titles."""
 _BOMS = (
     (b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe\x00\x00", "utf-32"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"),
 )  # fmt: skip
@@ -112,7 +114,7 @@ def _guess(data: bytes) -> tuple[str, str, bool]:
 
 
 def find_delimiter(text: str) -> str:
-    """Delimiter that splits the first lines most evenly into the most fields; "," where there is only one column."""
+    """Delimiter that splits most of the first lines into as many fields; "," where there is only one column."""
     lines = [line for line in text.split("\n", _SAMPLE_LINES)[:_SAMPLE_LINES] if line.strip()]
     best, best_score = ",", 0.0
     for delimiter in DELIMITERS:
@@ -121,7 +123,7 @@ def find_delimiter(text: str) -> str:
         if not wide:
             continue
         common, times = Counter(wide).most_common(1)[0]
-        score = times / len(counts) + min(common, 8) / 100
+        score = times / len(counts) * (min(common, _FIELDS) - 1)
         if score > best_score:
             best, best_score = delimiter, score
     return best

@@ -4,8 +4,8 @@ Run: ``python tests/benchmarks/real_boms.py [FOLDER]``; the folder holds MANIFES
 and defaults to ``../shared/real_boms`` beside the checkout. The files are not part of the project: licences differ.
 
 Columns: header row found · columns as in the key · lines as in the key · sum as in the key · warnings shown. An error
-is silent when a wrong count, column or sum comes without a warning. Lines count as the key counts them: alternatives and
-assemblies without a price are lines there.
+is silent when a wrong count, column or sum comes without a warning. Lines count as the key counts them: alternatives
+and assemblies without a price are lines there.
 """
 
 from __future__ import annotations

@@ -846,3 +846,15 @@ def test_openpyxl_is_not_needed_to_open_a_workbook_it_cannot(workbook, tmp_path)
     with pytest.raises(Exception):  # noqa: B017, PT011
         openpyxl.load_workbook(broken)
     assert len(read_table(broken, BOM).frame) == 4
+
+
+def test_decimal_commas_under_a_title_with_commas_do_not_hide_the_semicolons(read_text):
+    got = read_text("Liste, Seite 1\nStand: 1, Mai\nTeil;Menge;Preis\nPlatte;2;0,05\nMotor;1;4,10\nRad;2;1,25\n")
+    assert got.frame["unit_cost"].tolist() == [0.05, 4.1, 1.25]
+
+
+@pytest.mark.parametrize("numbers", [("N0", "N1", "N2", "N3"), ("0000001", "0000002", "0000003", "0000004")])
+def test_a_header_that_says_part_number_is_believed(read_text, numbers):
+    lines = [f"{n},washer {i},2,1.5" for i, n in enumerate(numbers)]
+    got = read_text("\n".join(["Part number,Description,Qty,Price EUR", *lines]))
+    assert got.frame["part_no"].tolist() == list(numbers)
