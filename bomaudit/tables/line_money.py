@@ -1,21 +1,30 @@
-"""Money of the lines of a block: quantity, unit cost, currency."""
+"""Money of the lines of a block: quantity, unit cost, currency; and price breaks it states in columns, as quotes."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from bomaudit.findings import Finding, warning
+from bomaudit.findings import Finding, note, warning
+from bomaudit.glossary import QUOTES
 from bomaudit.settings import ReadSection
 from bomaudit.tables import currencies
 from bomaudit.tables.block_read import FIGURES, Reading
-from bomaudit.tables.cells import Amounts
+from bomaudit.tables.cells import Amounts, amounts
+from bomaudit.tables.columns import LEAST
 from bomaudit.tables.convert import Place, cell_findings, extension_findings
+from bomaudit.tables.frames import typed_frame
+from bomaudit.tables.headers import Header
 from bomaudit.tables.locate import Block
 from bomaudit.tables.pricing import price_lines
 from bomaudit.tables.rowkinds import RowKinds
+from bomaudit.tables.sheets import letter
+
+_FEWEST = 2
+"""Columns that make price breaks: one column with a quantity in its header is a price."""
 
 
 def line_money(
@@ -95,3 +104,54 @@ def _notes(block: Block, kinds: RowKinds) -> list[str]:
     return [
         c[row] for row in rows[:400] for c in block.sheet.columns[: block.right] if isinstance(c[row], str) and c[row]
     ]
+
+
+def price_breaks(block: Block, lines: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """Quotes from the price-break columns of a block.
+
+    Parameters
+    ----------
+    block : Block
+    lines : DataFrame
+        Lines of the block, with source_row, part_no, currency, cost_date, supplier.
+
+    Returns
+    -------
+    quotes : DataFrame
+        Columns of ``glossary.QUOTES``; kind catalogue, min_qty from the header, quote_date the line's cost_date.
+    findings : list
+        T086: how many were found, and how many lack the part number or the date without which a quote says nothing.
+    """
+    columns = [c for c, h in enumerate(block.headers) if c >= block.left and _is_break(h)]
+    if len(columns) < _FEWEST or not len(lines):
+        return typed_frame(QUOTES, {}, 0), []
+    at = lines["source_row"].to_numpy() - 1
+    parts = [_column(block, lines, column, at) for column in columns]
+    quotes = pd.concat(parts, ignore_index=True)
+    usable = (quotes["part_no"] != "") & quotes["quote_date"].notna() & (quotes["currency"] != "")
+    finding = note("T086", "price breaks are taken for catalogue quotes", file=block.sheet.file, sheet=block.sheet.name,
+                   column=letter(columns[0]), found=f"{len(quotes)} prices in {len(columns)} columns",
+                   assumed=f"{int(usable.sum())} used, the rest lack part number, date or currency")  # fmt: skip
+    return quotes[usable].reset_index(drop=True), [finding]
+
+
+def _is_break(header: Header) -> bool:
+    priced = max(header.score("~price_break"), header.score("unit_cost")) > LEAST
+    return priced and (np.isfinite(header.at_quantity) or "piece price" in header.words)
+
+
+def _column(block: Block, lines: pd.DataFrame, column: int, at: Any) -> pd.DataFrame:
+    """Quotes of one price-break column."""
+    price = amounts(block.sheet.columns[column][at]).value
+    have = np.flatnonzero(price > 0)
+    chosen = lines.iloc[have]
+    header, stated = block.headers[column], chosen["currency"].to_numpy(dtype=object)
+    quantity = header.at_quantity
+    data: dict[str, Any] = {
+        "part_no": chosen["part_no"].to_numpy(dtype=object), "quote_date": chosen["cost_date"].to_numpy(),
+        "unit_price": price[have], "currency": np.where(stated == "", header.currency, stated).astype(object),
+        "min_qty": np.full(len(have), quantity if np.isfinite(quantity) else 1.0),
+        "supplier": chosen["supplier"].to_numpy(dtype=object), "kind": np.full(len(have), "catalogue", dtype=object),
+        **{c: chosen[c].to_numpy() for c in ("source_file", "source_sheet", "source_row")},
+    }  # fmt: skip
+    return typed_frame(QUOTES, data, len(have))

@@ -6,7 +6,7 @@ import gc
 import hashlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +25,11 @@ from bomaudit.tables.dress import Dress, dress_of
 from bomaudit.tables.files import Book, open_book
 from bomaudit.tables.frames import empty_frame, typed_frame
 from bomaudit.tables.layout import title_of
+from bomaudit.tables.line_money import price_breaks
 from bomaudit.tables.lines import Lines, bom_lines
 from bomaudit.tables.locate import Block
 from bomaudit.tables.sheets import letter
-from bomaudit.tables.structure import resolve
+from bomaudit.tables.structure import repeats, resolve
 
 MAPPING_COLUMNS = ("table", "file", "sheet", "canonical", "header", "column", "confidence", "how")
 ROWS_COLUMNS = ("file", "sheet", "row", "kind", "text")
@@ -36,13 +37,14 @@ ROWS_COLUMNS = ("file", "sheet", "row", "kind", "text")
 
 @dataclass(frozen=True)
 class TableRead:
-    """A table as read, with what was guessed and what became of every row."""
+    """A table as read, what was guessed, what became of every row, and the price breaks a bill states in columns."""
 
     table: str
     frame: pd.DataFrame
     findings: tuple[Finding, ...]
     mapping: pd.DataFrame
     rows: pd.DataFrame
+    breaks: pd.DataFrame = field(default_factory=lambda: empty_frame(TABLES_IN["quotes"]))
 
 
 @dataclass(frozen=True)
@@ -117,12 +119,16 @@ def _read_table(path: Path, table: Table, sheet: str, columns: Mapping[str, str]
     findings = [*book.findings, *chosen.findings, *(f for p in parts for f in p.findings), *made]
     frame = pd.concat([p.frame for p in parts], ignore_index=True) if len(parts) > 1 else parts[0].frame
     rows = account(book.sheets, [(b, p.kind, p.text) for b, p in zip(blocks, parts, strict=True)])
-    if table.name == "bom":
-        frame, made = resolve(frame, above)
-        findings += made
-        rows = _assemblies_in(rows, frame)
     mapping = pd.concat([_mapping(b, table) for b in blocks], ignore_index=True)
-    return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows)
+    if table.name != "bom":
+        return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows)
+    frame, made = resolve(frame, above)
+    quotes = [price_breaks(b, p.frame) for b, p in zip(blocks, parts, strict=True)]
+    findings += [*made, *repeats(frame), *(f for _, said in quotes for f in said)]
+    found = [q for q, _ in quotes if len(q)]
+    breaks = pd.concat(found, ignore_index=True) if found else empty_frame(TABLES_IN["quotes"])
+    rows = _assemblies_in(rows, frame)
+    return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, breaks)
 
 
 def _rolled_up(
@@ -220,7 +226,7 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
     tables, present, hashes = {}, {}, {}
     findings: list[Finding] = []
     failed: list[Finding] = []
-    maps, accounts = [], []
+    maps, accounts, breaks = [], [], empty_frame(TABLES_IN["quotes"])
     for name, table in TABLES_IN.items():
         file = getattr(settings.files, name)
         if file is None:
@@ -228,17 +234,13 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
             continue
         path = folder / file
         try:
-            got = read_table(
-                path,
-                table,
-                sheet=settings.sheets.get(name, ""),
-                columns=settings.columns.get(name, {}),
-                read=settings.read,
-            )
+            sheet, columns = settings.sheets.get(name, ""), settings.columns.get(name, {})
+            got = read_table(path, table, sheet=sheet, columns=columns, read=settings.read)
         except BadInput as problem:
             failed += problem.findings
             continue
         tables[name] = got.frame
+        breaks = got.breaks if name == "bom" else breaks
         present[name] = tuple(c for c in table.names if c in set(got.mapping["canonical"]))
         hashes[path.name] = file_hash(path)
         findings += got.findings
@@ -246,16 +248,17 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
         accounts.append(got.rows)
     if failed:
         raise BadInput(*failed, *findings)
-    return Inputs(
-        folder,
-        settings,
-        tables,
-        present,
-        tuple(findings),
-        pd.concat(maps, ignore_index=True),
-        pd.concat(accounts, ignore_index=True),
-        hashes,
-    )
+    _add_breaks(breaks, tables, present)
+    mapping, rows = (pd.concat(frames, ignore_index=True) for frames in (maps, accounts))
+    return Inputs(folder, settings, tables, present, tuple(findings), mapping, rows, hashes)
+
+
+def _add_breaks(breaks: pd.DataFrame, tables: dict[str, pd.DataFrame], present: dict[str, tuple[str, ...]]) -> None:
+    """Join price breaks of the bill to the quotes."""
+    if len(breaks):
+        tables["quotes"] = pd.concat([q for q in (tables["quotes"], breaks) if len(q)], ignore_index=True)
+        used = {"part_no", "quote_date", "unit_price", "currency", "min_qty", "kind", *present.get("quotes", ())}
+        present["quotes"] = tuple(n for n in TABLES_IN["quotes"].names if n in used)
 
 
 def file_hash(path: Path) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -11,6 +9,8 @@ from numpy.typing import NDArray
 from bomaudit.findings import Finding, error, note, warning
 
 Rows = NDArray[np.intp]
+_SAME_PRICE = 0.005
+"""Prices of one part that differ by less than this share are the same price, rounded differently."""
 _DEEPEST = 60
 """Levels followed before a loop is suspected; real structures have a dozen."""
 
@@ -227,6 +227,28 @@ def _place(frame: pd.DataFrame, i: int) -> dict[str, object]:
     return {"file": row["source_file"], "sheet": row["source_sheet"], "row": int(row["source_row"])}
 
 
-def repeated_numbers(frame: pd.DataFrame) -> Counter[str]:
-    """How often each part number occurs."""
-    return Counter(n for n in frame["part_no"] if n)
+def repeats(frame: pd.DataFrame) -> list[Finding]:
+    """Part numbers on several lines: told where their prices agree (T085), warned of where they do not (T084).
+
+    Notes
+    -----
+    Lines are kept apart: which of them are one and the same is for whoever adds them up, and only lines that agree in
+    part, price and parent may be added.
+    """
+    is_line = frame["row_kind"].isin(("part", "alternative")) & (frame["part_no"] != "")
+    lines = frame[is_line & frame["unit_cost"].notna()]
+    by_part = lines.groupby(["part_no", "currency"], sort=True)["unit_cost"]
+    spread = by_part.agg(["count", "min", "max"])
+    several = spread[spread["count"] > 1]
+    differ = several[several["max"] - several["min"] > _SAME_PRICE * several["max"]]
+    findings = []
+    for code, say, message, which, assumed in (
+        ("T084", warning, "one part should have one price", differ, "each line keeps its own"),
+        ("T085", note, "parts on several lines have the same price on each", several.drop(differ.index), ""),
+    ):
+        if len(which):
+            number = str(which.index[0][0])
+            first = int(np.flatnonzero((frame["part_no"] == number).to_numpy())[0])
+            findings.append(say(code, message, **_place(frame, first), found=f"{len(which)} parts, the first {number}",
+                                assumed=assumed))  # fmt: skip
+    return findings

@@ -12,8 +12,8 @@ from openpyxl.styles import Alignment
 
 from bomaudit.findings import BadInput
 from bomaudit.glossary import BOM, QUOTES
-from bomaudit.settings import ReadSection
-from bomaudit.tables import read_table
+from bomaudit.settings import ReadSection, from_dict
+from bomaudit.tables import read_audit, read_table
 
 LINES = [
     ["Base plate", 2, 3.5, 7.0],
@@ -858,3 +858,26 @@ def test_a_header_that_says_part_number_is_believed(read_text, numbers):
     lines = [f"{n},washer {i},2,1.5" for i, n in enumerate(numbers)]
     got = read_text("\n".join(["Part number,Description,Qty,Price EUR", *lines]))
     assert got.frame["part_no"].tolist() == list(numbers)
+
+
+def test_price_breaks_in_columns_become_catalogue_quotes(tmp_path):
+    text = (
+        "part_no,description,qty,cost_date,Price for 10 EUR,Price for 100 EUR,unit_cost\n"
+        "A1,choke,20,2020-03-01,0.9,0.7,0.9\nA2,fuse,5,,0.3,0.2,0.3\n"
+    )
+    (tmp_path / "bom.csv").write_text(text)
+    got = read_table(tmp_path / "bom.csv", BOM)
+    assert got.breaks["min_qty"].tolist() == [10.0, 100.0]
+    assert got.breaks["unit_price"].tolist() == [0.9, 0.7]
+    assert "T086" in codes(got)
+    inputs = read_audit(tmp_path, from_dict({"files": {"bom": "bom.csv"}}))
+    assert inputs.tables["quotes"]["kind"].tolist() == ["catalogue", "catalogue"]
+    assert "min_qty" in inputs.present["quotes"]
+
+
+def test_one_part_with_two_prices_is_warned_of_and_with_one_is_told(read_text):
+    head = "part_no,description,qty,unit_cost,currency\n"
+    assert "T084" in codes(read_text(head + "A1,nut,2,0.10,EUR\nA1,nut,4,0.15,EUR\nA2,cap,1,3,EUR\n"))
+    got = read_text(head + "A1,nut,2,0.10,EUR\nA1,nut,4,0.10,EUR\nA2,cap,1,3,EUR\n")
+    assert "T085" in codes(got)
+    assert len(got.frame) == 3
