@@ -1,6 +1,5 @@
 """Exponent and trend from own quotes and the pool: limits, pooling, rising prices, raw materials, outliers, speed."""
 
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -259,8 +258,8 @@ def test_the_pooled_table_is_complete_or_refused(tmp_path):
         read_pools(path)
 
 
-def test_fifty_commodities_and_five_thousand_quotes_fit_in_half_a_second():
-    """A tenth of the promise (500 commodities, 50,000 quotes); tests/benchmarks has the whole."""
+def test_fifty_commodities_and_five_thousand_quotes_fit_at_once():
+    """How fast is measured in tests/benchmarks, not here."""
     rng = np.random.default_rng(0)
     n = 5_000
     day = rng.integers(0, 5000, n)
@@ -274,12 +273,9 @@ def test_fifty_commodities_and_five_thousand_quotes_fit_in_half_a_second():
             "log_experience": 0.1 * day / 365.25,
         }
     )
-    began = time.process_time()
     fit = fit_experience(table, prior(*(f"c{k:03d}" for k in range(50))))
-    assert time.process_time() - began < 2  # about 0.4 s of processor time
     moved = fit.project(list(fit.frame.index), np.full(50, 0.1), np.ones(50)).log_ratio
     assert moved.mean() == pytest.approx(-0.03, abs=0.01)
     names = np.array(fit.frame.index)[rng.integers(0, 50, 100_000)]
-    began = time.process_time()
-    fit.project(names, rng.normal(0.5, 0.1, 100_000), rng.uniform(0, 9, 100_000))
-    assert time.process_time() - began < 0.4  # about 0.05 s
+    many = fit.project(names, rng.normal(0.5, 0.1, 100_000), rng.uniform(0, 9, 100_000))
+    assert np.isfinite(many.log_ratio).all()
