@@ -260,7 +260,8 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
     import pandas as pd  # noqa: PLC0415
 
     value, low, high, currency, mark, per, unit, state = into
-    codes, values = pd.factorize(each(cells[where], str))
+    own = cells if len(where) == len(cells) else cells[where]
+    codes, values = distinct(own) if all_texts(own) else pd.factorize(_as_texts(own))
     is_plain = _PLAIN[decimal or "."].fullmatch
     plain_at = np.array([is_plain(t) is not None for t in values], dtype=bool)
     numbers = np.full(len(values), np.nan)
@@ -275,6 +276,12 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
         array[where] = np.array([getattr(r, name) for r in reads], dtype=float)[codes]
     for array, name in ((currency, "currency"), (mark, "mark"), (unit, "unit"), (state, "state")):
         array[where] = np.array([getattr(r, name) for r in reads], dtype=object)[codes]
+
+
+def _as_texts(cells: Cells) -> Cells:
+    words = np.empty(len(cells), dtype=object)
+    words[:] = [str(c) for c in cells]
+    return words
 
 
 def texts(cells: Cells) -> NDArray[np.object_]:

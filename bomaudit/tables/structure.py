@@ -237,6 +237,9 @@ def repeats(frame: pd.DataFrame) -> list[Finding]:
     """
     is_line = frame["row_kind"].isin(("part", "alternative")) & (frame["part_no"] != "")
     lines = frame[is_line & frame["unit_cost"].notna()]
+    lines = lines[lines["part_no"].duplicated(keep=False)]
+    if not len(lines):
+        return []
     by_part = lines.groupby(["part_no", "currency"], sort=True)["unit_cost"]
     spread = by_part.agg(["count", "min", "max"])
     several = spread[spread["count"] > 1]
