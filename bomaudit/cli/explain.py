@@ -6,7 +6,18 @@ from typing import Annotated
 
 import typer
 
-from bomaudit.cli.shell import AsJson, AsOf, Change, Folder, bad_input_ends, console, opened, print_json, talking
+from bomaudit.cli.shell import (
+    AsJson,
+    AsOf,
+    Change,
+    Folder,
+    bad_input_ends,
+    console,
+    of_this_run,
+    opened,
+    print_json,
+    talking,
+)
 
 
 def explain(
@@ -21,6 +32,7 @@ def explain(
         read = opened(folder, as_of, change)
         from bomaudit.audit import run
         from bomaudit.report import explain as explanations
+        from bomaudit.report.terminal import show_findings
 
         stage("estimating")
         explanation = explanations.explain(run(read), what)
@@ -28,6 +40,8 @@ def explain(
         print_json(explanations.as_data(explanation))
     else:
         explanations.show(explanation, console())
+        if said := of_this_run(read):
+            show_findings(said, console())
 
 
 def requote(

@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -89,13 +90,21 @@ def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> O
         As :func:`bomaudit.audit.open_audit`, or for an override that names no setting.
     """
     from bomaudit.audit import SETTINGS_FILE, open_audit
+    from bomaudit.findings import in_order, note
     from bomaudit.settings import load, overridden
 
     overrides = list(changes or [])
     if as_of is not None:
         overrides.append(f"audit.as_of={as_of:%Y-%m-%d}")
     settings = overridden(load(folder / SETTINGS_FILE), overrides)
-    return open_audit(folder, settings=settings, as_of=date.today())  # noqa: DTZ011  (the user's own calendar day)
+    read = open_audit(folder, settings=settings, as_of=date.today())  # noqa: DTZ011  (the user's own calendar day)
+    said = [note("S013", "a setting was given for this run only", found=change) for change in overrides]
+    return replace(read, findings=tuple(in_order([*read.findings, *said])))
+
+
+def of_this_run(read: Opened) -> list[Finding]:
+    """What the command line set, to be shown with every result."""
+    return [f for f in read.findings if f.code == "S013"]
 
 
 def print_json(content: object) -> None:

@@ -18,6 +18,10 @@ COLUMNS = (
 )  # fmt: skip
 
 
+_GUARD_PLACES = 6
+"""Places kept before the last rounding: more than money has, fewer than a binary number is sure of."""
+
+
 def reconciliation(audit: Audit) -> pd.DataFrame | None:
     """One row a part or assembly that has a standard; None where no standards were given.
 
@@ -49,6 +53,11 @@ def reconciliation_columns(currency: str, places: int) -> list[Col]:
         Decimal places that money is rounded to.
     """
     each, money = f"[{currency}/uom]", f"[{currency}]"
+
+    def rounded(product: str) -> str:
+        """Formula that rounds as decimals do: a half that binary numbers just miss is made whole first."""
+        return f"=ROUND(ROUND({product},{places + _GUARD_PLACES}),{places})"
+
     return [
         Col("part_no", width=16), Col("kind"), Col("description", width=34),
         Col("standard_cost", "price", note=f"standard in force {each}"),
@@ -60,9 +69,9 @@ def reconciliation_columns(currency: str, places: int) -> list[Col]:
         Col("on_hand_qty", "number", "entered", "stock on hand"),
         Col("annual_qty", "number", "entered", "bought a year"),
         Col("old_value", "money", "worked_out", f"stock at the standard in force {money}",
-            formula=lambda at: f"=ROUND({at('on_hand_qty')}*{at('standard_cost')},{places})"),
+            formula=lambda at: rounded(f"{at('on_hand_qty')}*{at('standard_cost')}")),
         Col("revaluation", "signed", "worked_out", f"stock gains (+) or loses {money}",
-            formula=lambda at: f"=ROUND({at('on_hand_qty')}*({at('new_standard')}-{at('standard_cost')}),{places})"),
+            formula=lambda at: rounded(f"{at('on_hand_qty')}*({at('new_standard')}-{at('standard_cost')})")),
         Col("effect_per_year", "signed", "worked_out", f"a year's purchases at the new standard less the old {money}",
             formula=lambda at: f"=({at('new_standard')}-{at('standard_cost')})*{at('annual_qty')}"),
     ]  # fmt: skip
