@@ -29,7 +29,7 @@ _LIVE = ("=", "+", "-", "@", "\t", "\r")
 
 
 def prepare() -> None:
-    """Begin in another thread what takes longest and needs no audit: the page's chart runtime.
+    """Begin in another process what takes longest and needs no audit: the page's chart runtime.
 
     Call it before the audit and the report hardly waits for it; :func:`write` does it where nobody did.
     """
