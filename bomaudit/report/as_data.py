@@ -119,11 +119,14 @@ def checked(opened: Opened) -> dict[str, Any]:
     }
 
 
-def compared(result: Compared) -> dict[str, Any]:
-    """Give the difference between two audits: counts, and every line, decision, setting and input that changed."""
+def compared(result: Compared, scores: pd.DataFrame, record: pd.DataFrame) -> dict[str, Any]:
+    """Give the difference between two audits, the older one's estimates against later quotes, and the whole record."""
     lines = result.lines[result.lines["change"] != "same"]
     decisions = result.decisions[result.decisions["change"] != "same"]
-    frames = {"decisions": decisions, "lines": lines, "settings": result.settings, "inputs": result.inputs}
+    frames = {
+        "decisions": decisions, "lines": lines, "settings": result.settings, "inputs": result.inputs,
+        "scores": scores, "record": record,
+    }  # fmt: skip
     return {
         "schema": "bomaudit-compare/1",
         "old": result.old.as_of.isoformat(),

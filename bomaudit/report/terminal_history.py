@@ -38,6 +38,37 @@ def show_compared(compared: Compared, console: Console) -> None:
             put(console, section(title), table_of(frame.astype("str"), {str(c): str(c) for c in frame}))
 
 
+def show_scores(scores: pd.DataFrame, record: pd.DataFrame, console: Console) -> None:
+    """Show what the older audit said of parts quoted since, and how well all kept audits did."""
+    put(console, section("What we said, and what was quoted since"))
+    if scores.empty:
+        put(console, Text("no part of the older audit was quoted after it"))
+        return
+    worst = scores.loc[scores["error"].abs().sort_values(ascending=False, kind="stable").index].head(_MOST)
+    said = worst["estimate"].map(_text) + " (" + worst["estimate_low"].map(_text) + " to "
+    shown = pd.DataFrame(
+        {
+            "part": worst["part_no"],
+            "we said": said + worst["estimate_high"].map(_text) + ")",
+            "quote": worst["quote"].map(_text)
+            + " "
+            + worst["kind"]
+            + " "
+            + worst["quote_date"].dt.strftime("%Y-%m-%d"),
+            "inside": worst["inside"].map({True: "yes", False: "no"}),
+        }
+    )
+    put(console, table_of(shown, {str(c): str(c) for c in shown}))
+    whole = record.iloc[-1]
+    if whole["quotes"]:
+        limits = f"{whole['covered_low']:.0%} to {whole['covered_high']:.0%}"
+        inside = (
+            f"{whole['covered']:.0%} of {whole['quotes']:.0f} quotes fell inside {whole['confidence']:.0%} intervals"
+        )
+        nearer = f"{whole['closer_than_booked']:.0%} were nearer to the estimate than to the booked cost"
+        put(console, Text(f"all kept audits: {inside} (90 % limits {limits}); {nearer}"))
+
+
 def _show(console: Console, title: str, frame: pd.DataFrame, pairs: tuple[str, str], name: str) -> None:
     put(console, section(title))
     if frame.empty:
