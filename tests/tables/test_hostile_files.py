@@ -12,7 +12,7 @@ import pytest
 
 from bomaudit.findings import BadInput
 from bomaudit.glossary import BOM
-from bomaudit.tables import files, read_table
+from bomaudit.tables import files, read_table, xml_parts
 
 ROWS = [["Item", "Qty", "Unit price"], ["Plate", 2, 3.5], ["Motor", 1, 41.0], ["Nut", 8, 0.25]]
 
@@ -129,6 +129,12 @@ def test_entity_expansion_is_not_expanded(tmp_path):
         assert refused.findings[0].code == "T004"  # noqa: PT017
     else:
         assert len(got.frame) == 3
+
+
+@pytest.mark.parametrize("declared", [b"<!DOCTYPE x>", b'<!DOCTYPE x [<!ENTITY a "aaaa">]>'])
+def test_xml_that_declares_a_document_type_is_not_parsed(declared):
+    with pytest.raises(xml_parts.ForbiddenXmlError):
+        list(xml_parts.elements(declared + b"<x/>"))
 
 
 def test_macros_are_not_run_and_links_not_followed(tmp_path):

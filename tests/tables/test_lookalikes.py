@@ -881,3 +881,16 @@ def test_one_part_with_two_prices_is_warned_of_and_with_one_is_told(read_text):
     got = read_text(head + "A1,nut,2,0.10,EUR\nA1,nut,4,0.10,EUR\nA2,cap,1,3,EUR\n")
     assert "T085" in codes(got)
     assert len(got.frame) == 3
+
+
+def test_a_stray_space_before_a_name_is_no_structure(read_rows):
+    rows = [["Part", "Qty", "Price"], ["Drive", 1, 3.0], [" Motor", 2, 40.0], ["Gear", 1, 20.0], [" Cover", 1, 5.0]]
+    got = read_rows(rows)
+    assert got.frame["parent_row"].tolist() == [-1, -1, -1, -1]
+    assert "T064" not in codes(got)
+
+
+def test_positions_on_a_board_are_no_bill_even_with_a_quantity(read_text):
+    with pytest.raises(BadInput) as refused:
+        read_text("Designator,Value,Mid X,Mid Y,Qty\nR1,10k,1.2,3.4,1\nC1,100n,2.2,3.1,1\nU1,timer,4.2,3.3,1\n")
+    assert refused.value.findings[0].code == "T023"
