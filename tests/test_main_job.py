@@ -115,3 +115,15 @@ def test_demo_copies_a_sample_and_never_over_something(tmp_path):
     assert again.exit_code == 2
     assert "exists already" in again.stderr
     assert run("demo", tmp_path / "x", "--sample", "nothing").exit_code == 2
+
+
+def test_a_part_moves_everything_it_goes_into(sample_audit):
+    """One pump in one water system in one machine: all three move by the pump's own move."""
+    from bomaudit.prepare.where_used import reach_of_part  # noqa: PLC0415  (what is tested)
+
+    bom, lines = sample_audit.inputs.tables["bom"], sample_audit.lines
+    reach = reach_of_part(bom, lines, "FS55-3101", scrap="divide", as_of=sample_audit.as_of).set_index("part_no")
+    pump = lines.set_index("part_no").loc["FS55-3101"]
+    assert reach.loc["FS55-0000", "cost_change"] == pytest.approx(pump["estimate"] - pump["booked_cost"])
+    assert reach.loc["FS55-0000", "change_a_year"] == pytest.approx(-pump["exposure_per_year"])
+    assert reach_of_part(bom, lines, "dosing-pump", scrap="divide", as_of=sample_audit.as_of).empty

@@ -31,15 +31,22 @@ def explain(
     with bad_input_ends(), talking(quiet=False) as stage:
         read = opened(folder, as_of, change)
         from bomaudit.audit import run
+        from bomaudit.prepare.where_used import reach_of_part
+        from bomaudit.report import as_data
         from bomaudit.report import explain as explanations
         from bomaudit.report.terminal import show_findings
+        from bomaudit.report.terminal_finance import show_where_used
 
         stage("estimating")
-        explanation = explanations.explain(run(read), what)
+        audited = run(read)
+        explanation = explanations.explain(audited, what)
+        bom = read.inputs.tables["bom"]
+        reach = reach_of_part(bom, audited.lines, what, scrap=read.settings.read.scrap, as_of=read.as_of)
     if as_json:
-        print_json(explanations.as_data(explanation))
+        print_json(explanations.as_data(explanation) | {"where_used": as_data.where_used(reach)})
     else:
         explanations.show(explanation, console())
+        show_where_used(reach, audited.currency, console())
         if said := of_this_run(read):
             show_findings(said, console())
 

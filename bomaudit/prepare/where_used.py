@@ -5,11 +5,13 @@ Finding: ``U005`` an assembly that holds other parts in one place than in anothe
 
 from __future__ import annotations
 
+from datetime import date
+
 import numpy as np
 import pandas as pd
 
 from bomaudit.findings import Finding, warning
-from bomaudit.prepare.part_graph import PartGraph
+from bomaudit.prepare.part_graph import PartGraph, Scrap, part_graph
 
 _COLUMNS = ["parent_no", "part_no", "qty", "scrap_rate"]
 _SOME = 5
@@ -85,6 +87,36 @@ def blast_radius(
         made_a_year=made.reindex(used["part_no"]).to_numpy(),
         change_a_year=cost_change * sold,
     )
+
+
+def reach_of_part(bom: pd.DataFrame, lines: pd.DataFrame, what: str, *, scrap: Scrap, as_of: date) -> pd.DataFrame:
+    """Everything one part of a BOM goes into, and what its move from the booked cost to the estimate does there.
+
+    Parameters
+    ----------
+    bom : DataFrame
+        As read, with ``parent_row``.
+    lines : DataFrame
+        Audited lines of the same rows.
+    what : str
+        Line id or part number; anything else gives an empty frame.
+    scrap, as_of
+        As in :func:`~bomaudit.prepare.part_graph.part_graph`.
+
+    Returns
+    -------
+    DataFrame
+        As :func:`blast_radius`; a line without an estimate moves nothing.
+    """
+    at = lines[(lines["line_id"] == what) | (lines["part_no"] == what)].head(1)
+    edges, _ = edges_of(bom)
+    if at.empty or at["part_no"].iloc[0] not in set(edges["part_no"]):
+        return pd.DataFrame(columns=["part_no", "qty", "cost_change"])
+    change = float((at["estimate"] - at["booked_cost"]).fillna(0.0).iloc[0])
+    top = lines[(bom["parent_row"] < 0).to_numpy() & (lines["part_no"] != "")]
+    demand = top.drop_duplicates("part_no").set_index("part_no")["annual_volume"].fillna(0.0)
+    graph = part_graph(edges, scrap=scrap, as_of=as_of)
+    return blast_radius(graph, str(at["part_no"].iloc[0]), price_change=change, demand=demand)
 
 
 def _differing(frame: pd.DataFrame) -> list[Finding]:

@@ -138,6 +138,11 @@ def compared(result: Compared, scores: pd.DataFrame, record: pd.DataFrame) -> di
     }
 
 
+def where_used(reach: pd.DataFrame) -> list[dict[str, object]]:
+    """List what a part goes into and what its move to today's estimate does there."""
+    return records(reach, tuple(map(str, reach.columns)))
+
+
 def records(frame: pd.DataFrame, columns: tuple[str, ...]) -> list[dict[str, object]]:
     """Rows of a frame as dictionaries of plain values; see :func:`plain`."""
     rows = frame[list(columns)].astype(object).to_dict("records")

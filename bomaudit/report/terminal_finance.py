@@ -57,6 +57,24 @@ def show_reconciled(reconciled: Reconciled, title: str, console: Console) -> Non
     put(console, section("Cautions"), *(Text(f"- {c}") for c in reconciled.cautions))
 
 
+def show_where_used(reach: pd.DataFrame, currency: str, console: Console) -> None:
+    """Show what a part goes into, and what its move to today's estimate does to each.
+
+    Parameters
+    ----------
+    reach : DataFrame
+        From :func:`bomaudit.prepare.where_used.reach_of`; nothing is shown where it is empty.
+    currency : str
+    console : Console
+    """
+    if reach.empty:
+        return
+    result = table("goes into", "how many in one", f"moves its cost by, {currency}")
+    for row in reach.to_dict("records"):
+        result.add_row(str(row["part_no"]), f"{row['qty']:g}", f"{row['cost_change']:+,.2f}")
+    put(console, section("Where it is used"), result)
+
+
 def _show_proposed(reconciled: Reconciled, console: Console) -> None:
     proposed = reconciled.proposed
     changed = proposed[proposed["proposed"] != proposed["standard_cost"]]
