@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import sys
+
+# The matrices here are small: more threads of the linear algebra would only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import typer
 

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
-from dataclasses import dataclass, field
+import tempfile
+from dataclasses import dataclass
 from functools import cache
+from importlib.metadata import version
+from pathlib import Path
 
 _BUNDLE = (
     "import sys, vl_convert; "
@@ -15,9 +19,10 @@ _BUNDLE = (
 
 @dataclass(frozen=True)
 class Runtime:
-    """The runtime, under way or made."""
+    """The runtime, kept from an earlier run or under way."""
 
-    _process: subprocess.Popen[bytes] = field(repr=False)
+    kept: Path
+    process: subprocess.Popen[bytes] | None
 
     def result(self) -> str:
         """Wait for the runtime.
@@ -32,25 +37,48 @@ class Runtime:
         RuntimeError
             If it cannot be made: the installation is incomplete.
         """
-        return _read(self._process)
+        return _read(self).decode("utf-8").replace("</script", "<\\/script").replace("<!--", "<\\!--")
 
 
 @cache
 def start() -> Runtime:
-    """Begin to bundle the runtime in a process of its own; a second call returns the same.
+    """Begin to bundle the runtime in a process of its own, unless an earlier run kept it.
 
     Notes
     -----
     Bundling takes about two seconds of one processor. In a thread it would hold up the audit as long: loading the
     library keeps the interpreter's lock.
     """
+    kept = _cache_folder() / f"chart-runtime-{version('vl-convert-python')}.js"
+    if kept.is_file():
+        return Runtime(kept, None)
     command = [sys.executable, "-P", "-c", _BUNDLE]  # -P: nothing from the working folder
-    return Runtime(subprocess.Popen(command, stdout=subprocess.PIPE))  # noqa: S603  (our own interpreter and code)
+    return Runtime(kept, subprocess.Popen(command, stdout=subprocess.PIPE))  # noqa: S603  (our own interpreter, code)
+
+
+def _cache_folder() -> Path:
+    """Folder for what can be made again, as the XDG base directory specification has it."""
+    base = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    return Path(base) / "bomaudit"
 
 
 @cache
-def _read(process: subprocess.Popen[bytes]) -> str:
-    made, _ = process.communicate()
-    if process.returncode:
+def _read(runtime: Runtime) -> bytes:
+    if runtime.process is None:
+        return runtime.kept.read_bytes()
+    made, _ = runtime.process.communicate()
+    if runtime.process.returncode:
         raise RuntimeError("vl-convert-python cannot bundle the chart runtime; install bomaudit again")
-    return made.decode("utf-8").replace("</script", "<\\/script").replace("<!--", "<\\!--")
+    _keep(made, runtime.kept)
+    return made
+
+
+def _keep(made: bytes, place: Path) -> None:
+    """Keep it for the next run, whole or not at all; a folder that cannot be written costs two seconds, no more."""
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
+            file.write(made)
+        Path(file.name).replace(place)
+    except OSError:
+        return
