@@ -168,6 +168,7 @@ class ReportSection(_Section):
     """[report]: how results are shown."""
 
     language: Literal["en", "de", "fr"] = Field("en", description="number format of page and workbook")
+    keep: bool = Field(True, description="keep each audit in history/ of its folder, to compare the next one with")
 
 
 class Settings(_Section):

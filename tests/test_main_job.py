@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+import shutil
 import subprocess
 import sys
 
@@ -127,3 +128,31 @@ def test_a_part_moves_everything_it_goes_into(sample_audit):
     assert reach.loc["FS55-0000", "cost_change"] == pytest.approx(pump["estimate"] - pump["booked_cost"])
     assert reach.loc["FS55-0000", "change_a_year"] == pytest.approx(-pump["exposure_per_year"])
     assert reach_of_part(bom, lines, "dosing-pump", scrap="divide", as_of=sample_audit.as_of).empty
+
+
+def copy_that_keeps(tmp_path):
+    from bomaudit.resources import data_folder  # noqa: PLC0415  (as the program finds it)
+
+    folder = tmp_path / "kept"
+    shutil.copytree(data_folder("sample_boms") / "pressure_washer_messy", folder)
+    settings = folder / "audit.toml"
+    settings.write_text(settings.read_text("utf-8").replace("keep = false", "keep = true"), "utf-8")
+    return folder
+
+
+def test_each_audit_is_kept_unless_told_otherwise(tmp_path):
+    folder = copy_that_keeps(tmp_path)
+    assert run("audit", folder, "--out", tmp_path / "out", "--no-keep").exit_code == 0
+    assert not (folder / "history").exists()
+    assert run("audit", folder, "--out", tmp_path / "out").exit_code == 0
+    assert len(list((folder / "history").iterdir())) == 1
+
+
+def test_a_folder_that_cannot_keep_it_is_said_and_ends_only_what_was_asked(tmp_path):
+    folder = copy_that_keeps(tmp_path)
+    (folder / "history").write_text("a file in the way", "utf-8")
+    implied = run("audit", folder, "--out", tmp_path / "out")
+    assert (implied.exit_code, "must be writable" in implied.stderr) == (0, True)
+    asked = run("audit", folder, "--out", tmp_path / "out", "--keep")
+    assert (asked.exit_code, "must be writable" in asked.stderr) == (2, True)
+    assert (tmp_path / "out" / "report.html").exists()

@@ -6,8 +6,6 @@ import gc
 import os
 import sys
 
-# A command makes little garbage in cycles: looking for it took a third of the sample's time and freed nothing.
-gc.set_threshold(200_000, 10, 10)
 # The matrices here are small: more threads of the linear algebra would only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -43,6 +41,7 @@ app.add_typer(curves.app, name="curves")
 
 def main() -> None:
     """Run the program; the entry point of the installed script."""
+    gc.set_threshold(200_000, 10, 10)  # looking for garbage in cycles took a third of the sample's time, and found none
     try:
         app()
     except Exception as problem:  # noqa: BLE001  (the last line of defence: a user never sees a traceback)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -60,14 +59,28 @@ def check(
         raise typer.Exit(EXIT_FINDINGS)
 
 
-def _keep(result: Audit, folder: Path) -> None:
+def _keep(result: Audit, folder: Path, *, asked: bool) -> None:
+    """Keep the audit in the folder's history; a folder that cannot be written to ends the run only if asked for."""
+    from bomaudit.findings import BadInput, error, warning
     from bomaudit.history.actions import start_actions
-    from bomaudit.history.store import store
+    from bomaudit.history.store import FOLDER, store
 
-    stored, findings = store(result, folder, stored_at=datetime.now(tz=UTC))
-    start_actions(folder)
+    try:
+        findings = store(result, folder, stored_at=datetime.now(tz=UTC))[1]
+        start_actions(folder)
+    except OSError as problem:
+        unkept = (error if asked else warning)(
+            "H004",
+            f"an audit is kept in {FOLDER}/ of its folder, which must be writable",
+            file=folder.name,
+            found=problem.strerror or type(problem).__name__,
+            assumed="the report is written, the audit is not kept",
+            advice="give --no-keep, set report.keep = false, or copy the folder",
+        )
+        if asked:
+            raise BadInput(unkept) from problem
+        findings = [unkept]
     say(findings)
-    sys.stderr.write(f"bomaudit: kept as {stored.name}\n")
 
 
 def audit(
@@ -78,8 +91,9 @@ def audit(
     as_of: AsOf = None,
     change: Change = None,
     keep: Annotated[
-        bool, typer.Option("--keep", help="Also keep this audit in FOLDER/history, to compare later.")
-    ] = False,
+        bool | None,
+        typer.Option("--keep/--no-keep", help="Keep this audit in FOLDER/history or not, whatever report.keep says."),
+    ] = None,
     redact: Annotated[bool, typer.Option("--redact", help="Leave out supplier names and internal notes.")] = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -96,8 +110,8 @@ def audit(
         result = run(read)
         stage("writing")
         files.write(result, out, redact=redact)
-        if keep:
-            _keep(result, folder)
+        if read.settings.report.keep if keep is None else keep:
+            _keep(result, folder, asked=keep is True)
     if as_json:
         print_json(as_data.summary(result))
     elif not quiet:

@@ -12,7 +12,7 @@ fails, so two runs cannot take the same name. What a killed run leaves is ``.inc
 by a later run once it is a day old.
 
 Findings: ``H001`` no such audit, ``H002`` a stored audit that was changed or is incomplete, ``H003`` an input that
-changed while it was audited.
+changed while it was audited, ``H004`` a folder that cannot be written to.
 """
 
 from __future__ import annotations

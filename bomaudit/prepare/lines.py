@@ -113,6 +113,7 @@ def _assemble(
     sourcing = bom["sourcing"].str.strip().str.lower()
     annual_volume = bom["annual_volume"].fillna(settings.audit.annual_volume or np.nan)
     needed = pd.Series(quantity, index=bom.index) * annual_volume
+    part = bom["part_no"].where(bom["part_no"] != "", bom.index.astype(str) + " has no number")
     return pd.DataFrame(
         {
             "line_id": [f"L{k:0{max(4, len(str(len(bom))))}d}" for k in range(1, len(bom) + 1)],
@@ -136,7 +137,7 @@ def _assemble(
             **{c: basis[c] for c in ("basis_date_sd", "basis_kind", "basis_noise", "annual_qty_then")},
             "price_at_basis": booked_cost / fx.rate(basis["price_currency"].to_numpy(), day),
             **{c: bom[c] for c in ("agreed_reduction", "agreed_until", "on_hand_qty", "parent_row")},
-            "annual_qty_now": needed.groupby(bom["part_no"]).transform("sum", min_count=1),
+            "annual_qty_now": needed.groupby(part).transform("sum", min_count=1),
         },
         index=bom.index,
     )

@@ -69,8 +69,11 @@ def _enter(
         kind[row], text[row] = "header", _row_text(block.sheet, row)
     span = slice(block.first, block.last)
     rank = {k: i for i, k in enumerate(_RANK)} | {"": len(_RANK)}
-    better = np.array([rank[a] < rank[b] for a, b in zip(kinds, kind[span], strict=True)], dtype=bool)
-    kind[span] = np.where(better, kinds, kind[span])
+    before = kind[span]
+    better = (before == "") & (kinds != "")
+    taken = np.flatnonzero(before != "")
+    better[taken] = [rank[a] < rank[b] for a, b in zip(kinds[taken], before[taken], strict=True)]
+    kind[span] = np.where(better, kinds, before)
     text[span] = np.where(better, texts, text[span])
 
 

@@ -286,6 +286,8 @@ def _as_texts(cells: Cells) -> Cells:
 
 def texts(cells: Cells) -> NDArray[np.object_]:
     """Read a column of words: spaces trimmed, numbers as written without a needless ".0"."""
+    if all_texts(cells):
+        return np.fromiter(map(str.strip, cells), dtype=object, count=len(cells))
     return each(cells, _text)
 
 

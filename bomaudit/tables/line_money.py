@@ -79,8 +79,8 @@ def _stated_currency(r: Reading, keep: NDArray[np.intp]) -> tuple[NDArray[np.obj
 
 def take(read: Amounts | None, keep: NDArray[np.intp]) -> Amounts | None:
     """Amounts of some rows."""
-    if read is None:
-        return None
+    if read is None or len(keep) == len(read.value):
+        return read
     return Amounts(
         *(getattr(read, f)[keep] for f in ("value", "low", "high", "currency", "mark", "per", "unit", "state"))
     )

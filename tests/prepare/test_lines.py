@@ -40,6 +40,11 @@ def test_a_full_row_needs_no_assumption_but_the_annual_volume():
     assert findings == []
 
 
+def test_lines_of_one_part_are_bought_together_and_lines_without_a_number_are_not():
+    same, none = {"part_no": "A", "annual_volume": 100.0}, {"part_no": "", "annual_volume": 100.0}
+    assert list(prepared(same, same, none, none)[0]["annual_qty_now"]) == [400.0, 400.0, 200.0, 200.0]
+
+
 def test_booked_in_dollars_counts_at_the_rate_of_its_day():
     """ECB reference rate of 2015-01-02: 1.2043 USD per EUR."""
     line = prepared({"currency": "USD", "cost_date": "2015-01-02", "unit_cost": 12.043})[0].iloc[0]
