@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
+from bomaudit.audit import Opened, prepare
 from bomaudit.curves.fit import fit_curves
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library
@@ -128,6 +129,16 @@ def backtest(
     return Backtest(
         cases, _summary(cases), _coverage(cases), tuple(_findings(known, cases, price_down=price_down, origins=days))
     )
+
+
+def backtest_folder(opened: Opened) -> Backtest:
+    """Test the estimate on the quotes of an audit folder; see :func:`backtest`."""
+    library, quotes, lines, _ = prepare(opened)
+    tables = opened.inputs.tables
+    return backtest(
+        quotes=quotes, lines=lines, volumes=tables["volumes"], input_prices=tables["input_prices"], library=library,
+        fx=opened.fx, settings=opened.settings, as_of=opened.as_of,
+    )  # fmt: skip
 
 
 def _one_a_day(quotes: pd.DataFrame) -> pd.DataFrame:

@@ -94,6 +94,9 @@ def audit(
         bool | None,
         typer.Option("--keep/--no-keep", help="Keep this audit in FOLDER/history or not, whatever report.keep says."),
     ] = None,
+    test: Annotated[
+        bool, typer.Option("--backtest", help="Also test the estimate on your own older quotes, for the report.")
+    ] = False,
     redact: Annotated[bool, typer.Option("--redact", help="Leave out supplier names and internal notes.")] = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -108,8 +111,14 @@ def audit(
         files.prepare()
         stage("estimating")
         result = run(read)
+        record = None
+        if test:
+            from bomaudit.backtest import backtest_folder
+
+            stage("testing on held-out quotes")
+            record = backtest_folder(read)
         stage("writing")
-        files.write(result, out, redact=redact)
+        files.write(result, out, redact=redact, record=record)
         if read.settings.report.keep if keep is None else keep:
             _keep(result, folder, asked=keep is True)
     if as_json:

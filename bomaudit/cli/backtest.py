@@ -20,24 +20,12 @@ def backtest(
     """Estimate quotes that were held out, from older ones only, beside four simple rules."""
     with bad_input_ends(), talking(quiet=False) as stage:
         read = opened(folder, as_of, change)
-        from bomaudit.audit import prepare
-        from bomaudit.backtest import backtest as backtest_
+        from bomaudit.backtest import backtest_folder
         from bomaudit.report import terminal_backtest
         from bomaudit.report.files import write_csv
 
         stage("estimating held-out quotes")
-        library, quotes, lines, _ = prepare(read)
-        tables = read.inputs.tables
-        result = backtest_(
-            quotes=quotes,
-            lines=lines,
-            volumes=tables["volumes"],
-            input_prices=tables["input_prices"],
-            library=library,
-            fx=read.fx,
-            settings=read.settings,
-            as_of=read.as_of,
-        )
+        result = backtest_folder(read)
         if out is not None:
             write_csv(result.cases, out)
     if as_json:

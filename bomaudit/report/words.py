@@ -328,8 +328,8 @@ def if_inputs_move(
 
 
 NO_RECORD = (
-    "Not tested on these quotes. 'bomaudit backtest' holds out the newest quotes of each part, estimates them from "
-    "older ones and says how far off the estimates were, beside four simple rules."
+    "Not tested on these quotes. 'bomaudit audit --backtest' holds out the newest quotes of each part, estimates them "
+    "from older ones and says here how far off the estimates were, beside four simple rules."
 )
 METHOD: Mapping[str, str] = {
     "estimate": "this estimate",

@@ -151,4 +151,4 @@ def test_the_tools_own_record_is_told_with_its_rivals(content):
     assert "off by 8%" in said
     assert "80% interval held 79%" in said
     assert [r[0]["text"] for r in record_rows(tested)][1] == "booked cost left as it is"
-    assert "bomaudit backtest" in record_said(content)
+    assert "audit --backtest" in record_said(content)
