@@ -6,9 +6,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from bomaudit.curves.calibration import bundled_pools
 from bomaudit.curves.inputs import InputPrices, escalate
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.priors import Catalogue
+from bomaudit.curves.rates import yearly_variance
 from bomaudit.curves.spans import Rates, Spans
 from bomaudit.curves.timelines import codes_of, years_of
 from bomaudit.curves.volumes import VolumeIndices
@@ -109,6 +111,8 @@ def observe(
     -----
     Prices of one part are taken in the currency of its newest quote. :math:`\ln p + \ln E_g + s_m (\ln E_m - \ln E_g)`
     to today, to first order what whole-price learning leaves. Experience of a custom part counts by the spillover.
+    Any stated price is off the market for a while, and the process of the commodity holds that; ``noise`` is what a
+    kind of quote has beyond it.
     """
     quoted = quoted[(quoted["commodity"] != "") & (quoted["unit_price"] > 0)].sort_values(
         ["part_no", "quote_date"], kind="stable"
@@ -130,6 +134,7 @@ def observe(
     )[0]  # fmt: skip
     by_kind = {**model.quote_noise, "": model.booked_noise}
     noise = np.array([by_kind.get(k, model.quote_noise["budgetary"]) for k in quoted["kind"].tolist()], dtype=float)
+    noise = np.sqrt(np.maximum(noise**2 - passing_variance(catalogue)[code], 0.0))
     return pd.DataFrame(
         {
             "commodity": quoted["commodity"].to_numpy(), "part_no": quoted["part_no"].to_numpy(),
@@ -138,6 +143,14 @@ def observe(
             "noise": noise,
         }
     )  # fmt: skip
+
+
+def passing_variance(catalogue: Catalogue) -> Floats:
+    """Variance of a stated price about its market that passes, by commodity, shape (commodities,). [ln²]"""  # noqa: D400  (unit last)
+    pool = bundled_pools().with_volume
+    stated = catalogue.frame["process_noise"].to_numpy(dtype=float)
+    scale = np.where(np.isnan(stated), pool.noise, stated / np.sqrt(yearly_variance(pool)))
+    return np.asarray((1 - pool.level_share) * scale**2)
 
 
 def _to_today(spans: Spans, catalogue: Catalogue, inputs: InputPrices, fx: Rates) -> Floats:

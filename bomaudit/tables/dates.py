@@ -33,7 +33,7 @@ MONTHS = {word: i + 1 for i, words in enumerate(_MONTHS) for word in words.split
 _EXCEL_EPOCH = dt.datetime(1899, 12, 30)  # noqa: DTZ001  (spreadsheet dates have no zone)
 _SERIALS = (20_000, 80_000)
 """Serial numbers taken as dates: 1954 to 2119."""
-_YEARS = (1950, 2150)
+_YEARS = (1900, 2150)
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from made_market import (
     make_volumes,
 )
 
+from bomaudit.curves.calibration import bundled_pools
 from bomaudit.curves.inputs import read_input_prices
 from bomaudit.curves.observations import booked_as_quotes, observe, quotes_with_market
 from bomaudit.curves.priors import build_catalogue
@@ -81,10 +82,12 @@ def test_quantity_is_taken_off_where_every_quote_states_one():
     assert some["log_price"].diff().iloc[1] == pytest.approx(-0.1 * np.log(100))
 
 
-def test_noise_goes_by_kind():
+def test_noise_is_what_a_kind_has_beyond_any_stated_price():
     quotes = make_quotes(("P0", "2015-01-02", 1.0), ("P0", "2016-01-02", 1.0), kind=["firm", "catalogue"])
     found = observed(quotes, make_lines(commodity="gadget"))["noise"]
-    assert found.tolist() == [ModelSection().quote_noise["firm"], ModelSection().quote_noise["catalogue"]]
+    pool = bundled_pools().with_volume
+    passing = (1 - pool.level_share) * pool.noise**2
+    assert found.tolist() == pytest.approx([0.0, np.sqrt(ModelSection().quote_noise["catalogue"] ** 2 - passing)])
 
 
 def test_the_bom_says_what_a_quoted_part_is():
