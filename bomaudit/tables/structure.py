@@ -228,12 +228,11 @@ def _place(frame: pd.DataFrame, i: int) -> dict[str, object]:
 
 
 def repeats(frame: pd.DataFrame) -> list[Finding]:
-    """Part numbers on several lines: told where their prices agree (T085), warned of where they do not (T084).
+    """Part numbers on several lines: warned of where their prices differ (T084), else told (T085; same parent: T087).
 
     Notes
     -----
-    Lines are kept apart: which of them are one and the same is for whoever adds them up, and only lines that agree in
-    part, price and parent may be added.
+    Every row stays a line: merging would lose it and change no sum. A part's yearly quantity is that of all its lines.
     """
     is_line = frame["row_kind"].isin(("part", "alternative")) & (frame["part_no"] != "")
     lines = frame[is_line & frame["unit_cost"].notna()]
@@ -244,10 +243,14 @@ def repeats(frame: pd.DataFrame) -> list[Finding]:
     spread = by_part.agg(["count", "min", "max"])
     several = spread[spread["count"] > 1]
     differ = several[several["max"] - several["min"] > _SAME_PRICE * several["max"]]
+    same = several.drop(differ.index)
+    beside = lines.duplicated(["part_no", "currency", "parent_row"])
+    twice = same[same.index.isin(pd.MultiIndex.from_frame(lines.loc[beside, ["part_no", "currency"]]))]
     findings = []
     for code, say, message, which, assumed in (
         ("T084", warning, "one part should have one price", differ, "each line keeps its own"),
-        ("T085", note, "parts on several lines have the same price on each", several.drop(differ.index), ""),
+        ("T085", note, "parts on several lines have the same price on each", same.drop(twice.index), ""),
+        ("T087", note, "lines alike in part, price and parent are one purchase", twice, "their quantities added"),
     ):
         if len(which):
             number = str(which.index[0][0])

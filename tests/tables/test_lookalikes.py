@@ -879,8 +879,10 @@ def test_one_part_with_two_prices_is_warned_of_and_with_one_is_told(read_text):
     head = "part_no,description,qty,unit_cost,currency\n"
     assert "T084" in codes(read_text(head + "A1,nut,2,0.10,EUR\nA1,nut,4,0.15,EUR\nA2,cap,1,3,EUR\n"))
     got = read_text(head + "A1,nut,2,0.10,EUR\nA1,nut,4,0.10,EUR\nA2,cap,1,3,EUR\n")
-    assert "T085" in codes(got)
+    assert "T087" in codes(got)
     assert len(got.frame) == 3
+    under = "level,part_no,description,qty,unit_cost,currency\n1,B,frame,1,,EUR\n2,A1,nut,2,0.10,EUR\n1,C,lid,1,,EUR\n"
+    assert "T085" in codes(read_text(under + "2,A1,nut,4,0.10,EUR\n"))
 
 
 def test_a_stray_space_before_a_name_is_no_structure(read_rows):
