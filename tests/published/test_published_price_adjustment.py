@@ -3,13 +3,14 @@
 import numpy as np
 import pandas as pd
 import pytest
-from made_market import EURO, bare_library, make_curves, make_lines, make_prices
+from made_market import EURO, bare_library, make_curves, make_lines, make_prices, make_quotes, make_volumes
 
 from bomaudit.curves.inputs import escalate, read_input_prices
 from bomaudit.curves.library import load_library
 from bomaudit.curves.spans import Spans
 from bomaudit.curves.structure import ConversionLearning, InputRatios, conversion_ratio
 from bomaudit.estimate import estimate
+from bomaudit.prepare.currency import reference_rates
 
 COPPER = (5510.456667, 8822.365833)
 """World Bank commodity prices (Pink Sheet, May 2025): copper 2015 and 2022, USD/t."""
@@ -97,3 +98,26 @@ def test_bundled_series_reproduce_published_stale_factors(series, since_2015, si
         found = escalate(prices, spans, EURO)
         ratio = found.general[0] if series == "general_inflation" else found.material[0, 0]
         assert ratio == pytest.approx(factor, rel=5e-3)
+
+
+RAW = [row for row in STALE if row[0] in load_library().commodities["commodity"].tolist()]
+
+
+@pytest.mark.parametrize(("metal", "since_2015", "since_2019"), RAW)
+def test_raw_commodities_follow_their_index_and_learn_nothing(metal, since_2015, since_2019):
+    """Bought by the same metal: World Bank commodity prices (Pink Sheet, May 2025), 2015 to 2024 and 2019 to 2024.
+
+    Volumes that doubled in between change nothing, nor does the trend of eleven own quotes that fell by a tenth a year.
+    """
+    dates = [str(middle_of(y)) for y in (2015, 2019)]
+    lines = make_lines(2, part_no=["A", "B"], commodity=metal, price_currency="USD", basis_date=dates)
+    quotes = make_quotes(*[("C", f"{2008 + k}-07-02", 9.0 * 0.9**k) for k in range(11)], currency="USD")
+    curves = make_curves(
+        lines, quotes=quotes.assign(commodity=metal), volumes=make_volumes(metal, 2005, np.geomspace(1, 9, 20)),
+        fx=reference_rates("USD"),
+    )  # fmt: skip
+    found = estimate(lines, curves, as_of=pd.Timestamp(middle_of(2024)).date(), confidence=0.8).frame
+    assert (found["walk_experience"] == 0).all()
+    assert (found["walk_maturity"] == 0).all()
+    ratio = found["estimate"].to_numpy() / 10.0
+    assert ratio == pytest.approx([since_2015, since_2019], rel=5e-3)
