@@ -28,15 +28,20 @@ def typed_frame(table: Table, data: Mapping[str, Any], n: int) -> pd.DataFrame:
     columns: dict[str, Any] = {c.name: data[c.name] if c.name in data else missing(c, n) for c in table.columns}
     for name in PLACE_COLUMNS:
         number = name == "source_row"
-        columns[name] = data.get(name, np.zeros(n, dtype=np.int64) if number else np.full(n, "", dtype=object))
+        columns[name] = data.get(name, np.zeros(n, dtype=np.int64) if number else same_text("", n))
     columns.update({name: values for name, values in data.items() if name not in columns})
     return pd.DataFrame(columns, index=pd.RangeIndex(n))
+
+
+def same_text(text: str, n: int) -> Any:
+    """Column that says the same in every row: far cheaper than from as many cells."""
+    return pd.array([text], dtype="str").repeat(n)
 
 
 def missing(column: Column, n: int) -> Any:
     """Missing values of a column's kind: "" for texts and codes, NaN, NaT, or NA."""
     if column.kind in ("text", "code"):
-        return np.full(n, "", dtype=object)
+        return same_text("", n)
     if column.kind in ("money", "number", "share"):
         return np.full(n, np.nan)
     if column.kind in ("date", "period"):

@@ -17,7 +17,7 @@ from bomaudit.tables.alternatives import choices
 from bomaudit.tables.block_read import FIGURES, DressOf, Reading, read_block, view_of
 from bomaudit.tables.convert import Place, amount_findings, convert
 from bomaudit.tables.distinct import each
-from bomaudit.tables.frames import typed_frame
+from bomaudit.tables.frames import same_text, typed_frame
 from bomaudit.tables.indents import level_cells, levels_by_indent
 from bomaudit.tables.line_money import line_money, take
 from bomaudit.tables.line_totals import checked_totals
@@ -116,8 +116,8 @@ def _frame(
         findings += made
     data["level"], dotted, made = _levels(r, keep)
     findings += made + line_money(r, data, keep, kinds, read)
-    data["source_file"] = np.full(len(keep), block.sheet.file, dtype=object)
-    data["source_sheet"] = np.full(len(keep), block.sheet.name, dtype=object)
+    data["source_file"] = same_text(block.sheet.file, len(keep))
+    data["source_sheet"] = same_text(block.sheet.name, len(keep))
     data["source_row"] = rows
     data["dotted"] = dotted
     return typed_frame(BOM, data, len(keep)), findings

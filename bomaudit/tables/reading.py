@@ -23,7 +23,7 @@ from bomaudit.tables.choose import Chosen, choose, left_out
 from bomaudit.tables.convert import Place, convert
 from bomaudit.tables.dress import Dress, dress_of
 from bomaudit.tables.files import Book, open_book
-from bomaudit.tables.frames import empty_frame, typed_frame
+from bomaudit.tables.frames import empty_frame, same_text, typed_frame
 from bomaudit.tables.layout import title_of
 from bomaudit.tables.line_money import price_breaks
 from bomaudit.tables.lines import Lines, bom_lines
@@ -192,8 +192,8 @@ def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, v
             table.column(name), sheet.columns[mapped.column][span][keep], place, read, table=table.name
         )
         findings += made
-    data["source_file"] = np.full(len(keep), sheet.file, dtype=object)
-    data["source_sheet"] = np.full(len(keep), sheet.name, dtype=object)
+    data["source_file"] = same_text(sheet.file, len(keep))
+    data["source_sheet"] = same_text(sheet.name, len(keep))
     data["source_row"] = rows[keep]
     kinds = np.where(filled, "line", "blank").astype(object)
     return Lines(typed_frame(table, data, len(keep)), kinds, np.full(len(rows), "", dtype=object), tuple(findings))
