@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.decide.causes import KINDS, Causes, find_causes
+from bomaudit.decide.draws import Draws as Scores
 from bomaudit.decide.draws import normal_scores, power_of_two
 from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, mixed, standard_error
 from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
@@ -22,8 +24,9 @@ _MOST_DRAWS = 1 << 17
 """Where the draws stop growing: 131,072 points bring a probability below 0.14 % even if they were plain random."""
 
 _WORKERS = 2
-_ROUNDING = 1e-12
-"""Differences below this share of the cost are rounding: options that are alike must not seem to flip."""
+_ROUNDING = 1e-6
+"""Differences below this share of the cost are rounding (prices are drawn in single precision): options that are alike
+must not seem to flip."""
 _WORTH_LOOKING = 0.1
 """A cause is looked at if knowing it could be worth a tenth of a quote."""
 
@@ -67,7 +70,7 @@ def simulate(model: Model, target: Ints, *, rules: DecideSection, confidence: fl
     """
     columns = assign_columns(model)
     draws = power_of_two(rules.draws)
-    scores = normal_scores(max(columns.count, 1), draws=draws, seed=rules.seed)
+    scores = normal_scores(max(columns.count, 1), draws=draws, seed=rules.seed).astype(np.float32)
     reader = _Reader(model, target, find_causes(model), rules, confidence, quote_noise)
 
     def read(decisions: range) -> list[tuple[dict[str, float], _Known | None]]:
@@ -116,14 +119,14 @@ class _Reader:
     confidence: float
     quote_noise: float
 
-    def sure(self, drawn: Draws, d: int, columns: Columns, scores: Floats) -> tuple[dict[str, float], _Known | None]:
+    def sure(self, drawn: Draws, d: int, columns: Columns, scores: Scores) -> tuple[dict[str, float], _Known | None]:
         """Read a decision, with more draws until its probabilities are sure enough."""
         head, known = self.read(drawn, d, columns, scores)
         while head["p_error"] > self.rules.standard_error and head["draws"] < _MOST_DRAWS:
             head, known = self.again(d, draws=int(head["draws"]) * 2)
         return head, known
 
-    def read(self, drawn: Draws, d: int, columns: Columns, scores: Floats) -> tuple[dict[str, float], _Known | None]:
+    def read(self, drawn: Draws, d: int, columns: Columns, scores: Scores) -> tuple[dict[str, float], _Known | None]:
         accounts = self.model.accounts
         rows = slice(accounts.first_option[d] - drawn.first_option, accounts.first_option[d + 1] - drawn.first_option)
         options = np.arange(accounts.first_option[d], accounts.first_option[d + 1])
@@ -152,7 +155,7 @@ class _Reader:
         return head, self._known(drawn, d, npv, columns, scores, perfect=(head["evpi"], head["evpi_all"]))
 
     def _known(
-        self, drawn: Draws, d: int, npv: Floats, columns: Columns, scores: Floats, *, perfect: tuple[float, float]
+        self, drawn: Draws, d: int, npv: Floats, columns: Columns, scores: Scores, *, perfect: tuple[float, float]
     ) -> _Known:
         """Value of knowing each part, range and shared factor that could be worth a quote."""
         model, causes = self.model, self.causes
@@ -160,7 +163,7 @@ class _Reader:
         could_be = most_it_could_be(npv.mean(axis=1), causes.reach[held] * model.accounts.products[d])
         rows = np.flatnonzero(could_be > self.rules.cost_of_asking * _WORTH_LOOKING) + held.start
         kind, position = causes.kind[rows], causes.position[rows]
-        score = np.empty((len(rows), npv.shape[1]))
+        score = np.empty((len(rows), npv.shape[1]), dtype=scores.dtype)
         score[kind == 0] = drawn.part_scores[np.searchsorted(drawn.parts, position[kind == 0])]
         if (kind == 1).any():
             score[kind == 1] = drawn.range_scores[np.searchsorted(drawn.ranges, position[kind == 1])]
@@ -178,9 +181,16 @@ class _Reader:
     def again(self, d: int, *, draws: int) -> tuple[dict[str, float], _Known | None]:
         """Read one decision from more draws, in columns of its own, the most important causes in the first ones."""
         columns = columns_of(self.model, d)
-        scores = normal_scores(max(columns.count, 1), draws=draws, seed=self.rules.seed)
+        count = max(columns.count, 1)
+        scores = _further(1 << (count - 1).bit_length(), draws, self.rules.seed)[:count]
         drawn = draw_some(self.model, columns, scores, range(d, d + 1))
         return self.read(drawn, d, columns, scores)
+
+
+@lru_cache(maxsize=8)
+def _further(columns: int, draws: int, seed: int) -> Scores:
+    """Scores for decisions read again: the same for all of about as many causes."""
+    return normal_scores(columns, draws=draws, seed=seed).astype(np.float32)
 
 
 def _quantiles(values: Floats, tail: float) -> tuple[float, float]:

@@ -12,6 +12,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, ndtri
 
+from bomaudit.decide.draws import Draws
+
 Floats = npt.NDArray[np.float64]
 
 _DEGREE = 4
@@ -54,6 +56,23 @@ def _polynomials(scores: Floats) -> Floats:
         terms[:, k] -= np.sqrt(k) * terms[:, k - 2]
         terms[:, k] /= np.sqrt(k + 1)
     return terms
+
+
+def _powers(scores: Draws) -> Draws:
+    """Powers 1 to _DEGREE of the scores, shape (causes, degree, n)."""
+    terms = np.empty((len(scores), _DEGREE, scores.shape[1]), dtype=scores.dtype)
+    terms[:, 0] = scores
+    for k in range(1, _DEGREE):
+        np.multiply(scores, terms[:, k - 1], out=terms[:, k])
+    return terms
+
+
+_HANKEL = np.add.outer(np.arange(_DEGREE), np.arange(_DEGREE)) + 1
+"""Which power the product of two powers is, counted from 0."""
+_BASIS = np.array(
+    [[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [-3.0, 0.0, 1.0, 0.0], [0.0, -6.0, 0.0, 1.0]]
+) / np.sqrt([[1.0], [2.0], [6.0], [24.0]])
+"""The orthonormal Hermite polynomials less their constants, in powers 1 to 4."""
 
 
 def _cell_means() -> Floats:
@@ -109,13 +128,13 @@ class Regression:
         shrunk = self.coefficients * np.sqrt(share)[:, None, None] ** np.arange(1, _DEGREE + 1)
         best = np.zeros((len(shrunk), _NODES))
         for action, mean in enumerate(self.mean):
-            expected = np.einsum("ck,kn->cn", shrunk[:, action], _GRID)
+            expected = shrunk[:, action] @ _GRID
             expected += mean
             np.maximum(best, expected, out=best)
         return np.asarray(np.maximum(best.mean(axis=1) - max(float(self.mean.max()), 0.0), 0.0))
 
 
-def regress(benefit: Floats, scores: Floats) -> Regression:
+def regress(benefit: Floats, scores: Draws) -> Regression:
     r"""Regress the net benefit of each action on one cause at a time.
 
     Parameters
@@ -141,13 +160,17 @@ def regress(benefit: Floats, scores: Floats) -> Regression:
        from a Probabilistic Sensitivity Analysis Sample", Medical Decision Making 34(3), 2014.
     .. [2] R. A. Howard, "Information Value Theory", IEEE Trans. Systems Science and Cybernetics 2(1), 1966.
     """
-    mean = benefit.mean(axis=1)
-    around = (benefit - mean[:, None]) / benefit.shape[1]
-    terms = _polynomials(scores)
-    level = terms.mean(axis=2)
-    products = np.matmul(terms, terms.transpose(0, 2, 1)) / benefit.shape[1] - level[:, :, None] * level[:, None, :]
-    coefficients = np.linalg.solve(products, np.matmul(terms, around.T))
-    return Regression(mean, coefficients.transpose(0, 2, 1))
+    mean, n = benefit.mean(axis=1), benefit.shape[1]
+    powers = _powers(scores)
+    around = benefit - mean[:, None]
+    scale = float(np.abs(around).max(initial=0.0)) or 1.0
+    around = np.concatenate([around / scale, np.ones((1, n))]).astype(powers.dtype)
+    sums = np.matmul(powers, around.T).astype(np.float64) / n
+    low = sums[:, :, -1]  # mean of the 1st to 4th power, then of the 5th to 8th
+    high = np.matmul(powers[:, -1:], powers.transpose(0, 2, 1))[:, 0].astype(np.float64) / n
+    moments = np.concatenate([low, high], axis=1)[:, _HANKEL] - low[:, :, None] * low[:, None, :]
+    coefficients = np.linalg.solve(_BASIS @ moments @ _BASIS.T, _BASIS @ sums[:, :, :-1])
+    return Regression(mean, scale * coefficients.transpose(0, 2, 1))
 
 
 def most_it_could_be(mean: npt.ArrayLike, sd: npt.ArrayLike) -> Floats:
