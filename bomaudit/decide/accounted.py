@@ -15,7 +15,7 @@ from scipy import sparse
 
 from bomaudit.decide.elements import Costed
 from bomaudit.decide.pricing import Floats
-from bomaudit.decide.register import Register, at, records
+from bomaudit.decide.register import Register, at, by_group, records
 from bomaudit.decide.time_value import discounted_years, real_rate
 from bomaudit.findings import Finding, note
 from bomaudit.settings import DecideSection
@@ -203,8 +203,9 @@ def spent_notes(register: Register, elements: pd.DataFrame, *, as_of: date) -> l
     """``D014``: one note a decision whose chosen option has one-time costs that count as spent."""
     spent = elements[is_spent(register, elements, as_of=as_of)]
     first = spent.drop_duplicates("d")
+    names = by_group(spent["element"], spent["d"])
     return [at(r, note, "D014", f"decision {r['decision']}: one-time costs of the chosen option are spent",
-               found=", ".join(spent.loc[spent["d"] == r["d"], "element"]), assumed="they count as booked, not today",
+               found=", ".join(names[r["d"]]), assumed="they count as booked, not today",
                advice="date a cost that is still to come after the as-of date") for r in records(first)]  # fmt: skip
 
 

@@ -92,7 +92,7 @@ def tails(scores: Draws, dof: Floats) -> Draws:
     -----
     A Gaussian copula with t margins: each part has the interval that its line shows, and the correlation of the
     scores. From 6 degrees of freedom on by the expansion in 1/dof (within 0.1 % to score 3, 1 % to score 4), below
-    read linearly between exact quantiles.
+    read linearly between exact quantiles of as many to two places.
 
     References
     ----------
@@ -104,11 +104,16 @@ def tails(scores: Draws, dof: Floats) -> Draws:
     result = _expanded(scores, known)
     few = np.flatnonzero(known < _EXPANSION_DOF)
     if len(few):
-        values, which = np.unique(known[few], return_inverse=True)
-        half = stdtrit(values[:, None], ndtr(_KNOTS[: len(_KNOTS) // 2 + 1]))  # the upper tail would lose its digits
-        table = np.concatenate([half, -half[:, -2::-1]], axis=1).astype(scores.dtype)
-        result[few] = _read_off(table[which], scores[few])
+        table = np.stack([_students(round(v, 2)) for v in known[few].tolist()])
+        result[few] = _read_off(table.astype(scores.dtype), scores[few])
     return result
+
+
+@lru_cache(maxsize=1024)
+def _students(dof: float) -> Floats:
+    """Student-t quantiles at the scores of _KNOTS."""
+    half = stdtrit(dof, ndtr(_KNOTS[: len(_KNOTS) // 2 + 1]))  # the upper tail would lose its digits
+    return np.concatenate([half, -half[-2::-1]])
 
 
 def _expanded(scores: Draws, dof: Floats) -> Draws:

@@ -318,9 +318,10 @@ def _grown(e: pd.DataFrame, growth: Floats) -> list[Finding]:
     """``D018``, ``D019``: amounts carried from their date to today, and those no index could carry."""
     moved = e[np.isfinite(growth) & (growth != 0)]
     stuck = e[np.isnan(growth)]
+    times = moved["d"].value_counts().to_dict()
     return [
         at(r, note, "D018", f"amounts of decision {r['decision']} have a date of their own",
-           found=f"{int((moved['d'] == r['d']).sum())} before today",
+           found=f"{times[r['d']]} before today",
            assumed="carried to today by the labour, energy or general price index",
            advice="leave the date out if an amount is in today's money") for r in records(moved.drop_duplicates("d"))
     ] + [

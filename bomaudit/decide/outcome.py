@@ -13,7 +13,7 @@ import pandas as pd
 from bomaudit.decide.causes import KINDS, Causes, find_causes
 from bomaudit.decide.draws import Draws as Scores
 from bomaudit.decide.draws import normal_scores, power_of_two
-from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, mixed, standard_error
+from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, standard_error
 from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
 from bomaudit.settings import DecideSection
 
@@ -123,7 +123,7 @@ class _Reader:
         """Read a decision, with more draws until its probabilities are sure enough."""
         head, known = self.read(drawn, d, columns, scores)
         while head["p_error"] > self.rules.standard_error and head["draws"] < _MOST_DRAWS:
-            head, known = self.again(d, draws=int(head["draws"]) * 2)
+            head, known = self.again(d, columns, draws=int(head["draws"]) * 2)
         return head, known
 
     def read(self, drawn: Draws, d: int, columns: Columns, scores: Scores) -> tuple[dict[str, float], _Known | None]:
@@ -167,7 +167,7 @@ class _Reader:
         score[kind == 0] = drawn.part_scores[np.searchsorted(drawn.parts, position[kind == 0])]
         if (kind == 1).any():
             score[kind == 1] = drawn.range_scores[np.searchsorted(drawn.ranges, position[kind == 1])]
-        score[kind == 2] = scores[columns.factor[position[kind == 2]]]  # noqa: PLR2004  (third of KINDS)
+        score[kind == 2] = scores[columns.rows(columns.factor[position[kind == 2]])]  # noqa: PLR2004  (third of KINDS)
         found = regress(npv, score)
         share = np.ones(len(rows))
         of_part = position[kind == 0]
@@ -178,13 +178,12 @@ class _Reader:
         evsi = np.where(kind == 0, np.minimum(found.value(share), evpi), np.nan)
         return _Known(d, kind, position, evpi, evsi)
 
-    def again(self, d: int, *, draws: int) -> tuple[dict[str, float], _Known | None]:
-        """Read one decision from more draws, in columns of its own, the most important causes in the first ones."""
-        columns = columns_of(self.model, d)
-        count = max(columns.count, 1)
+    def again(self, d: int, columns: Columns, *, draws: int) -> tuple[dict[str, float], _Known | None]:
+        """Read one decision from more draws: of the columns that it needs, the most important causes first."""
+        mine = columns.for_one(self.model, d)
+        count = 0 if mine.only is None else len(mine.only)
         scores = _further(1 << (count - 1).bit_length(), draws, self.rules.seed)[:count]
-        drawn = draw_some(self.model, columns, scores, range(d, d + 1))
-        return self.read(drawn, d, columns, scores)
+        return self.read(draw_some(self.model, mine, scores, range(d, d + 1)), d, mine, scores)
 
 
 @lru_cache(maxsize=8)
@@ -199,21 +198,3 @@ def _quantiles(values: Floats, tail: float) -> tuple[float, float]:
     ends = (round(tail * last), round((1.0 - tail) * last))
     held = np.partition(values, ends)
     return float(held[ends[0]]), float(held[ends[1]])
-
-
-def columns_of(model: Model, d: int) -> Columns:
-    """Columns for one decision alone."""
-    first, last = model.accounts.first_option[d], model.accounts.first_option[d + 1]
-    prices = model.prices
-    parts, ranges = np.unique(model.part_use[first:last].indices), np.unique(model.range_use[first:last].indices)
-    use = abs(model.part_use[first:last]).sum(axis=0)[parts] * model.median[parts]
-    loading = np.asarray(abs(prices.loadings[parts]).T @ use).ravel()
-    factors = np.flatnonzero(loading > 0)
-    spread = abs(model.range_use[first:last]).sum(axis=0)[ranges] * model.ranges.sd[ranges]
-    size = np.concatenate([loading[factors], use * np.nan_to_num(prices.sd_own[parts]), spread])
-    place = np.empty(len(size), dtype=np.int64)
-    place[np.argsort(-size, kind="stable")] = np.arange(len(size))
-    at_factors, at_parts, at_ranges = np.split(place, np.cumsum([len(factors), len(parts)]))
-    factor, part, column = (np.full(n, -1) for n in (len(prices.factors), len(prices.parts), len(model.ranges.mode)))
-    factor[factors], part[parts], column[ranges] = at_factors, at_parts, at_ranges
-    return Columns(factor, part, column, len(size), mixed(prices, factor, part, len(size)))

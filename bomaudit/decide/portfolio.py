@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from bomaudit.decide.register import Register
+from bomaudit.decide.register import Register, by_group
 from bomaudit.findings import Finding, note
 
 WORTH_IT = ("reopen", "review")
@@ -39,15 +39,15 @@ def add_up(register: Register, judged: pd.DataFrame, removed: pd.DataFrame) -> t
     worth = judged[judged["verdict"].isin(WORTH_IT)].sort_values(
         ["npv", "decision"], ascending=[False, True], kind="stable"
     )
-    parts = removed.groupby("d")["part_no"].agg(frozenset)
+    parts = by_group(removed["part_no"], removed["d"])
     taken: dict[str, str] = {}
     changes: dict[str, str] = {}
     rows, findings = [], []
     change = register.decisions["change"]
     for d, row in zip(worth.index, worth.to_dict("records"), strict=True):
         name = str(row["decision"])
-        mine = parts.get(d, frozenset())
-        clash = sorted(p for p in mine if p in taken)
+        mine = parts.get(d, [])
+        clash = sorted({p for p in mine if p in taken})
         if clash:
             because = f"{taken[clash[0]]} already takes out {', '.join(clash)}"
             rows.append({**_row(row), "counted": False, "npv_counted": 0.0, "because": because})

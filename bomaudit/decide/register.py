@@ -131,6 +131,14 @@ def texts(values: pd.Series) -> pd.Series:
     return values.astype(object).where(values.notna(), "").astype("str")
 
 
+def by_group(values: pd.Series, groups: pd.Series) -> dict[object, list[str]]:
+    """Texts of each group, in their order: one pass, however many groups there are."""
+    held: dict[object, list[str]] = {}
+    for group, value in zip(groups.tolist(), values.tolist(), strict=True):
+        held.setdefault(group, []).append(value)
+    return held
+
+
 def _whole_decisions(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     """Leave out decisions with fewer than two options, or not exactly one chosen."""
     by = table.groupby("decision", sort=False)

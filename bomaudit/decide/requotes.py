@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from bomaudit.decide.register import texts
+from bomaudit.decide.register import by_group, texts
 from bomaudit.decide.value_of_asking import gain_from_asking
 from bomaudit.glossary import REQUOTES
 from bomaudit.settings import DecideSection
@@ -47,7 +47,7 @@ def rank_requotes(
         np.nan_to_num(gain.to_numpy() if isinstance(gain, pd.Series) else gain) * rules.gain_years * rules.gain_share
     )
     named = known[known["evsi"] > rules.cost_of_asking / 100].sort_values("evsi", ascending=False, kind="stable")
-    decisions = named.groupby("part_no", sort=False)["decision"].agg(", ".join)
+    decisions = {part: ", ".join(found) for part, found in by_group(named["decision"], named["part_no"]).items()}
     in_decisions = parts["part_no"].map(known.groupby("part_no")["evsi"].sum()).fillna(0.0).to_numpy()
     parts = parts.assign(
         decisions=texts(parts["part_no"].map(decisions)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -153,6 +153,8 @@ class Columns:
     count : int
     mix : csr array, shape (parts, count)
         Score of each part's log price from the columns: its factors and its own noise, to unit variance.
+    only : array of int, optional
+        The columns that the scores at hand are of, ascending; all of them if not given.
     """
 
     factor: Ints
@@ -160,6 +162,27 @@ class Columns:
     spread: Ints
     count: int
     mix: sparse.csr_array
+    only: Ints | None = None
+
+    def rows(self, columns: Ints) -> Ints:
+        """Rows of the scores at hand that hold some columns."""
+        return columns if self.only is None else np.searchsorted(self.only, columns)
+
+    def mix_of(self, parts: Ints) -> sparse.csr_array:
+        """Weights of the scores at hand in the scores of some parts."""
+        mix = self.mix[parts]
+        if self.only is None:
+            return mix
+        return sparse.csr_array((mix.data, self.rows(mix.indices), mix.indptr), shape=(len(parts), len(self.only)))
+
+    def for_one(self, model: Model, d: int) -> Columns:
+        """The same, with scores at hand only of the columns that one decision needs; at least one."""
+        accounts = model.accounts
+        options = range(int(accounts.first_option[d]), int(accounts.first_option[d + 1]))
+        parts, ranges = _block(model.part_use, options)[0], _block(model.range_use, options)[0]
+        used = np.unique(np.concatenate([self.mix[parts].indices, self.spread[ranges]]))
+        used = used[used >= 0]
+        return replace(self, only=used if len(used) else np.zeros(1, dtype=np.int64))
 
 
 def mixed(prices: Prices, factor: Ints, part: Ints, count: int) -> sparse.csr_array:
@@ -300,13 +323,13 @@ def draw_some(model: Model, columns: Columns, scores: Scores, decisions: range) 
     options = range(int(first[decisions.start]), int(first[decisions.stop]))
     parts, part_use = _block(model.part_use, options)
     ranges, range_use = _block(model.range_use, options)
-    part_scores = np.asarray(columns.mix[parts] @ scores)
+    part_scores = np.asarray(columns.mix_of(parts) @ scores)
     price = price_ratios(part_scores, model.sd_log[parts], model.dof[parts])
     from_parts = _summed(part_use * model.median[parts], price)
     from_parts += model.fixed[options.start : options.stop, None]
     if not len(ranges):
         return Draws(decisions, options.start, from_parts, from_parts, parts, ranges, part_scores, np.empty((0, 0)))
-    range_scores = scores[columns.spread[ranges]]
+    range_scores = scores[columns.rows(columns.spread[ranges])]
     certain, share, shape = _stated(model.ranges, ranges, range_scores)
     cost = _summed(range_use * share, shape)
     cost += from_parts
