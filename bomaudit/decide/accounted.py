@@ -18,6 +18,7 @@ from bomaudit.decide.pricing import Floats
 from bomaudit.decide.register import Register, at, by_group, records
 from bomaudit.decide.time_value import discounted_years, real_rate
 from bomaudit.findings import Finding, note
+from bomaudit.glossary import PLACE_COLUMNS
 from bomaudit.settings import DecideSection
 
 Bools = npt.NDArray[np.bool_]
@@ -167,16 +168,16 @@ def account(
 
     products, present_years = spread(left, volume * (1 + growth) ** max(later, 0.0), growth)
     booked_products, booked_years = spread(programme, volume, np.zeros(len(heads)))
-    d, basis = e["d"].to_numpy(), e["basis"].to_numpy(dtype=object)
+    d = e["d"].to_numpy()
     chosen = register.options["chosen"].to_numpy(dtype=bool)
     decision_of = register.options["d"].to_numpy(dtype=np.int64)
 
-    spent = is_spent(register, e, as_of=day or as_of)
+    spent = is_spent(register, costed, as_of=day or as_of)
 
     def weight(products: Floats, years: Floats) -> Floats:
         left = np.where(products > 0, products, np.nan)
         per_year, once = (np.where(np.isnan(volume), 0.0, x)[d] for x in (years / left, 1.0 / left))
-        return np.select([basis == "once", basis == "per_year"], [once, per_year], default=1.0)
+        return np.where(costed.once, once, np.where(costed.per_year, per_year, 1.0))
 
     return Accounts(
         decision_of=decision_of,
@@ -192,16 +193,16 @@ def account(
     )
 
 
-def is_spent(register: Register, elements: pd.DataFrame, *, as_of: date) -> Bools:
+def is_spent(register: Register, costed: Costed, *, as_of: date) -> Bools:
     """Once costs of the chosen option that were paid up to the as-of date; undated ones were paid when decided."""
-    chosen = register.options["chosen"].to_numpy(dtype=bool)[elements["o"].to_numpy()]
-    due = elements["date"].to_numpy() > np.datetime64(as_of)
-    return np.asarray(chosen & (elements["basis"].to_numpy(dtype=object) == "once") & ~due)
+    chosen = register.options["chosen"].to_numpy(dtype=bool)[costed.elements["o"].to_numpy()]
+    due = costed.elements["date"].to_numpy() > np.datetime64(as_of)
+    return np.asarray(chosen & costed.once & ~due)
 
 
-def spent_notes(register: Register, elements: pd.DataFrame, *, as_of: date) -> list[Finding]:
+def spent_notes(register: Register, costed: Costed, *, as_of: date) -> list[Finding]:
     """``D014``: one note a decision whose chosen option has one-time costs that count as spent."""
-    spent = elements[is_spent(register, elements, as_of=as_of)]
+    spent = costed.elements.loc[is_spent(register, costed, as_of=as_of), ["d", "decision", "element", *PLACE_COLUMNS]]
     first = spent.drop_duplicates("d")
     names = by_group(spent["element"], spent["d"])
     return [at(r, note, "D014", f"decision {r['decision']}: one-time costs of the chosen option are spent",

@@ -124,7 +124,7 @@ def build_case(
         target=target,
         findings=(
             *costed.findings,
-            *spent_notes(register, e, as_of=as_of),
+            *spent_notes(register, costed, as_of=as_of),
             *missing_change_cost(heads, heads["decision"].iloc[silent].tolist()),
         ),
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -66,6 +67,16 @@ class Costed:
     coefficients: sparse.csr_array
     prices: Prices
     findings: tuple[Finding, ...]
+
+    @cached_property
+    def once(self) -> Bools:
+        """Elements that cost once."""
+        return (self.elements["basis"] == "once").to_numpy(dtype=bool)
+
+    @cached_property
+    def per_year(self) -> Bools:
+        """Elements that cost so much a year."""
+        return (self.elements["basis"] == "per_year").to_numpy(dtype=bool)
 
     @property
     def today(self) -> Floats:

@@ -145,19 +145,19 @@ def _whole_decisions(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     chosen = table["chosen"].fillna(False).astype(bool)
     options = by["option"].transform("nunique")
     n_chosen = table["option"].where(chosen).groupby(table["decision"]).transform("nunique")
-    firsts = table.drop_duplicates("decision").index
+    keep = (options >= 2) & (n_chosen == 1)  # noqa: PLR2004  (a decision is between two)
+    firsts = table[~keep].drop_duplicates("decision").index
     findings: list[Finding] = []
     for record, n, c in zip(records(table.loc[firsts]), options[firsts], n_chosen[firsts], strict=True):
         name = record["decision"]
-        if n < 2:  # noqa: PLR2004  (a decision is between two)
+        if n < 2:  # noqa: PLR2004
             findings.append(at(record, error, "D002", f"decision {name} needs at least two options",
                                 found=f"only {record['option']}", assumed="decision left out",
                                 advice="add what the alternative consists of"))  # fmt: skip
-        elif c != 1:
+        else:
             findings.append(at(record, error, "D003", f"decision {name} needs exactly one chosen option",
                                 found=f"{int(c)}", assumed="decision left out",
                                 advice="mark the option in production with y in column chosen"))  # fmt: skip
-    keep = (options >= 2) & (n_chosen == 1)  # noqa: PLR2004
     return table[keep].reset_index(drop=True), findings
 
 
@@ -251,13 +251,9 @@ def _ranges(elements: pd.DataFrame, findings: list[Finding]) -> tuple[pd.DataFra
            assumed="the three are put in order", advice="correct the range")
         for r in records(elements.assign(amount=filled)[out_of_order])
     ]  # fmt: skip
-    bounds = pd.concat([low, filled, high], axis=1)
-    bounds.columns = pd.Index(["low", "amount", "high"])
-    elements = elements.assign(
-        amount=filled.mask(out_of_order, bounds.median(axis=1)),
-        low=low.mask(out_of_order, bounds.min(axis=1)),
-        high=high.mask(out_of_order, bounds.max(axis=1)),
-    )
+    elements = elements.assign(amount=filled)
+    ordered = np.sort(elements.loc[out_of_order, ["low", "amount", "high"]].to_numpy(dtype=float), axis=1)
+    elements.loc[out_of_order, ["low", "amount", "high"]] = ordered
     return elements.assign(
         low=elements["low"].fillna(elements["amount"]), high=elements["high"].fillna(elements["amount"])
     ), findings

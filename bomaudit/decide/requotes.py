@@ -41,7 +41,8 @@ def rank_requotes(
     bears on no decision is worth asking for the latter alone. Ranked by worth less cost.
     """
     lines = _by_part(audited)
-    parts = pd.concat([lines, outside[~outside["part_no"].isin(lines["part_no"])]], ignore_index=True)
+    beside = outside[~outside["part_no"].isin(lines["part_no"])] if len(outside) else outside
+    parts = pd.concat([lines, beside], ignore_index=True)
     gain = gain_from_asking(parts["booked_cost"], parts["estimate"], parts["sd_log"]) * parts["per_year"].fillna(0.0)
     by_price = (
         np.nan_to_num(gain.to_numpy() if isinstance(gain, pd.Series) else gain) * rules.gain_years * rules.gain_share
