@@ -23,7 +23,7 @@ from bomaudit.curves.level import Priced, as_arrays, find_level
 from bomaudit.curves.maturity import stage_of
 from bomaudit.curves.offers import NewerQuotes, find_newer
 from bomaudit.curves.pooling import Floats
-from bomaudit.curves.spans import log_rate
+from bomaudit.curves.spans import Days, log_rate
 from bomaudit.curves.spread import Spread, currency_loading, find_spread
 from bomaudit.curves.timelines import Codes
 from bomaudit.evidence import take_newer
@@ -69,7 +69,7 @@ class Estimates:
         return f"Estimates({int(self.frame['estimate'].notna().sum())} of {len(self.frame)} lines)"
 
 
-def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date, confidence: float) -> Estimates:
+def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date | Days, confidence: float) -> Estimates:
     r"""Estimate every auditable line as of a day.
 
     Parameters
@@ -77,8 +77,8 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date, confidence: fl
     lines : DataFrame
         Prepared lines, from :func:`bomaudit.prepare.lines.prepare_lines`.
     curves : Curves
-    as_of : date
-        Past: only quotes up to it count. After the curves' own day: volumes are forecast, input prices stay where they
+    as_of : date, or array of datetime64[D] of shape (lines,)
+        One day for all lines or one each. Past: only quotes up to it count. After the curves' own day: volumes are forecast, input prices stay where they
         are in real terms, currencies where they are, all with widening intervals. Annual quantities are today's either
         way.
     confidence : float
@@ -96,8 +96,9 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date, confidence: fl
     usable = lines["auditable"].to_numpy(dtype=bool) & (lines["price_at_basis"] > 0).to_numpy(dtype=bool)
     usable &= lines["basis_date"].notna().to_numpy(dtype=bool)
     known = lines if bool(usable.all()) else lines[usable]
-    priced = as_arrays(known, curves, np.datetime64(as_of, "D"))
-    pairs = find_newer(priced.asked, curves.offers, as_of=np.datetime64(min(as_of, curves.as_of), "D"))
+    today = np.asarray(as_of, dtype="datetime64[D]")
+    priced = as_arrays(known, curves, today[usable] if today.ndim else today)
+    pairs = find_newer(priced.asked, curves.offers, as_of=np.minimum(priced.spans.now, np.datetime64(curves.as_of, "D")))
     blocks = [slice(k, min(k + _BLOCK, len(known))) for k in range(0, len(known), _BLOCK)]
 
     def of_block(rows: slice) -> _Block:

@@ -13,7 +13,7 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.curves.offers import Asked
 from bomaudit.curves.own_volume import log_quantity_change
 from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
-from bomaudit.curves.spans import Spans
+from bomaudit.curves.spans import Days, Spans
 from bomaudit.curves.timelines import Codes, codes_of
 
 # columns of loadings: the shared factors as in curves.carry.factor_codes, then two that are each line's own
@@ -72,7 +72,8 @@ class Priced:
     def some(self, rows: slice) -> Priced:
         """Some of the lines."""
         s = self.spans
-        spans = Spans(s.commodity[rows], s.currency[rows], s.currencies, s.custom[rows], s.then[rows], s.now)
+        now = s.now[rows] if s.now.ndim else s.now
+        spans = Spans(s.commodity[rows], s.currency[rows], s.currencies, s.custom[rows], s.then[rows], now)
         return Priced(
             spans, self.part[rows], self.supplier[rows], self.price[rows], self.booked[rows], self.noise[rows],
             self.date_sd[rows], self.sure[rows],
@@ -80,7 +81,7 @@ class Priced:
         )  # fmt: skip
 
 
-def as_arrays(known: pd.DataFrame, curves: Curves, today: np.datetime64) -> Priced:
+def as_arrays(known: pd.DataFrame, curves: Curves, today: Days) -> Priced:
     """Lines as plain arrays.
 
     Parameters
@@ -88,7 +89,7 @@ def as_arrays(known: pd.DataFrame, curves: Curves, today: np.datetime64) -> Pric
     known : DataFrame
         Prepared lines that are auditable.
     curves : Curves
-    today : datetime64[D]
+    today : array of datetime64[D], shape (lines,) or ()
 
     Returns
     -------
@@ -103,7 +104,7 @@ def as_arrays(known: pd.DataFrame, curves: Curves, today: np.datetime64) -> Pric
         currencies=currencies,
         custom=(known["sourcing"] == "custom").to_numpy(dtype=bool),
         then=known["basis_date"].to_numpy().astype("datetime64[D]"),
-        now=np.asarray(today),
+        now=today,
     )
     sure = np.clip(np.nan_to_num(_floats(known, "commodity_confidence"), nan=1.0), 0.0, 1.0)
     return Priced(
@@ -221,7 +222,8 @@ def _date_variance(lines: Priced, curves: Curves) -> Floats:
     result, rows = np.zeros(len(lines)), np.flatnonzero(lines.date_sd > 0)
     if len(rows):
         step = np.round(lines.date_sd[rows] * DAYS_PER_YEAR).astype("timedelta64[D]")
-        some = lines.spans.take(rows, now=lines.spans.now)
+        now = lines.spans.now
+        some = lines.spans.take(rows, now=now[rows] if now.ndim else now)
         early, late = carry(curves, some.since(some.then - step)), carry(curves, some.since(some.then + step))
         result[rows] = ((early.total - late.total) / 2) ** 2 + np.abs(early.process - late.process) / 2
     return result

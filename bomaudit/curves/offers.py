@@ -154,14 +154,14 @@ class NewerQuotes:
         return NewerQuotes(self.line[pairs] - rows.start, self.quote[pairs], self.other[pairs], self.passed_over[rows])
 
 
-def find_newer(lines: Asked, offers: Offers, *, as_of: np.datetime64) -> NewerQuotes:
+def find_newer(lines: Asked, offers: Offers, *, as_of: Days | np.datetime64) -> NewerQuotes:
     """Quotes after each line's basis date and not after ``as_of``; of several price breaks one.
 
     Parameters
     ----------
     lines : Asked
     offers : Offers
-    as_of : datetime64[D]
+    as_of : datetime64[D], or array of shape (lines,)
 
     Returns
     -------
@@ -179,7 +179,7 @@ def find_newer(lines: Asked, offers: Offers, *, as_of: np.datetime64) -> NewerQu
     ahead = np.arange(len(line)) - np.repeat(np.cumsum(count) - count, count)
     quote = np.repeat(offers.start[lines.part[some]], count) + ahead
     own = _own_break(lines, offers, line, quote)
-    kept = (offers.day[quote] > lines.basis[line]) & (offers.day[quote] <= as_of)
+    kept = (offers.day[quote] > lines.basis[line]) & (offers.day[quote] <= (as_of[line] if as_of.ndim else as_of))
     line, quote = line[kept], quote[kept]
     distance = _distance(offers.least[quote], own[line], lines.annual[line])
     order = np.lexsort((distance, offers.supplier[quote], offers.day[quote], line))

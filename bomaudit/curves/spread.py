@@ -112,6 +112,6 @@ def currency_loading(curves: Curves, spans: Spans) -> Floats:
     array, shape (spans,)
         [ln]
     """
-    ahead = float((spans.now - np.datetime64(curves.as_of, "D")).astype(float)) / DAYS_PER_YEAR
+    ahead = (spans.now - np.datetime64(curves.as_of, "D")).astype(np.float64) / DAYS_PER_YEAR
     yearly = np.nan_to_num(curves.fx.log_sd_per_year(np.array(spans.currencies, dtype=object)))
-    return np.asarray(np.append(yearly, 0.0)[spans.currency] * np.sqrt(max(ahead, 0.0)))
+    return np.asarray(np.append(yearly, 0.0)[spans.currency] * np.sqrt(np.maximum(ahead, 0.0)))

@@ -17,6 +17,7 @@ from bomaudit.decide.elements import find_sources, lines_needed
 from bomaudit.decide.judged import Decided, judge_case
 from bomaudit.decide.market import Market, log_escalation
 from bomaudit.decide.register import Register, missing_volume, read_register
+from bomaudit.decide.timing import days_looked_at
 from bomaudit.estimate import Estimates
 from bomaudit.findings import Finding
 from bomaudit.prepare.currency import Fx
@@ -77,7 +78,7 @@ def decide(
     )  # fmt: skip
     decided = judge_case(
         opened.case,
-        opened.market.on,
+        opened.market.along(days_looked_at(opened.case.register, as_of)),
         lines=lines,
         audited=audited,
         findings=(*found, *opened.findings),

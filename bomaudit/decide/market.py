@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -13,6 +14,10 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.curves.timelines import years_of
 from bomaudit.decide.pricing import Prices, joined, prices_of
 from bomaudit.estimate import Estimates, estimate
+
+
+_LINES_AT_ONCE = 20_000
+"""Parts × days estimated together: a few MB a column."""
 
 
 @dataclass(frozen=True)
@@ -60,12 +65,38 @@ class Market:
         others = prices_of(outside, found, np.arange(len(outside)))
         return joined(prices, replace(others, parts=others.parts.assign(line=-1)))
 
+    def along(self, days: Sequence[date]) -> Callable[[date], Prices]:
+        """Prices on any of some days, asked for in their order; as many days at once as fit."""
+        at_once = max(_LINES_AT_ONCE // max(len(self.parts), 1), 1)
+        held: dict[date, Prices] = {}
+
+        def on(day: date) -> Prices:
+            if day not in held:
+                first = days.index(day)
+                held.clear()
+                held.update(self._on_days(days[first : first + at_once]))
+            return held[day]
+
+        return on
+
     def on(self, day: date) -> Prices:
         """Prices of the same parts, in the same order, on another day."""
-        found = estimate(self.parts, self.curves, as_of=day, confidence=self.confidence)
-        prices = prices_of(self.parts, found, np.arange(len(self.parts)))
-        line = np.concatenate([self.rows, np.full(len(self.parts) - len(self.rows), -1)])
-        return replace(prices, parts=prices.parts.assign(line=line))
+        return self._on_days([day])[day]
+
+    def _on_days(self, days: Sequence[date]) -> dict[date, Prices]:
+        """Prices on some days in one estimate: of few parts, most of the time goes into starting one."""
+        size = len(self.parts)
+        lines = self.parts.iloc[np.tile(np.arange(size), len(days))].reset_index(drop=True)
+        each = np.repeat(np.array(days, dtype="datetime64[D]"), size)
+        found = estimate(lines, self.curves, as_of=each, confidence=self.confidence)
+        all_days = prices_of(lines, found, np.arange(len(lines)))
+        line = np.concatenate([self.rows, np.full(size - len(self.rows), -1)])
+        prices = {}
+        for k, day in enumerate(days):
+            rows = slice(k * size, (k + 1) * size)
+            parts = all_days.parts.iloc[rows].reset_index(drop=True).assign(line=line)
+            prices[day] = Prices(parts, all_days.factors, all_days.loadings[rows], all_days.sd_own[rows])
+        return prices
 
 
 _LABOUR_KINDS = ("labour", "overhead", "engineering", "validation")

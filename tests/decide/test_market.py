@@ -70,3 +70,25 @@ def test_prices_on_another_day_are_of_the_same_parts_in_the_same_order(sample_au
     later = opened.market.on(dataclasses.replace(sample_audit).as_of.replace(year=2028))
     assert later.parts["part_no"].tolist() == today.parts["part_no"].tolist()
     assert (later.parts["sd_log"] >= today.parts["sd_log"] - 1e-6).mean() > 0.9
+
+
+def test_prices_along_days_are_those_of_each_day_alone(sample_audit, monkeypatch):
+    """All days in one estimate, or as many as fit at once: the same figures to the last place."""
+    from bomaudit.decide.decided import open_case  # noqa: PLC0415
+
+    tables = sample_audit.inputs.tables
+    opened = open_case(
+        tables["decisions"], lines=sample_audit.prepared, curves=sample_audit.curves, estimates=sample_audit.estimates,
+        quotes=tables["quotes"], library=sample_audit.library, fx=sample_audit.curves.fx,
+        settings=sample_audit.settings, as_of=sample_audit.as_of,
+    )  # fmt: skip
+    days = [date(2016, 3, 1), date(2021, 5, 5), TODAY, date(2029, 1, 1)]
+    market = opened.market
+    for at_once in (20_000, 2 * len(market.parts)):
+        monkeypatch.setattr("bomaudit.decide.market._LINES_AT_ONCE", at_once)
+        along = market.along(days)
+        for day in days:
+            one, found = market.on(day), along(day)
+            pd.testing.assert_frame_equal(found.parts, one.parts, check_exact=True)
+            assert (found.factors, found.sd_own.tolist()) == (one.factors, one.sd_own.tolist())
+            assert abs(found.loadings - one.loadings).max() == 0.0
