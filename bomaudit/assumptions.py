@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import pandas as pd
 from pydantic import BaseModel
 
 from bomaudit.curves.fitted import Curves
+from bomaudit.findings import Finding
 from bomaudit.prepare.currency import Fx
 from bomaudit.settings import Settings
 
@@ -15,8 +16,10 @@ _SECTIONS = ("audit", "read", "model", "decide", "finance")
 _COLUMNS = ["name", "value", "stated", "source"]
 
 
-def list_assumptions(settings: Settings, prepared: pd.DataFrame, curves: Curves, fx: Fx) -> pd.DataFrame:
-    """List every setting with its value and reason, the sources of rates and curves, and what was filled in.
+def list_assumptions(
+    settings: Settings, prepared: pd.DataFrame, curves: Curves, fx: Fx, *, given: Iterable[Finding] = ()
+) -> pd.DataFrame:
+    """List what was given for this run, every setting and its reason, sources of rates and curves, what was filled in.
 
     Parameters
     ----------
@@ -25,12 +28,18 @@ def list_assumptions(settings: Settings, prepared: pd.DataFrame, curves: Curves,
         Prepared lines.
     curves : Curves
     fx : Fx
+    given : iterable of Finding
+        Those of code ``S013`` say what was given for this run only.
 
     Returns
     -------
-    DataFrame, columns name, value, stated ("audit.toml", "default" or "data"), source
+    DataFrame, columns name, value, stated ("--set", "audit.toml", "default" or "data"), source
     """
-    rows = [*_of_settings(settings), ("exchange rates", fx.currency, "data", fx.source)]
+    told = {f.found.partition("=")[0].strip(): f for f in given if f.code == "S013"}
+    rows = [(name, f.found.partition("=")[2].strip(), "--set", f.assumed) for name, f in told.items() if ":" in name]
+    rows += [(name, value, "--set" if name in told else stated, why)
+             for name, value, stated, why in _of_settings(settings)]  # fmt: skip
+    rows.append(("exchange rates", fx.currency, "data", fx.source))
     unstated = int((prepared["auditable"] & (prepared["sourcing"] == "standard")).sum())
     rows.append(("sourcing", f"{unstated} lines standard", "data", "standard unless the BOM says custom"))
     table = pd.DataFrame(rows, columns=_COLUMNS)

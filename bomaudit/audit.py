@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -22,6 +22,7 @@ from bomaudit.prepare.quotes import prepare_quotes
 from bomaudit.settings import Settings
 from bomaudit.status import judge_lines
 from bomaudit.tables import Inputs, read_audit
+from bomaudit.what_if import Change, World, apply
 
 SETTINGS_FILE = "audit.toml"
 
@@ -38,12 +39,15 @@ class Opened:
         Rates into the audit currency.
     findings : tuple of Finding
         Everything found so far, worst first.
+    library : Library, optional
+        Instead of the one that travels with the package.
     """
 
     inputs: Inputs
     as_of: date
     fx: Fx
     findings: tuple[Finding, ...]
+    library: Library | None = None
 
     @property
     def settings(self) -> Settings:
@@ -114,7 +118,13 @@ class Audit:
         return self.opened.fx.currency
 
 
-def open_audit(folder: Path, *, settings: Settings | None = None, as_of: date | None = None) -> Opened:
+def open_audit(
+    folder: Path,
+    *,
+    settings: Settings | None = None,
+    as_of: date | None = None,
+    changes: tuple[Change, ...] = (),
+) -> Opened:
     """Read and validate an audit folder.
 
     Parameters
@@ -125,6 +135,8 @@ def open_audit(folder: Path, *, settings: Settings | None = None, as_of: date | 
         Instead of the folder's ``audit.toml``.
     as_of : date, optional
         Day to estimate for where the settings state none.
+    changes : tuple of Change
+        Values of the inputs that are given for this run.
 
     Returns
     -------
@@ -133,7 +145,8 @@ def open_audit(folder: Path, *, settings: Settings | None = None, as_of: date | 
     Raises
     ------
     BadInput
-        If the settings or the BOM cannot be used, no day is given, or no currency is stated anywhere.
+        If the settings or the BOM cannot be used, no day is given, no currency is stated anywhere, or a change names
+        nothing in the inputs.
     """
     settings = settings or settings_.load(folder / SETTINGS_FILE)
     inputs = read_audit(folder, settings)
@@ -152,7 +165,17 @@ def open_audit(folder: Path, *, settings: Settings | None = None, as_of: date | 
             error("S010", "the audit currency needs exchange rates", file=SETTINGS_FILE, found=str(problem),
                   advice="add an fx table or choose another currency under [audit]")
         ) from None  # fmt: skip
-    return Opened(inputs, day, fx, tuple(in_order([*findings, *found])))
+    opened = Opened(inputs, day, fx, tuple(in_order([*findings, *found])))
+    return changed(opened, changes) if changes else opened
+
+
+def changed(opened: Opened, changes: tuple[Change, ...]) -> Opened:
+    """The same folder with some values of the inputs given; raises :class:`BadInput` as :func:`open_audit`."""
+    inputs = opened.inputs
+    world = World(inputs.tables, opened.library or load_library(), opened.as_of, opened.fx.currency)
+    world, said = apply(world, changes)
+    findings = tuple(in_order([*opened.findings, *said]))
+    return replace(opened, inputs=replace(inputs, tables=dict(world.tables)), findings=findings, library=world.library)
 
 
 def _audit_currency(inputs: Inputs) -> tuple[str, list[Finding]]:
@@ -209,7 +232,7 @@ def prepare(opened: Opened) -> tuple[Library, pd.DataFrame, pd.DataFrame, list[F
         Prepared lines, one row a BOM line.
     findings : list of Finding
     """
-    tables, library = opened.inputs.tables, load_library()
+    tables, library = opened.inputs.tables, opened.library or load_library()
     quotes, of_quotes = prepare_quotes(tables["quotes"], fx=opened.fx, as_of=opened.as_of)
     lines, of_lines = prepare_lines(
         tables["bom"],
@@ -261,5 +284,5 @@ def run(opened: Opened) -> Audit:
         as_of=as_of,
     )
     findings = in_order([*opened.findings, *found, *curves.findings, *decided.findings])
-    assumptions = list_assumptions(settings, prepared, curves, fx)
+    assumptions = list_assumptions(settings, prepared, curves, fx, given=opened.findings)
     return Audit(opened, library, quotes, prepared, curves, estimates, lines, decided, tuple(findings), assumptions)

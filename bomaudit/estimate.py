@@ -78,9 +78,9 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date | Days, confide
         Prepared lines, from :func:`bomaudit.prepare.lines.prepare_lines`.
     curves : Curves
     as_of : date, or array of datetime64[D] of shape (lines,)
-        One day for all lines or one each. Past: only quotes up to it count. After the curves' own day: volumes are forecast, input prices stay where they
-        are in real terms, currencies where they are, all with widening intervals. Annual quantities are today's either
-        way.
+        One day for all lines or one each. Past: only quotes up to it count. After the curves' own day: volumes are
+        forecast, input prices stay where they are in real terms, currencies where they are, all with widening
+        intervals. Annual quantities are today's either way.
     confidence : float
         Coverage of the interval. [-]
 
@@ -98,7 +98,9 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date | Days, confide
     known = lines if bool(usable.all()) else lines[usable]
     today = np.asarray(as_of, dtype="datetime64[D]")
     priced = as_arrays(known, curves, today[usable] if today.ndim else today)
-    pairs = find_newer(priced.asked, curves.offers, as_of=np.minimum(priced.spans.now, np.datetime64(curves.as_of, "D")))
+    pairs = find_newer(
+        priced.asked, curves.offers, as_of=np.minimum(priced.spans.now, np.datetime64(curves.as_of, "D"))
+    )
     blocks = [slice(k, min(k + _BLOCK, len(known))) for k in range(0, len(known), _BLOCK)]
 
     def of_block(rows: slice) -> _Block:

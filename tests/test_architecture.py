@@ -15,7 +15,8 @@ LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 
 ROOMS = (
     "resources", "glossary", "findings", "settings", "frames", "tables", "edited", "prepare", "curves", "evidence",
-    "estimate", "status", "decide", "assumptions", "audit", "finance", "history", "backtest", "screen", "report", "cli",
+    "estimate", "status", "decide", "assumptions", "what_if", "audit", "finance", "history", "backtest", "screen",
+    "report", "cli",
 )  # fmt: skip
 """Top to bottom: a room may use rooms above it, never below."""
 

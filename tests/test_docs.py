@@ -44,3 +44,11 @@ def test_every_verdict_and_status_is_explained():
 def test_links_lead_somewhere():
     for target in re.findall(r"\]\(([^)#]+)\)", README):
         assert (ROOT / target).exists(), target
+
+
+def test_every_what_if_is_documented():
+    from bomaudit.what_if import DECISION_FIELDS, KINDS  # noqa: PLC0415
+
+    text = README.partition("## What if")[2].partition("\n## ")[0]
+    assert [kind for kind in KINDS if f"`{kind}:" not in text] == []
+    assert all(f"`{name}`" in text or f".{name}=" in text for name in DECISION_FIELDS)

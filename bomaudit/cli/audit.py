@@ -18,6 +18,7 @@ from bomaudit.cli.shell import (
     Quiet,
     bad_input_ends,
     console,
+    of_this_run,
     opened,
     print_json,
     say,
@@ -25,7 +26,7 @@ from bomaudit.cli.shell import (
 )  # fmt: skip
 
 if TYPE_CHECKING:
-    from bomaudit.audit import Audit
+    from bomaudit.audit import Audit, Opened
 
 
 class FailOn(StrEnum):
@@ -57,6 +58,17 @@ def check(
     severities = {f.severity.value for f in result.findings}
     if severities & {f.value for f in fail_on or ()}:
         raise typer.Exit(EXIT_FINDINGS)
+
+
+def _is_kept(read: Opened, asked: bool | None) -> bool:
+    """Whether the history takes this run: a what-if would be compared with as if its inputs had been so."""
+    from bomaudit.findings import BadInput, error
+
+    given = [f.found for f in of_this_run(read) if ":" in f.found.partition("=")[0]]
+    if asked and given:
+        raise BadInput(error("S016", "an audit with inputs given by --set is not kept", found=", ".join(given),
+                             advice="leave out --keep, or change the files"))  # fmt: skip
+    return not given and (read.settings.report.keep if asked is None else asked)
 
 
 def _keep(result: Audit, folder: Path, *, asked: bool) -> None:
@@ -105,6 +117,7 @@ def audit(
     """Estimate today's price of each line, judge the decisions, write the report."""
     with bad_input_ends(), talking(quiet) as stage:
         read = opened(folder, as_of, change)
+        kept = _is_kept(read, keep)
         from bomaudit.audit import run
         from bomaudit.report import as_data, files, terminal
 
@@ -119,7 +132,7 @@ def audit(
             record = backtest_folder(read)
         stage("writing")
         files.write(result, out, redact=redact, record=record)
-        if read.settings.report.keep if keep is None else keep:
+        if kept:
             _keep(result, folder, asked=keep is True)
     if as_json:
         print_json(as_data.summary(result))

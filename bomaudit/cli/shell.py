@@ -31,7 +31,15 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON i
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
 Change = Annotated[
     list[str] | None,
-    typer.Option("--set", metavar="NAME=VALUE", help="Override a setting for this run, e.g. decide.discount_rate=0.1."),
+    typer.Option(
+        "--set",
+        metavar="NAME=VALUE",
+        help="What if: give a setting or an input for this run only, shown with the result; may be repeated. "
+        "Settings as decide.discount_rate=0.1; inputs as price:PART='12.50 EUR' (a firm quote today), "
+        "booked:PART=12.50, date:PART=2024-03-31 (of the booked cost), volume:COMMODITY@2024=x1.5, input:SERIES=+20%, "
+        "exponent:COMMODITY=0.3, learning_rate:COMMODITY=20%, trend:COMMODITY=-2%, decision:NAME.years_left=7 "
+        "(or annual_volume, volume_growth, change_cost).",
+    ),
 ]
 
 
@@ -87,17 +95,19 @@ def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> O
     Raises
     ------
     BadInput
-        As :func:`bomaudit.audit.open_audit`, or for an override that names no setting.
+        As :func:`bomaudit.audit.open_audit`, or for an override that names no setting or nothing in the inputs.
     """
     from bomaudit.audit import SETTINGS_FILE, open_audit
     from bomaudit.findings import in_order, note
     from bomaudit.settings import load, overridden
+    from bomaudit.what_if import told_apart
 
-    overrides = list(changes or [])
+    overrides, of_inputs = told_apart(changes or [])
     if as_of is not None:
         overrides.append(f"audit.as_of={as_of:%Y-%m-%d}")
     settings = overridden(load(folder / SETTINGS_FILE), overrides)
-    read = open_audit(folder, settings=settings, as_of=date.today())  # noqa: DTZ011  (the user's own calendar day)
+    today = date.today()  # noqa: DTZ011  (the user's own calendar day)
+    read = open_audit(folder, settings=settings, as_of=today, changes=of_inputs)
     said = [note("S013", "a setting was given for this run only", found=change) for change in overrides]
     return replace(read, findings=tuple(in_order([*read.findings, *said])))
 

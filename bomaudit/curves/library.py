@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
@@ -67,12 +68,16 @@ class Library:
         Columns of :data:`CURVES` and :data:`COMMODITIES`.
     volumes, input_prices : DataFrame
         Starter series, columns of the glossary's ``volumes`` and ``input_prices``.
+    exponents, trends : mapping of str to float
+        Of commodities whose exponent or real trend is given, not estimated. [-, ln/year]
     """
 
     curves: pd.DataFrame
     commodities: pd.DataFrame
     volumes: pd.DataFrame
     input_prices: pd.DataFrame
+    exponents: Mapping[str, float] = field(default_factory=dict)
+    trends: Mapping[str, float] = field(default_factory=dict)
 
 
 def load_library(folder: Path | None = None) -> Library:
@@ -94,7 +99,8 @@ def load_library(folder: Path | None = None) -> Library:
     """
     where = folder or data_folder("learning_curves")
     tables = (("curves", CURVES), ("commodities", COMMODITIES), ("volumes", VOLUMES), ("input_prices", INPUT_PRICES))
-    library = Library(**{name: _read(where / f"{name}.csv", table) for name, table in tables})
+    curves, commodities, volumes, input_prices = (_read(where / f"{name}.csv", table) for name, table in tables)
+    library = Library(curves, commodities, volumes, input_prices)
     bad = [f for f in check_library(library) if f.severity is Severity.ERROR]
     if bad:
         raise BadInput(*bad)

@@ -154,14 +154,14 @@ class NewerQuotes:
         return NewerQuotes(self.line[pairs] - rows.start, self.quote[pairs], self.other[pairs], self.passed_over[rows])
 
 
-def find_newer(lines: Asked, offers: Offers, *, as_of: Days | np.datetime64) -> NewerQuotes:
+def find_newer(lines: Asked, offers: Offers, *, as_of: Days) -> NewerQuotes:
     """Quotes after each line's basis date and not after ``as_of``; of several price breaks one.
 
     Parameters
     ----------
     lines : Asked
     offers : Offers
-    as_of : datetime64[D], or array of shape (lines,)
+    as_of : array of datetime64[D], shape (lines,) or ()
 
     Returns
     -------

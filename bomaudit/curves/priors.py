@@ -78,7 +78,17 @@ def build_catalogue(library: Library, seen: set[str]) -> Catalogue:
     curves = _by_commodity(library)
     facts = zip(names, frame["class"], frame["materials_share"], strict=True)
     priors = pd.DataFrame([_prior(curves, *fact) for fact in facts], index=index)
-    return Catalogue(pd.concat([frame, priors], axis=1))
+    return Catalogue(_given(pd.concat([frame, priors], axis=1), library))
+
+
+def _given(frame: pd.DataFrame, library: Library) -> pd.DataFrame:
+    """Rates that are given replace what is known, without any doubt: no quote moves them."""
+    for rates, what in ((library.exponents, "exponent"), (library.trends, "trend")):
+        known = frame.index.isin(list(rates))
+        frame[f"{what}_mean"] = frame[f"{what}_mean"].mask(known, pd.Series(rates, dtype=float))
+        frame[f"{what}_sd"] = frame[f"{what}_sd"].mask(known, 0.0)
+        frame["source"], frame["kind"] = (frame[c].mask(known, "given") for c in ("source", "kind"))
+    return frame
 
 
 _NUMBERS = [name for name, value in UNLISTED.items() if isinstance(value, float)]

@@ -15,7 +15,6 @@ from bomaudit.curves.timelines import years_of
 from bomaudit.decide.pricing import Prices, joined, prices_of
 from bomaudit.estimate import Estimates, estimate
 
-
 _LINES_AT_ONCE = 20_000
 """Parts × days estimated together: a few MB a column."""
 

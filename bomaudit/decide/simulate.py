@@ -173,7 +173,8 @@ class Columns:
         mix = self.mix[parts]
         if self.only is None:
             return mix
-        return sparse.csr_array((mix.data, self.rows(mix.indices), mix.indptr), shape=(len(parts), len(self.only)))
+        at = self.rows(mix.indices.astype(np.int64))
+        return sparse.csr_array((mix.data, at, mix.indptr), shape=(len(parts), len(self.only)))
 
     def for_one(self, model: Model, d: int) -> Columns:
         """The same, with scores at hand only of the columns that one decision needs; at least one."""

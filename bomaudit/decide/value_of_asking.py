@@ -69,9 +69,9 @@ def _powers(scores: Draws) -> Draws:
 
 _HANKEL = np.add.outer(np.arange(_DEGREE), np.arange(_DEGREE)) + 1
 """Which power the product of two powers is, counted from 0."""
-_BASIS = np.array(
-    [[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [-3.0, 0.0, 1.0, 0.0], [0.0, -6.0, 0.0, 1.0]]
-) / np.sqrt([[1.0], [2.0], [6.0], [24.0]])
+_BASIS = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [-3.0, 0.0, 1.0, 0.0], [0.0, -6.0, 0.0, 1.0]]) / np.sqrt(
+    [[1.0], [2.0], [6.0], [24.0]]
+)
 """The orthonormal Hermite polynomials less their constants, in powers 1 to 4."""
 
 
