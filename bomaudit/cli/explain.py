@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -13,6 +15,7 @@ from bomaudit.cli.shell import (
     Folder,
     bad_input_ends,
     console,
+    given,
     of_this_run,
     opened,
     print_json,
@@ -43,7 +46,7 @@ def explain(
         bom = read.inputs.tables["bom"]
         reach = reach_of_part(bom, audited.lines, what, scrap=read.settings.read.scrap, as_of=read.as_of)
     if as_json:
-        print_json(explanations.as_data(explanation) | {"where_used": as_data.where_used(reach)})
+        print_json(explanations.as_data(explanation) | {"where_used": as_data.where_used(reach)} | given(read))
     else:
         explanations.show(explanation, console())
         show_where_used(reach, audited.currency, console())
@@ -54,11 +57,15 @@ def explain(
 def requote(
     folder: Folder,
     top: Annotated[int, typer.Option(help="How many parts to show.", min=1)] = 20,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder for a request for quote to each supplier, of all parts worth asking for."),
+    ] = None,
     as_of: AsOf = None,
     change: Change = None,
     as_json: AsJson = False,
 ) -> None:
-    """List the parts to ask new quotes for, most worth knowing first."""
+    """List the parts to ask new quotes for, most worth knowing first; write the requests."""
     with bad_input_ends(), talking(quiet=False) as stage:
         read = opened(folder, as_of, change)
         from bomaudit.audit import run
@@ -66,7 +73,14 @@ def requote(
 
         stage("estimating")
         result = run(read)
+        if out is not None:
+            from bomaudit.report.requests import write_requests
+
+            written = write_requests(result, out)
+            sys.stderr.write(f"bomaudit: {len(written)} files written to {out}\n")
     if as_json:
-        print_json(as_data.requotes(result, top))
+        print_json(as_data.requotes(result, top) | given(read))
     else:
         terminal.show_requotes(result, console(), top=top)
+        if said := of_this_run(read):
+            terminal.show_findings(said, console())

@@ -117,6 +117,12 @@ def of_this_run(read: Opened) -> list[Finding]:
     return [f for f in read.findings if f.code == "S013"]
 
 
+def given(read: Opened) -> dict[str, list[str]]:
+    """What the command line set, for results as JSON; nothing where nothing was."""
+    said = [f"{f.found}: {f.assumed}" if f.assumed else f.found for f in of_this_run(read)]
+    return {"given_for_this_run": said} if said else {}
+
+
 def print_json(content: object) -> None:
     """Write JSON to standard output: keys in their order, numbers that are not finite as null."""
     sys.stdout.write(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n")

@@ -92,7 +92,22 @@ def _reasons(parts: pd.DataFrame, rules: DecideSection) -> pd.Series:
     return pd.Series(text, index=parts.index, dtype="str")
 
 
-def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: DecideSection) -> pd.DataFrame:
+def quantities_in_decisions(elements: pd.DataFrame, decisions: pd.DataFrame) -> pd.Series:
+    """Largest annual quantity of each part that an option of a decision calls for, index part_no. [uom/year].
+
+    Parameters
+    ----------
+    elements, decisions : DataFrame
+        As in :class:`bomaudit.decide.judged.Decided`.
+    """
+    used = elements[(elements["part_no"] != "") & (elements["kind"] == "part") & (elements["basis"] == "per_unit")]
+    volume = used["decision"].map(decisions.set_index("decision")["annual_volume"])
+    return (used["qty"] * volume).groupby(used["part_no"]).max()
+
+
+def quote_requests(
+    requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: DecideSection, elsewhere: pd.Series | None = None
+) -> pd.DataFrame:
     """Request for quote, one row a part, suppliers together.
 
     Parameters
@@ -103,19 +118,24 @@ def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: Decide
         Audited lines: give quantities and units.
     rules : DecideSection
         ``show_last_price`` shows or withholds the last known price.
+    elsewhere : Series, optional
+        Annual quantities of parts that the BOM does not hold, from :func:`quantities_in_decisions`. [uom/year]
 
     Returns
     -------
     DataFrame
         supplier ("" for a part without one), part_no, description, commodity, annual_qty [uom/year], uom, break_1 …
         break_3 (quantities to quote, [uom]), last_price and last_price_currency and last_price_date (NaN, "" and NaT
-        if withheld), quoted_price and quoted_on (empty, to fill in), in the order of rank within a supplier.
+        if withheld), price_currency ("" for a part that the BOM does not hold), in the order of rank within a
+        supplier.
     """
     by = lines[lines["part_no"].isin(requotes["part_no"])]
     by = by.assign(annual_qty=by["qty_per"] * by["annual_volume"])
     first = by.drop_duplicates("part_no").set_index("part_no")
     sheet = requotes[["supplier", "rank", "part_no", "description", "commodity"]].copy()
     sheet["annual_qty"] = sheet["part_no"].map(by.groupby("part_no")["annual_qty"].sum(min_count=1))
+    if elsewhere is not None:
+        sheet["annual_qty"] = sheet["annual_qty"].fillna(sheet["part_no"].map(elsewhere))
     sheet["uom"] = texts(sheet["part_no"].map(first["uom"]))
     for k, multiple in enumerate(_BREAKS, start=1):
         sheet[f"break_{k}"] = _round_up(sheet["annual_qty"] * multiple)
@@ -125,7 +145,7 @@ def quote_requests(requotes: pd.DataFrame, lines: pd.DataFrame, *, rules: Decide
         values = sheet["part_no"].map(first[source])
         sheet[name] = values if shown else values.mask(values.notna())
     sheet["last_price_currency"] = texts(sheet["last_price_currency"])
-    sheet = sheet.assign(quoted_price=np.nan, quoted_on=np.datetime64("NaT", "us"))
+    sheet["price_currency"] = texts(sheet["part_no"].map(first["price_currency"]))
     return sheet.sort_values(["supplier", "rank"], kind="stable").drop(columns="rank").reset_index(drop=True)
 
 

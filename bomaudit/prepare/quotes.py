@@ -47,8 +47,8 @@ def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.Dat
         (stated["quote_date"].isna().to_numpy(), "Q002", "quote_date", "quote_date must be a date", "quote_date"),
         (~fx.known(stated["currency"].to_numpy()), "Q003", "currency", "currency must have exchange rates", "currency"),
     ]
-    findings: list[Finding] = []
-    bad = np.zeros(len(quotes), dtype=bool)
+    bad = np.array(quotes["unit_price"].isna() & quotes["quote_date"].isna(), dtype=bool)
+    findings = _unanswered(quotes, bad)
     for mask, code, column, message, shown in reasons:
         rows = quotes[mask & ~bad]
         bad |= mask
@@ -61,6 +61,14 @@ def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.Dat
     findings += _assumed(quotes, ~bad, fx.currency, later.to_numpy(), as_of)
     usable = stated[~bad & ~later.to_numpy()]
     return usable.sort_values(["part_no", "quote_date", "min_qty"], kind="stable", ignore_index=True), findings
+
+
+def _unanswered(quotes: pd.DataFrame, empty: npt.NDArray[np.bool_]) -> list[Finding]:
+    """``Q007``: rows of a request for quote that the supplier left empty."""
+    if not empty.any():
+        return []
+    return [note("Q007", f"{int(empty.sum())} quotes have neither a price nor a date", assumed="not answered, left out",
+                 file=str(quotes["source_file"][empty].iloc[0]), column="unit_price")]  # fmt: skip
 
 
 def _assumed(
