@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bomaudit.safe_text import unguard
 from bomaudit.tables.text_files import find_delimiter, split_records
 
 
@@ -33,7 +34,7 @@ def read_edited(data: bytes) -> EditedRows:
     ----------
     data : bytes
         UTF-8, or else Windows-1252, which spreadsheets of Western Europe save as "csv"; separated by comma, semicolon
-        or tab. An apostrophe before a cell, which keeps a spreadsheet from taking it for a formula, is dropped.
+        or tab. Apostrophes that keep a spreadsheet from taking a cell for a formula are dropped.
 
     Returns
     -------
@@ -51,7 +52,7 @@ def read_edited(data: bytes) -> EditedRows:
         return EditedRows((), (), delimiter != ",")
     header = tuple(name.lower() for name in filled[0][1])
     rows = tuple(
-        (number, {name: cell.removeprefix("'") for name, cell in zip(header, record, strict=False)})
+        (number, {name: unguard(cell) for name, cell in zip(header, record, strict=False)})
         for number, record in filled[1:]
     )
     return EditedRows(header, rows, delimiter != ",")

@@ -14,9 +14,9 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "bomaudit", "tests"
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 
 ROOMS = (
-    "resources", "glossary", "findings", "settings", "frames", "tables", "edited", "prepare", "curves", "evidence",
-    "estimate", "status", "decide", "assumptions", "what_if", "audit", "finance", "history", "backtest", "screen",
-    "report", "cli",
+    "resources", "safe_text", "glossary", "findings", "settings", "frames", "tables", "edited", "prepare", "curves",
+    "evidence", "estimate", "status", "decide", "assumptions", "what_if", "audit", "finance", "history", "backtest",
+    "screen", "report", "cli",
 )  # fmt: skip
 """Top to bottom: a room may use rooms above it, never below."""
 

@@ -16,6 +16,9 @@ from bomaudit.cli import audit, backtest, curves, demo, explain, finance, histor
 EXIT_INTERNAL = 3
 """Our own mistake, not the user's: told apart from bad input (2) and from findings asked to fail on (1)."""
 
+_SAID_OF_IT = 200
+"""Characters of an error of our own that are shown: enough to report it, too few to spill a file. [characters]"""
+
 app = typer.Typer(
     name="bomaudit",
     help="Find the out-of-date costs in a bill of materials, and the past decisions they flip.",
@@ -45,8 +48,11 @@ def main() -> None:
     try:
         app()
     except Exception as problem:  # noqa: BLE001  (the last line of defence: a user never sees a traceback)
+        from bomaudit.safe_text import printable
+
+        said = " ".join(str(problem).split())[:_SAID_OF_IT]
         sys.stderr.write(
-            f"bomaudit: internal error ({type(problem).__name__}: {problem}); "
+            f"bomaudit: internal error ({type(problem).__name__}: {printable(said)}); "
             "the input was not changed and nothing was written\n"
         )
         sys.exit(EXIT_INTERNAL)

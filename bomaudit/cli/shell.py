@@ -47,7 +47,9 @@ def console() -> Console:
     """Where results go: standard output, at least 80 columns wide, plain when piped."""
     from rich.console import Console
 
-    return Console() if sys.stdout.isatty() else Console(width=80, no_color=True, highlight=False)
+    from bomaudit.report.pieces import SafeConsole
+
+    return SafeConsole() if sys.stdout.isatty() else SafeConsole(width=80, no_color=True, highlight=False)
 
 
 @contextmanager
@@ -74,7 +76,9 @@ def talking(quiet: bool) -> Iterator[Any]:
 
 def say(findings: Iterable[Finding]) -> None:
     """Write findings to standard error, one a line."""
-    sys.stderr.writelines(f"bomaudit: {finding}\n" for finding in findings)
+    from bomaudit.safe_text import printable
+
+    sys.stderr.writelines(f"bomaudit: {printable(' '.join(str(finding).split()))}\n" for finding in findings)
 
 
 @contextmanager
@@ -125,4 +129,6 @@ def given(read: Opened) -> dict[str, list[str]]:
 
 def print_json(content: object) -> None:
     """Write JSON to standard output: keys in their order, numbers that are not finite as null."""
-    sys.stdout.write(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    from bomaudit.safe_text import escaped_json
+
+    sys.stdout.write(escaped_json(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)) + "\n")

@@ -13,6 +13,7 @@ import pandas as pd
 
 from bomaudit.findings import to_frame
 from bomaudit.settings import Settings
+from bomaudit.tables.places import input_label
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
@@ -116,7 +117,7 @@ def snapshot_of(audit: Audit) -> Snapshot:
         as_of=audit.as_of,
         settings=audit.settings.model_dump(mode="json"),
         inputs={
-            table: audit.inputs.hashes.get(Path(file).name, "")
+            table: audit.inputs.hashes.get(input_label(file), "")
             for table, file in sorted(audit.settings.files.model_dump().items())
             if file
         },

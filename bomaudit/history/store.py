@@ -32,6 +32,8 @@ import pandas as pd
 
 from bomaudit.findings import BadInput, Finding, error, warning
 from bomaudit.history.snapshot import TABLES, Snapshot, as_json, snapshot_of
+from bomaudit.safe_text import file_name_trouble
+from bomaudit.tables.places import input_label, locate_input
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
@@ -214,17 +216,18 @@ def _input_files(audit: Audit) -> tuple[dict[str, bytes], list[Finding]]:
     findings = []
     folder, hashes = audit.inputs.folder, audit.inputs.hashes
     for table, file in audit.settings.files.model_dump().items():
-        path = folder / file if file else None
+        path = locate_input(folder, file)[0] if file else None
         if path is None or not path.is_file():
             continue
         data = path.read_bytes()
-        if hashes.get(path.name) != _sha256(data):
+        if hashes.get(input_label(file)) != _sha256(data):
             findings.append(
                 warning("H003", "an input must not change while it is audited", file=path.name,
                         assumed="its copy is not stored, so this audit cannot be run again", advice="audit again")
             )  # fmt: skip
             continue
-        kept[f"{table}{path.suffix.lower()}"] = data
+        suffix = path.suffix.lower()
+        kept[table if file_name_trouble(table + suffix) else table + suffix] = data
     return kept, findings
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 from bomaudit.report import runtime
 from bomaudit.report.as_data import as_json, summarise
 from bomaudit.report.content import Content, gather, redacted
+from bomaudit.safe_text import guard_column
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
@@ -23,9 +24,6 @@ NAMES = (
     "report.html",
 )  # fmt: skip
 """Files of a report, in the order in which they are written."""
-
-_LIVE = ("=", "+", "-", "@", "\t", "\r")
-"""A cell that starts with one of these is a formula, or may become one, when a spreadsheet opens the csv file."""
 
 
 def prepare() -> None:
@@ -138,17 +136,23 @@ def write_csv(frame: pd.DataFrame, path: Path) -> None:
 
     Notes
     -----
-    Text that a spreadsheet would take for a formula (it starts with ``=``, ``+``, ``-``, ``@``, tab or carriage return)
-    gets an apostrophe in front, in columns of text only; ``lines.parquet`` holds it as it was.
+    Text that a spreadsheet would take for a formula gets an apostrophe in front, numbers never:
+    :func:`bomaudit.safe_text.guard`. Line ends within a cell become line feeds: a lone carriage return would end the
+    record for some readers. ``lines.parquet`` holds texts as they were.
     """
     out = frame.copy()
     for column in out.columns:
         values = out[column]
-        if isinstance(values.dtype, pd.StringDtype):
-            live = values.str.startswith(_LIVE, na=False)
-            out[column] = values.mask(live, "'" + values)
+        if isinstance(values.dtype, pd.StringDtype) or values.dtype == object:
+            out[column] = guard_column(_even_line_ends(values))
         elif isinstance(values.dtype, pd.BooleanDtype):
             out[column] = values.map({True: "yes", False: "no"}).astype("str").where(values.notna(), "")
         elif pd.api.types.is_datetime64_any_dtype(values):
             out[column] = values.dt.strftime("%Y-%m-%d").astype("str").where(values.notna(), "")
     out.to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
+
+
+def _even_line_ends(values: pd.Series) -> pd.Series:
+    if isinstance(values.dtype, pd.StringDtype):
+        return values.str.replace(r"\r\n?", "\n", regex=True) if values.str.contains("\r", regex=False).any() else values
+    return values.map(lambda c: c.replace("\r\n", "\n").replace("\r", "\n") if isinstance(c, str) else c)

@@ -103,7 +103,7 @@ def as_data(reconciled: Reconciled, finance: FinanceSection) -> dict[str, object
 
 
 def _texts(frame: pd.DataFrame) -> pd.DataFrame:
-    """Columns of text as such, so that what a spreadsheet would take for a formula is guarded; decimals stay."""
+    """Columns of text as such, empty where missing; decimals stay."""
     texts = [c for c in frame if c in _TEXTS and frame[c].dtype == object]
     return frame.assign(**{str(c): frame[c].fillna("").astype("str") for c in texts})
 

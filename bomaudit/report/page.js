@@ -118,9 +118,10 @@
   });
   document.getElementById("more-lines").addEventListener("click", () => { state.shown += PAGE; drawLines(); });
 
+  const LIVE = /(?:^(?=['\s]*[=+\-@\t\r＝＋－＠])|(?<=[;|\t\r\n])(?='*(?:[=+\-@\t\r＝＋－＠]|[ \u00a0]*[=@＝＠])))/g; // as safe_text.guard
   const quoted = (v) => {
     let text = v === null ? "" : String(v);
-    if (typeof v === "string" && /^[=+\-@\t\r]/.test(text)) text = "'" + text; // a spreadsheet must not run it
+    if (typeof v === "string") text = text.replace(LIVE, "'"); // a spreadsheet must not run it
     return /[",\n\r]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
   };
   const save = (name, rows) => {
@@ -173,7 +174,7 @@
       make("p", {}, tag("status", L.status[i]), " ", lead));
     if (priced) box.append(make("h4", {}, "From booked to today"), walk(i));
     box.append(...(priced ? list("Why this status", [L.reason[i]]) : []), ...(L.money[i] === null ? [] : list("What it is worth", [worth(i)])),
-      ...list("Evidence", [`${words.basis[L.basis[i]] ?? ""}: ${L.dated[i]}, ${plain(L.age[i], 1)} years ago`, L.commodity[i] ? `market: ${market(i)}` : "market unknown", ...(data.learning[L.commodity[i]] ? [data.learning[L.commodity[i]]] : []),
+      ...list("Evidence", [`${words.basis[L.basis[i]] ?? ""}: ${L.dated[i]}, ${plain(L.age[i], 1)} years ago`, L.commodity[i] ? `market: ${market(i)}` : "market unknown", ...(Object.hasOwn(data.learning, L.commodity[i]) ? [data.learning[L.commodity[i]]] : []),
         ...(L.stage[i] ? [`stage of the market: ${words.stage[L.stage[i]] ?? L.stage[i]}`] : []), ...L.evidence[i].split("; ").filter(Boolean)]),
       ...(priced ? list("What would make this surer", surer(i)) : []));
     const dialog = document.getElementById("line");

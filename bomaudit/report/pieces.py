@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import pandas as pd
-from rich.console import Console, RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.markup import escape
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
+from bomaudit.safe_text import printable
+
 WIDEST = 120
 """Wider lines do not read well, however wide the terminal. [characters]"""
+
+
+class SafeConsole(Console):
+    """A console on which no text of a file can steer the terminal: control characters are shown, not sent."""
+
+    def render(self, renderable: RenderableType, options: ConsoleOptions | None = None) -> Iterable[Segment]:
+        """Render as its base does, control characters within texts replaced."""
+        for text, style, control in super().render(renderable, options):
+            yield Segment(text, style, control) if control else Segment(printable(text), style)
 
 
 def heading(title: str, subtitle: str) -> Text:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from bomaudit.findings import Finding, Severity, note, warning
 from bomaudit.glossary import Column
+from bomaudit.safe_text import steers, without_controls
 from bomaudit.settings import ReadSection
 from bomaudit.tables import codes
 from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts, texts_in
@@ -156,7 +157,7 @@ def convert(
         return _words(table, column, cells, place)
     if column.kind in ("money", "number", "share"):
         got, findings = read_amounts(cells, place, read, pooled, money=column.kind == "money")
-        return _as_share(got.value, cells, place) if column.kind == "share" else (got.value, findings)
+        return _as_share(got.value, cells, place, read) if column.kind == "share" else (got.value, findings)
     if column.kind == "flag":
         values, unread = flags(cells)
         template = warning("T038", f"{column.name} must be yes or no", assumed="taken as not known")
@@ -168,17 +169,53 @@ def convert(
 
 def _words(table: str, column: Column, cells: Cells, place: Place) -> tuple[Any, list[Finding]]:
     """Texts; in columns that take fixed codes, the codes. The kinds of decision elements are words of their own."""
-    words = texts(cells)
+    words, cleaned = clean_words(texts(cells), cells, place)
     if not codes.has_codes(column.name) or (column.name == "kind" and table != "quotes"):
-        return words, []
+        return words, cleaned
     found, odd = codes.to_codes(column.name, words)
     template = warning(
         "T063", f"{column.name} must be one of {', '.join(codes.codes_of(column.name))}", assumed="kept as it is"
     )
-    return found, cell_findings(place, [int(i) for i in np.flatnonzero(odd)], cells, template)
+    return found, cleaned + cell_findings(place, [int(i) for i in np.flatnonzero(odd)], cells, template)
 
 
-def _as_share(values: NDArray[np.float64], cells: Cells, place: Place) -> tuple[NDArray[np.float64], list[Finding]]:
+def clean_words(
+    words: NDArray[np.object_], cells: Cells, place: Place
+) -> tuple[NDArray[np.object_], list[Finding]]:
+    """Drop what would steer a terminal; line ends and tabs within a cell stay."""
+    doubtful = np.flatnonzero(~np.fromiter(map(str.isprintable, words), bool, len(words)))
+    odd = [int(i) for i in doubtful if steers(words[i])]
+    if not odd:
+        return words, []
+    words = words.copy()
+    for i in odd:
+        words[i] = without_controls(words[i])
+    template = warning("T027", f"{place.name} must hold no control characters", assumed="they were removed")
+    return words, cell_findings(place, odd, cells, template)
+
+
+def _as_share(
+    values: NDArray[np.float64], cells: Cells, place: Place, read: ReadSection
+) -> tuple[NDArray[np.float64], list[Finding]]:
+    """Shares, those that cannot be meant taken as not known."""
+    values, findings = _per_cent(values, cells, place)
+    low, high = _SHARES.get(place.name, (-np.inf, np.inf))
+    if place.name == "scrap_rate" and read.scrap == "multiply":
+        high = np.inf
+    odd = (values < low) | (values >= high)
+    if not odd.any():
+        return values, findings
+    must = f"at least {low:g}" + (f" and less than {high:g}" if high < np.inf else "")
+    template = warning("T062", f"{place.name} must be {must}", assumed=_NOT_KNOWN, advice="correct the share")
+    findings += cell_findings(place, [int(i) for i in np.flatnonzero(odd)], cells, template)
+    return np.where(odd, np.nan, values), findings
+
+
+_SHARES = {"scrap_rate": (0.0, 1.0), "agreed_reduction": (-1.0, 1.0)}
+"""From which share to below which: nothing good would be left of a quantity that is all scrap, nor of a price."""
+
+
+def _per_cent(values: NDArray[np.float64], cells: Cells, place: Place) -> tuple[NDArray[np.float64], list[Finding]]:
     """Numbers above 1 without a percent sign can only be meant as per cent."""
     plain = each(cells, lambda c: not (isinstance(c, str) and "%" in c), bool)
     large = plain & (np.abs(values) > 1)

@@ -15,7 +15,7 @@ from bomaudit.settings import ReadSection
 from bomaudit.tables import totals
 from bomaudit.tables.alternatives import choices
 from bomaudit.tables.block_read import FIGURES, DressOf, Reading, read_block, view_of
-from bomaudit.tables.convert import Place, amount_findings, convert
+from bomaudit.tables.convert import Place, amount_findings, clean_words, convert
 from bomaudit.tables.distinct import each
 from bomaudit.tables.frames import same_text, typed_frame
 from bomaudit.tables.indents import level_cells, levels_by_indent
@@ -102,11 +102,13 @@ def _frame(
         if got is not None:
             place = Place(block.sheet, block.mapped[name].column, name, rows)
             findings += amount_findings(got, r.cells(name)[keep], place, assumed=r.assumed[name])
-    data: dict[str, Any] = {
-        "part_no": r.part_no[keep],
-        "description": r.description[keep],
-        "row_kind": kinds.kind[keep],
-    }
+    data: dict[str, Any] = {"row_kind": kinds.kind[keep]}
+    for name, words in (("part_no", r.part_no[keep]), ("description", r.description[keep])):
+        if name in block.mapped:
+            place = Place(block.sheet, block.mapped[name].column, name, rows)
+            words, made = clean_words(words, r.cells(name)[keep], place)  # noqa: PLW2901
+            findings += made
+        data[name] = words
     for name, mapped in block.mapped.items():
         if name in ("part_no", "description", "level", "currency", *FIGURES):
             continue

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import hashlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -28,6 +27,7 @@ from bomaudit.tables.layout import title_of
 from bomaudit.tables.line_money import price_breaks
 from bomaudit.tables.lines import Lines, bom_lines
 from bomaudit.tables.locate import Block
+from bomaudit.tables.places import input_label, locate_input
 from bomaudit.tables.sheets import letter
 from bomaudit.tables.structure import repeats, resolve
 
@@ -37,13 +37,14 @@ ROWS_COLUMNS = ("file", "sheet", "row", "kind", "text")
 
 @dataclass(frozen=True)
 class TableRead:
-    """A table as read, what was guessed, what became of every row, and the price breaks a bill states in columns."""
+    """A table as read, what was guessed, what became of every row, the file's hash, and price breaks in columns."""
 
     table: str
     frame: pd.DataFrame
     findings: tuple[Finding, ...]
     mapping: pd.DataFrame
     rows: pd.DataFrame
+    sha256: str
     breaks: pd.DataFrame = field(default_factory=lambda: empty_frame(TABLES_IN["quotes"]))
 
 
@@ -121,14 +122,14 @@ def _read_table(path: Path, table: Table, sheet: str, columns: Mapping[str, str]
     rows = account(book.sheets, [(b, p.kind, p.text) for b, p in zip(blocks, parts, strict=True)])
     mapping = pd.concat([_mapping(b, table) for b in blocks], ignore_index=True)
     if table.name != "bom":
-        return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows)
+        return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, book.sha256)
     frame, made = resolve(frame, above)
     quotes = [price_breaks(b, p.frame) for b, p in zip(blocks, parts, strict=True)]
     findings += [*made, *repeats(frame), *(f for _, said in quotes for f in said)]
     found = [q for q, _ in quotes if len(q)]
     breaks = pd.concat(found, ignore_index=True) if found else empty_frame(TABLES_IN["quotes"])
     rows = _assemblies_in(rows, frame)
-    return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, breaks)
+    return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, book.sha256, breaks)
 
 
 def _rolled_up(
@@ -232,8 +233,8 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
         if file is None:
             tables[name] = empty_frame(table)
             continue
-        path = folder / file
         try:
+            path, outside = locate_input(folder, file)
             sheet, columns = settings.sheets.get(name, ""), settings.columns.get(name, {})
             got = read_table(path, table, sheet=sheet, columns=columns, read=settings.read)
         except BadInput as problem:
@@ -242,8 +243,8 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
         tables[name] = got.frame
         breaks = got.breaks if name == "bom" else breaks
         present[name] = tuple(c for c in table.names if c in set(got.mapping["canonical"]))
-        hashes[path.name] = file_hash(path)
-        findings += got.findings
+        hashes[input_label(file)] = got.sha256
+        findings += [*outside, *got.findings]
         maps.append(got.mapping)
         accounts.append(got.rows)
     if failed:
@@ -259,8 +260,3 @@ def _add_breaks(breaks: pd.DataFrame, tables: dict[str, pd.DataFrame], present: 
         tables["quotes"] = pd.concat([q for q in (tables["quotes"], breaks) if len(q)], ignore_index=True)
         used = {"part_no", "quote_date", "unit_price", "currency", "min_qty", "kind", *present.get("quotes", ())}
         present["quotes"] = tuple(n for n in TABLES_IN["quotes"].names if n in used)
-
-
-def file_hash(path: Path) -> str:
-    """SHA-256 of a file's bytes."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()

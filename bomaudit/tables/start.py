@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -174,8 +173,9 @@ def _main_currency(frame: pd.DataFrame) -> str:
 
 
 def _relative(path: Path, folder: Path) -> str:
-    """Path from the folder to a file, with forward slashes on every system."""
-    return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+    """Path from the folder to a file within it, else the whole path; with forward slashes on every system."""
+    path, folder = path.resolve(), folder.resolve()
+    return (path.relative_to(folder) if path.is_relative_to(folder) else path).as_posix()
 
 
 def _quoted(text: str) -> str:

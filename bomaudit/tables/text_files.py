@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from bomaudit.safe_text import unguard
 from bomaudit.tables.sheets import Cells, columns_of
 
 _LONG = 8 << 20
@@ -18,6 +20,8 @@ DELIMITERS = (",", ";", "\t", "|")
 _SAMPLE_LINES = 200
 _FIELDS = 8
 """Fields from which on more of them say nothing more for a delimiter; fewer may be decimal commas or titles."""
+_GUARDED = re.compile(r"(?:^|[,;|\t\"])'+\s*[=+\-@＝＋－＠]", re.MULTILINE)
+"""Where a cell was kept from becoming a formula, by this program or another."""
 _BOMS = (
     (b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe\x00\x00", "utf-32"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"),
 )  # fmt: skip
@@ -41,7 +45,8 @@ def read_text(data: bytes) -> TextTable:
     Notes
     -----
     Line ends may be any of the three kinds. The delimiter is the one that splits the first lines into the most even
-    records. Where quotes do not pair up (an inch mark), records are split without regard to quotes.
+    records. Where quotes do not pair up (an inch mark), records are split without regard to quotes. Apostrophes that
+    keep a spreadsheet from taking a cell for a formula are dropped, so that our own files come back as they were.
     """
     text, encoding, guessed = decode(data)
     nulls = "\x00" in text
@@ -50,6 +55,9 @@ def read_text(data: bytes) -> TextTable:
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     delimiter = find_delimiter(text)
     columns, n_rows = _long_table(text, delimiter) or _any_table(text, delimiter)
+    if _GUARDED.search(text):
+        for column in columns:
+            column[:] = [unguard(c) if "'" in c else c for c in column]
     return TextTable(columns, n_rows, encoding, delimiter, guessed, nulls)
 
 
