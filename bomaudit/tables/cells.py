@@ -156,8 +156,14 @@ def to_number(token: str, decimal: str) -> float:
     return float(cleaned.replace(mark, "."))
 
 
+_LONGEST = 300
+"""A longer text is a note, not an amount. [characters]"""
+
+
 def read_amount(text: str, decimal: str = "", *, money: bool = True) -> _Read:
     """Read the text of a money or quantity cell; currency marks are looked for in money only ("12 ft" is a length)."""
+    if len(text) > _LONGEST:
+        return _Read(state="words", unit=text[:_LONGEST])
     raw = plain(text)
     if not raw:
         return _Read(state="blank")
@@ -248,6 +254,10 @@ def amounts(cells: Cells, decimal: str = "", *, money: bool = True) -> Amounts:
         _fill_texts(cells, texts, decimal, money, (value, low, high, currency, mark, per, unit, state))
     odd = numbers & ~np.isfinite(value)
     value[odd], state[odd] = np.nan, "error"
+    endless = np.isinf(value) | np.isinf(low) | np.isinf(high) | np.isinf(per)
+    state[endless] = "words"  # more digits than any amount has
+    for array in (value, low, high, per):
+        array[endless] = np.nan
     return Amounts(value, low, high, currency, mark, per, unit, state)
 
 

@@ -73,6 +73,10 @@ def _is_accent(char: str) -> bool:
     return unicodedata.combining(char) != 0 and not 0x3099 <= ord(char) <= 0x309A  # noqa: PLR2004
 
 
+_LONGEST = 500
+"""What comes after so many letters of a cell does not make a header of it. [characters]"""
+
+
 @cache
 def _phrases() -> dict[str, dict[str, float]]:
     """Folded phrase → names it may stand for, with their confidence."""
@@ -103,6 +107,7 @@ def _cjk_phrases() -> tuple[str, ...]:
 @cache
 def known_names(text: str) -> dict[str, float]:
     """Names a header may stand for by the table of words alone, with confidence: quick, for looking through rows."""
+    text = text[:_LONGEST]
     words = fold(_without_asides(text)) or fold(text)
     if not words:
         return {}
@@ -119,7 +124,7 @@ def understand(text: str) -> Header:
     The whole header is looked up first; then known phrases inside it, the longest at each place; then, for a header
     that holds none, the most similar known phrase.
     """
-    raw = re.sub(r"\s+", " ", unicodedata.normalize("NFKC", text)).strip()
+    raw = re.sub(r"\s+", " ", unicodedata.normalize("NFKC", text[:_LONGEST])).strip()
     currency, mark = _currency(raw)
     quantity = re.search(r"(?:@|\bfor\b|\bab\b|\bat\b|\bpour\b|\bbei\b)\s*(\d+)", raw, re.IGNORECASE)
     words = fold(_without_asides(raw)) or fold(re.sub(r"[()\[\]{}]", " ", raw)) or ("#" if "#" in raw else "")

@@ -16,6 +16,7 @@ from bomaudit.tables.sheets import Cells, columns_of
 
 _LONG = 8 << 20
 """Longer texts are tried with a faster reader first [letters]."""
+_LONGEST_FIELD = 1 << 24
 DELIMITERS = (",", ";", "\t", "|")
 _SAMPLE_LINES = 200
 _FIELDS = 8
@@ -123,10 +124,14 @@ def _guess(data: bytes) -> tuple[str, str, bool]:
 
 def find_delimiter(text: str) -> str:
     """Delimiter that splits most of the first lines into as many fields; "," where there is only one column."""
+    csv.field_size_limit(_LONGEST_FIELD)
     lines = [line for line in text.split("\n", _SAMPLE_LINES)[:_SAMPLE_LINES] if line.strip()]
     best, best_score = ",", 0.0
     for delimiter in DELIMITERS:
-        counts = [len(r) for r in csv.reader(lines, delimiter=delimiter, strict=False) if r]
+        try:
+            counts = [len(r) for r in csv.reader(lines, delimiter=delimiter, strict=False) if r]
+        except csv.Error:  # a field of many megabytes: an unpaired quote, or no table at all
+            continue
         wide = [c for c in counts if c > 1]
         if not wide:
             continue
@@ -139,7 +144,6 @@ def find_delimiter(text: str) -> str:
 
 def split_records(text: str, delimiter: str) -> list[list[str]]:
     """Split into records, with quoting where quotes pair up, else without."""
-    csv.field_size_limit(1 << 24)
     if delimiter != "\t" or '"' in text:
         rows = _records(text, delimiter, csv.QUOTE_MINIMAL)
         if rows is not None and not _swallowed(rows, delimiter):
