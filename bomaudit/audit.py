@@ -16,6 +16,7 @@ from bomaudit.curves.library import Library, load_library
 from bomaudit.decide import Decided, decide
 from bomaudit.estimate import Estimates, estimate
 from bomaudit.findings import BadInput, Finding, error, in_order, note, warning
+from bomaudit.invariants import broken_invariants
 from bomaudit.prepare.currency import Fx, reference_rates
 from bomaudit.prepare.lines import prepare_lines
 from bomaudit.prepare.quotes import prepare_quotes
@@ -79,6 +80,8 @@ class Audit:
     decided : Decided
     findings : tuple of Finding
     assumptions : DataFrame, columns name, value, unit, source
+    broken : tuple of Finding
+        What does not hold together; a result with any is not to be used (:mod:`bomaudit.invariants`).
     """
 
     opened: Opened
@@ -91,6 +94,7 @@ class Audit:
     decided: Decided
     findings: tuple[Finding, ...]
     assumptions: pd.DataFrame
+    broken: tuple[Finding, ...] = ()
 
     @property
     def settings(self) -> Settings:
@@ -283,6 +287,9 @@ def run(opened: Opened) -> Audit:
         settings=settings,
         as_of=as_of,
     )
-    findings = in_order([*opened.findings, *found, *curves.findings, *decided.findings])
+    broken = broken_invariants(inputs=opened.inputs, lines=lines, estimates=estimates, decided=decided)
+    findings = in_order([*opened.findings, *found, *curves.findings, *decided.findings, *broken])
     assumptions = list_assumptions(settings, prepared, curves, fx, given=opened.findings)
-    return Audit(opened, library, quotes, prepared, curves, estimates, lines, decided, tuple(findings), assumptions)
+    return Audit(
+        opened, library, quotes, prepared, curves, estimates, lines, decided, tuple(findings), assumptions, broken
+    )

@@ -57,7 +57,7 @@ def guard_column(values: pd.Series) -> pd.Series:
 
 
 def printable(text: str) -> str:
-    """Replace what would steer a terminal (escape sequences, bells, turned writing direction) by ``\ufffd``, one for one."""
+    """Replace what would steer a terminal (escapes, bells, turned direction of writing) by a mark, one for one."""
     return _CONTROL.sub("\ufffd", text)
 
 
@@ -72,7 +72,7 @@ def without_controls(text: str) -> str:
 
 
 def escaped_json(text: str) -> str:
-    """JSON with the control characters that JSON lets stand written as ``\\u009b``: the same content, safe to print."""
+    """Escape the control characters that JSON lets stand: the same content, safe to print."""
     return _UNPRINTED.sub(lambda m: f"\\u{ord(m[0]):04x}", text)
 
 
@@ -84,7 +84,7 @@ def file_name_trouble(name: str) -> str:
     The names that Windows reserves and the characters it forbids in names, as its documentation lists them.
     """
     if not name or name in (".", "..") or _NOT_IN_NAMES.search(name):
-        return "it is empty or has one of < > : \" / \\ | ? * or a control character"
+        return 'it is empty or has one of < > : " / \\ | ? * or a control character'
     if _RESERVED.fullmatch(name):
         return "Windows reserves it for a device"
     return "it ends in a blank or a point" if name[-1] in " ." else ""

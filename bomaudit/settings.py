@@ -13,6 +13,10 @@ from bomaudit.findings import BadInput, Finding, error
 from bomaudit.glossary import TABLES_IN
 
 
+LAYOUT = 1
+"""Version of the layout of audit.toml; it rises when a setting changes its meaning or its place."""
+
+
 class _Section(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -174,6 +178,7 @@ class ReportSection(_Section):
 class Settings(_Section):
     """The whole of audit.toml."""
 
+    layout: int = Field(LAYOUT, ge=1, description="version of the layout of audit.toml")
     audit: AuditSection = Field(default_factory=AuditSection)
     files: FilesSection
     sheets: dict[str, str] = Field(
@@ -209,6 +214,12 @@ def load(path: Path) -> Settings:
 
 def from_dict(raw: dict[str, Any], *, name: str = "audit.toml") -> Settings:
     """Validate settings given as nested dictionaries; raises :class:`BadInput` as :func:`load` does."""
+    layout = raw.get("layout", LAYOUT)
+    if isinstance(layout, int) and layout > LAYOUT:
+        raise BadInput(
+            error("S016", "audit.toml must not be newer than the program", file=name,
+                  found=f"layout {layout}, this version knows {LAYOUT}", advice="install a newer version of bomaudit")
+        )  # fmt: skip
     try:
         settings = Settings.model_validate(raw)
     except ValidationError as problem:

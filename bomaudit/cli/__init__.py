@@ -9,12 +9,10 @@ import sys
 # The matrices here are small: more threads of the linear algebra would only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import typer
+import typer  # noqa: E402  (the two lines above must come first)
 
-from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history, start
-
-EXIT_INTERNAL = 3
-"""Our own mistake, not the user's: told apart from bad input (2) and from findings asked to fail on (1)."""
+from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history, start  # noqa: E402  (the same)
+from bomaudit.cli.shell import EXIT_INTERNAL  # noqa: E402  (the same)
 
 _SAID_OF_IT = 200
 """Characters of an error of our own that are shown: enough to report it, too few to spill a file. [characters]"""

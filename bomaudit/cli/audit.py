@@ -11,6 +11,7 @@ import typer
 
 from bomaudit.cli.shell import (
     EXIT_FINDINGS,
+    EXIT_INTERNAL,
     AsJson,
     AsOf,
     Change,
@@ -22,6 +23,7 @@ from bomaudit.cli.shell import (
     opened,
     print_json,
     say,
+    stated_settings,
     talking,
 )  # fmt: skip
 
@@ -44,9 +46,20 @@ Fail = Annotated[
 
 
 def check(
-    folder: Folder, as_of: AsOf = None, change: Change = None, as_json: AsJson = False, fail_on: Fail = None
+    folder: Folder,
+    as_of: AsOf = None,
+    change: Change = None,
+    as_json: AsJson = False,
+    fail_on: Fail = None,
+    against: Annotated[
+        Path | None,
+        typer.Option("--against", help="summary.json of an audit: only say whether FOLDER is what it was made from."),
+    ] = None,
 ) -> None:
     """Read and validate an audit folder; estimate nothing."""
+    if against is not None:
+        _check_against(against, folder, as_of, change, as_json=as_json)
+        return
     with bad_input_ends():
         result = opened(folder, as_of, change)
         from bomaudit.report import as_data, terminal
@@ -57,6 +70,22 @@ def check(
             terminal.show_check(result, console())
     severities = {f.severity.value for f in result.findings}
     if severities & {f.value for f in fail_on or ()}:
+        raise typer.Exit(EXIT_FINDINGS)
+
+
+def _check_against(
+    summary: Path, folder: Path, as_of: datetime | None, change: list[str] | None, *, as_json: bool
+) -> None:
+    with bad_input_ends():
+        from bomaudit.provenance import compare_with, read_summary
+        from bomaudit.report import as_data, terminal
+
+        held = compare_with(read_summary(summary), folder, stated_settings(folder, as_of, change)[0])
+        if as_json:
+            print_json(as_data.compared_with(held))
+        else:
+            terminal.show_provenance(held, console())
+    if any(h.counts for h in held):
         raise typer.Exit(EXIT_FINDINGS)
 
 
@@ -82,7 +111,7 @@ def _keep(result: Audit, folder: Path, *, asked: bool) -> None:
         start_actions(folder)
     except OSError as problem:
         unkept = (error if asked else warning)(
-            "H004",
+            "H005",
             f"an audit is kept in {FOLDER}/ of its folder, which must be writable",
             file=folder.name,
             found=problem.strerror or type(problem).__name__,
@@ -132,8 +161,11 @@ def audit(
             record = backtest_folder(read)
         stage("writing")
         files.write(result, out, redact=redact, record=record)
-        if kept:
+        if kept and not result.broken:
             _keep(result, folder, asked=keep is True)
+    if result.broken:
+        say(result.broken)
+        raise typer.Exit(EXIT_INTERNAL)
     if as_json:
         print_json(as_data.summary(result))
     elif not quiet:

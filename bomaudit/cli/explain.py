@@ -19,6 +19,7 @@ from bomaudit.cli.shell import (
     of_this_run,
     opened,
     print_json,
+    run_whole,
     talking,
 )
 
@@ -33,7 +34,6 @@ def explain(
     """Explain one line or one decision in full."""
     with bad_input_ends(), talking(quiet=False) as stage:
         read = opened(folder, as_of, change)
-        from bomaudit.audit import run
         from bomaudit.prepare.where_used import reach_of_part
         from bomaudit.report import as_data
         from bomaudit.report import explain as explanations
@@ -41,7 +41,7 @@ def explain(
         from bomaudit.report.terminal_finance import show_where_used
 
         stage("estimating")
-        audited = run(read)
+        audited = run_whole(read)
         explanation = explanations.explain(audited, what)
         bom = read.inputs.tables["bom"]
         reach = reach_of_part(bom, audited.lines, what, scrap=read.settings.read.scrap, as_of=read.as_of)
@@ -68,11 +68,10 @@ def requote(
     """List the parts to ask new quotes for, most worth knowing first; write the requests."""
     with bad_input_ends(), talking(quiet=False) as stage:
         read = opened(folder, as_of, change)
-        from bomaudit.audit import run
         from bomaudit.report import as_data, terminal
 
         stage("estimating")
-        result = run(read)
+        result = run_whole(read)
         if out is not None:
             from bomaudit.report.requests import write_requests
 

@@ -17,6 +17,7 @@ from bomaudit.cli.shell import (
     console,
     opened,
     print_json,
+    run_whole,
     say,
     talking,
 )
@@ -35,13 +36,12 @@ def reconcile(
     """Reconcile standard costs: bridge, variances, proposed standards, stock value, journal lines."""
     with bad_input_ends(), talking(quiet) as stage:
         read = opened(folder, as_of, change)
-        from bomaudit.audit import run
         from bomaudit.finance.approvals import read_approvals
         from bomaudit.finance.reconcile import reconcile_audit
         from bomaudit.report import finance_files, terminal_finance
 
         stage("estimating")
-        audited = run(read)
+        audited = run_whole(read)
         stage("reconciling")
         approvals, odd = read_approvals(out / finance_files.PROPOSED)
         say(odd)

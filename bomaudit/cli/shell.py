@@ -16,11 +16,14 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from bomaudit.audit import Opened
+    from bomaudit.audit import Audit, Opened
     from bomaudit.findings import Finding
+    from bomaudit.settings import Settings
 
 EXIT_FINDINGS = 1
 EXIT_BAD_INPUT = 2
+EXIT_INTERNAL = 3
+"""Our own mistake, not the user's: told apart from bad input (2) and from findings asked to fail on (1)."""
 
 Folder = Annotated[Path, typer.Argument(help="Audit folder: holds audit.toml and the tables it names.")]
 AsOf = Annotated[
@@ -45,8 +48,6 @@ Change = Annotated[
 
 def console() -> Console:
     """Where results go: standard output, at least 80 columns wide, plain when piped."""
-    from rich.console import Console
-
     from bomaudit.report.pieces import SafeConsole
 
     return SafeConsole() if sys.stdout.isatty() else SafeConsole(width=80, no_color=True, highlight=False)
@@ -101,19 +102,38 @@ def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> O
     BadInput
         As :func:`bomaudit.audit.open_audit`, or for an override that names no setting or nothing in the inputs.
     """
-    from bomaudit.audit import SETTINGS_FILE, open_audit
+    from bomaudit.audit import open_audit
     from bomaudit.findings import in_order, note
-    from bomaudit.settings import load, overridden
     from bomaudit.what_if import told_apart
 
-    overrides, of_inputs = told_apart(changes or [])
-    if as_of is not None:
-        overrides.append(f"audit.as_of={as_of:%Y-%m-%d}")
-    settings = overridden(load(folder / SETTINGS_FILE), overrides)
-    today = date.today()  # noqa: DTZ011  (the user's own calendar day)
+    settings, overrides = stated_settings(folder, as_of, changes)
+    today, of_inputs = date.today(), told_apart(changes or [])[1]  # noqa: DTZ011  (the user's own calendar day)
     read = open_audit(folder, settings=settings, as_of=today, changes=of_inputs)
     said = [note("S013", "a setting was given for this run only", found=change) for change in overrides]
     return replace(read, findings=tuple(in_order([*read.findings, *said])))
+
+
+def stated_settings(folder: Path, as_of: datetime | None, changes: list[str] | None) -> tuple[Settings, list[str]]:
+    """Settings of a folder with the overrides of the command line, and those overrides."""
+    from bomaudit.audit import SETTINGS_FILE
+    from bomaudit.settings import load, overridden
+    from bomaudit.what_if import told_apart
+
+    overrides = told_apart(changes or [])[0]
+    if as_of is not None:
+        overrides.append(f"audit.as_of={as_of:%Y-%m-%d}")
+    return overridden(load(folder / SETTINGS_FILE), overrides), overrides
+
+
+def run_whole(read: Opened) -> Audit:
+    """Audit what was read; a result whose figures contradict each other is not shown: exit with 3."""
+    from bomaudit.audit import run
+
+    result = run(read)
+    if result.broken:
+        say(result.broken)
+        raise typer.Exit(EXIT_INTERNAL)
+    return result
 
 
 def of_this_run(read: Opened) -> list[Finding]:

@@ -12,7 +12,7 @@ fails, so two runs cannot take the same name. What a killed run leaves is ``.inc
 by a later run once it is a day old.
 
 Findings: ``H001`` no such audit, ``H002`` a stored audit that was changed or is incomplete, ``H003`` an input that
-changed while it was audited, ``H004`` a folder that cannot be written to.
+changed while it was audited, ``H004`` a stored audit of another layout, ``H005`` a folder that cannot be written to.
 """
 
 from __future__ import annotations
@@ -184,7 +184,7 @@ def open_stored(folder: Path, which: str) -> Snapshot:
     Raises
     ------
     BadInput
-        ``H001``; ``H002`` if a file of it is missing or is not what was stored.
+        ``H001``; ``H002`` if a file of it is missing or is not what was stored; ``H004`` if its layout is another.
     """
     place = folder / FOLDER / find_stored(folder, which)
     held = _manifest(place)
@@ -244,12 +244,19 @@ def _sha256(data: bytes) -> str:
 def _manifest(place: Path) -> dict[str, Any]:
     try:
         held: dict[str, Any] = json.loads((place / MANIFEST).read_text(encoding="utf-8"))
+        schema = str(held["schema"])
         digest = _sha256(as_json({k: v for k, v in held.items() if k not in ("digest", "stored_at")}))
-        whole = held["schema"] == SCHEMA and held["digest"] == digest
+        whole = held["digest"] == digest
     except (OSError, ValueError, KeyError, TypeError):
         raise _damaged(place, MANIFEST) from None
     if not whole:
         raise _damaged(place, MANIFEST)
+    if schema != SCHEMA:
+        raise BadInput(
+            error("H004", f"a stored audit must have the layout {SCHEMA}", file=f"{place.name}/{MANIFEST}", found=schema,
+                  assumed="it is left as it is",
+                  advice="read it with the version of bomaudit that stored it, or audit its inputs/ again with --keep")
+        )  # fmt: skip
     return held
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-import platform
-from dataclasses import fields
-from importlib.metadata import version
+from collections.abc import Sequence
+from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from bomaudit.findings import Finding, Severity, to_frame
+from bomaudit.provenance import SUMMARY, Held, library_hashes, versions
 from bomaudit.report import words
 from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, gather, stake
 
@@ -19,10 +19,13 @@ if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
     from bomaudit.history.compare import Compared
 
-SCHEMA = "bomaudit-summary/1"
-"""Name and version of the layout; the number rises when a key changes its meaning or goes."""
-
-_PACKAGES = ("bomaudit", "pandas", "numpy", "scipy", "statsmodels", "pyarrow", "CurrencyConverter")
+LAYOUTS = {
+    "lines.csv": "bomaudit-lines/1", "lines.parquet": "bomaudit-lines/1", "decisions.csv": "bomaudit-decisions/1",
+    "requotes.csv": "bomaudit-requotes/1", "findings.csv": "bomaudit-findings/1", "summary.json": SUMMARY,
+    "report.xlsx": "bomaudit-workbook/1", "report.html": "bomaudit-page/1",
+}  # fmt: skip
+"""Layout of each file out; a number rises when a column or key changes its meaning or goes. A csv file cannot carry it
+without breaking its readers: for those it stands in ``summary.json``."""
 _DECISION = (
     "decision", "title", "chosen", "best_today", "switch_to", "saving_booked", "saving_today", "saving_low",
     "saving_high", "p_flip", "npv", "npv_low", "npv_high", "payback_years", "tips_on", "safety_relevant", "verdict",
@@ -41,13 +44,13 @@ def summarise(content: Content) -> dict[str, Any]:
     Returns
     -------
     dict
-        schema, audit, money, lines, decisions, requotes, findings, absent_tables, redacted, caution, settings, inputs,
-        versions. Missing figures are null.
+        schema, audit, money, lines, decisions, requotes, findings, absent_tables, redacted, usable, broken, caution,
+        settings, inputs, library, seed, versions, files. Missing figures are null.
     """
     money, settings = stake(content.lines), content.settings
     levels = content.findings["severity"]
     return {
-        "schema": SCHEMA,
+        "schema": SUMMARY,
         "audit": {
             "title": content.title,
             "as_of": content.as_of.isoformat(),
@@ -68,10 +71,15 @@ def summarise(content: Content) -> dict[str, Any]:
         "findings": {s.value: int(levels.eq(s.value).sum()) for s in Severity},
         "absent_tables": list(content.absent),
         "redacted": list(content.dropped),
+        "usable": not content.broken,
+        "broken": list(content.broken),
         "caution": words.CAUTION,
         "settings": settings.model_dump(mode="json"),
         "inputs": {name: {"sha256": digest} for name, digest in content.hashes.items()},
+        "library": library_hashes(),
+        "seed": settings.decide.seed,
         "versions": versions(),
+        "files": dict(LAYOUTS),
     }
 
 
@@ -84,11 +92,6 @@ def as_json(value: object) -> str:
         If a figure is not finite: it should have been null.
     """
     return json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def versions() -> dict[str, str]:
-    """Versions of the interpreter and of the packages that figures depend on."""
-    return {"python": platform.python_version()} | {p: version(p) for p in _PACKAGES}
 
 
 def summary(audit: Audit) -> dict[str, Any]:
@@ -116,6 +119,17 @@ def checked(opened: Opened) -> dict[str, Any]:
         "currency": opened.fx.currency,
         "tables": {t: {"rows": len(inputs.tables[t]), "columns": list(c)} for t, c in inputs.present.items()},
         "findings": records(to_frame(opened.findings), tuple(f.name for f in fields(Finding))),
+    }
+
+
+def compared_with(held: Sequence[Held]) -> dict[str, Any]:
+    """Say whether a folder is what was audited: counts of each state, and everything that differs."""
+    return {
+        "schema": "bomaudit-provenance/1",
+        "same_as_audited": not any(h.counts for h in held),
+        "counts": {s: sum(h.state == s for h in held) for s in ("same", "changed", "missing", "new")},
+        "inputs": [asdict(h) for h in held if h.kind == "input"],
+        "differs": [asdict(h) for h in held if h.kind != "input" and h.state != "same"],
     }
 
 

@@ -38,7 +38,12 @@ def write_summary(book: Workbook, styles: Styles, content: Content, shown: pd.Da
     sheet.write_string(0, 0, content.title, styles.title)
     sheet.write_string(1, 0, f"Prices of {n.day(content.as_of)}, amounts in {content.currency}, intervals at "
                              f"{n.share(content.settings.audit.confidence)}")  # fmt: skip
-    said = [*found(content, n), *([words.INVENTED] if content.settings.audit.invented else []), words.CAUTION]
+    said = [
+        *([words.BROKEN, *content.broken] if content.broken else []),
+        *found(content, n),
+        *([words.INVENTED] if content.settings.audit.invented else []),
+        words.CAUTION,
+    ]
     if content.dropped:
         said.append(f"Left out of this copy: {words.list_of(content.dropped)}.")
     for i, sentence in enumerate(said):

@@ -67,6 +67,8 @@ class Content:
         SHA-256 of each input file.
     dropped : tuple of str
         What redaction took out, in words; empty where nothing was.
+    broken : tuple of str
+        What does not hold together; such a report says on every file that it is not to be used.
     """
 
     title: str
@@ -96,6 +98,7 @@ class Content:
     absent: tuple[str, ...]
     hashes: dict[str, str]
     dropped: tuple[str, ...] = field(default=())
+    broken: tuple[str, ...] = field(default=())
 
     @property
     def numbers(self) -> Numbers:
@@ -134,10 +137,11 @@ def gather(audit: Audit, record: Backtest | None = None) -> Content:
         curves=audit.curves.experience.frame,
         markets=market_points(audit),
         stages=audit.curves.maturity["stage"],
-        reconciled=reconciliation(audit),
+        reconciled=None if audit.broken else reconciliation(audit),
         record=record,
         absent=tuple(t for t in TABLES_IN if t not in audit.inputs.present),
         hashes=dict(sorted(audit.inputs.hashes.items())),
+        broken=tuple(str(f) for f in audit.broken),
     )
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from bomaudit.report import runtime
-from bomaudit.report.as_data import as_json, summarise
+from bomaudit.report.as_data import LAYOUTS, as_json, summarise
 from bomaudit.report.content import Content, gather, redacted
 from bomaudit.safe_text import guard_column
 
@@ -24,6 +24,8 @@ NAMES = (
     "report.html",
 )  # fmt: skip
 """Files of a report, in the order in which they are written."""
+UNUSABLE = "not_to_be_used_"
+"""Begins the name of each file of a result that does not hold together; an earlier whole report is left as it is."""
 
 
 def prepare() -> None:
@@ -50,7 +52,7 @@ def write(audit: Audit, out: Path, *, redact: bool = False, record: Backtest | N
     Returns
     -------
     list of Path
-        Files written, in the order of :data:`NAMES`.
+        Files written, in the order of :data:`NAMES`; :data:`UNUSABLE` before each name where the audit is broken.
 
     Raises
     ------
@@ -68,7 +70,7 @@ def write_content(content: Content, out: Path) -> list[Path]:
 
     writers: dict[str, Callable[[Path], object]] = {
         "lines.csv": lambda p: write_csv(content.lines, p),
-        "lines.parquet": lambda p: content.lines.to_parquet(p, index=False),
+        "lines.parquet": lambda p: _with_layout(content.lines).to_parquet(p, index=False),
         "decisions.csv": lambda p: write_csv(content.decisions, p),
         "requotes.csv": lambda p: write_csv(content.requotes, p),
         "findings.csv": lambda p: write_csv(content.findings, p),
@@ -76,7 +78,19 @@ def write_content(content: Content, out: Path) -> list[Path]:
         "report.xlsx": lambda p: workbook.write(content, p),
         "report.html": lambda p: page.write(content, p),
     }
-    return write_all({name: writers[name] for name in NAMES}, out)
+    mark = UNUSABLE if content.broken else ""
+    written = write_all({mark + name: writers[name] for name in NAMES}, out)
+    if not mark:
+        for name in NAMES:
+            (out / (UNUSABLE + name)).unlink(missing_ok=True)
+    return written
+
+
+def _with_layout(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines with the layout among their attributes, which parquet keeps."""
+    named = lines.copy(deep=False)
+    named.attrs["schema"] = LAYOUTS["lines.parquet"]
+    return named
 
 
 def write_all(writers: dict[str, Callable[[Path], object]], out: Path) -> list[Path]:
@@ -154,5 +168,7 @@ def write_csv(frame: pd.DataFrame, path: Path) -> None:
 
 def _even_line_ends(values: pd.Series) -> pd.Series:
     if isinstance(values.dtype, pd.StringDtype):
-        return values.str.replace(r"\r\n?", "\n", regex=True) if values.str.contains("\r", regex=False).any() else values
+        return (
+            values.str.replace(r"\r\n?", "\n", regex=True) if values.str.contains("\r", regex=False).any() else values
+        )
     return values.map(lambda c: c.replace("\r\n", "\n").replace("\r", "\n") if isinstance(c, str) else c)

@@ -13,8 +13,9 @@ import pandas as pd
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
+from bomaudit.provenance import versions
 from bomaudit.report import look, runtime, words
-from bomaudit.report.as_data import versions
+from bomaudit.report.as_data import LAYOUTS
 from bomaudit.report.content import Content, by_verdict, by_weight, count_statuses, stake
 from bomaudit.report.page_data import marks, packed
 from bomaudit.report.page_tables import (
@@ -119,6 +120,7 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "materiality": n.share(audit.materiality),
         "materiality_money": f"{n.amount(audit.materiality_per_year)} {content.currency}",
         "invented": words.INVENTED if audit.invented else "",
+        "broken": [words.BROKEN, *content.broken] if content.broken else [],
         "dropped": words.list_of(content.dropped) if content.dropped else "",
         "sections": [{"id": i, "title": t} for i, t in SECTIONS],
         "marks": marks(),
@@ -137,6 +139,7 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "curves": _curves(content),
         **_record(content),
         **_foot(content),
+        "layout": LAYOUTS["report.html"],
     }
 
 

@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from bomaudit.findings import Finding, Severity, to_frame
+from bomaudit.provenance import Held
 from bomaudit.report import words
 from bomaudit.report.content import (
     FLAGGED,
@@ -149,6 +150,18 @@ def show_check(opened: Opened, console: Console) -> None:
     put(console, grid)
     put(console, section("Findings"))
     put(console, _finding_lines(to_frame(opened.findings), None))
+
+
+def show_provenance(held: Sequence[Held], console: Console) -> None:
+    """Print whether a folder is what an audit was made from: every input, and whatever else differs."""
+    differs = any(h.counts for h in held)
+    put(console, heading("Not what was audited" if differs else "What was audited", "inputs, settings and library"))
+    grid = table("", "", "then", "now")
+    for h in held:
+        if h.kind == "input" or h.state != "same":
+            short = [t[:12] if h.kind in ("input", "library") else t for t in (h.then, h.now)]
+            grid.add_row(h.state, escape(f"{h.kind} {h.name}"), *(escape(t) for t in short))
+    put(console, grid)
 
 
 def show_findings(findings: Iterable[Finding], console: Console) -> None:

@@ -12,6 +12,7 @@ CAUTION = (
     "These are estimates from learning curves, market volumes and index movements. An estimate is not a quote: "
     "ask before you negotiate, re-source or re-value on it."
 )
+BROKEN = "NOT TO BE USED: figures of this result contradict each other, by a mistake of the program"
 INVENTED = "The data of this audit are invented. They show how the report reads, not what any part costs."
 
 STATUS: Mapping[str, str] = {

@@ -14,6 +14,7 @@ from xlsxwriter import Workbook
 
 from bomaudit.finance.reconcile import CAUTIONS
 from bomaudit.report import look, words
+from bomaudit.report.as_data import LAYOUTS
 from bomaudit.report.book import DAYS, HEAD_ROW, Styles, column_range, mark_states, write_sheet
 from bomaudit.report.book_decisions import decision_columns, decision_frame, element_columns, element_frame
 from bomaudit.report.book_finance import reconciliation_columns
@@ -39,8 +40,10 @@ def write(content: Content, path: Path) -> None:
                "default_date_format": DAYS[content.settings.report.language]}  # fmt: skip
     book = Workbook(str(path), options)
     day = datetime.combine(content.as_of, datetime.min.time())
-    book.set_properties({"title": f"{content.title}: stale costs", "subject": "audit of booked costs",
+    state = words.BROKEN if content.broken else ""
+    book.set_properties({"title": f"{content.title}: stale costs", "status": state, "subject": "audit of booked costs",
                          "comments": words.CAUTION, "author": "", "created": day})  # fmt: skip
+    book.set_custom_property("schema", LAYOUTS["report.xlsx"])
     book.set_calc_mode("auto")
     styles = Styles(book, DAYS[content.settings.report.language])
     shown = by_weight(content.lines).head(MOST_LINES)

@@ -179,9 +179,7 @@ def _words(table: str, column: Column, cells: Cells, place: Place) -> tuple[Any,
     return found, cleaned + cell_findings(place, [int(i) for i in np.flatnonzero(odd)], cells, template)
 
 
-def clean_words(
-    words: NDArray[np.object_], cells: Cells, place: Place
-) -> tuple[NDArray[np.object_], list[Finding]]:
+def clean_words(words: NDArray[np.object_], cells: Cells, place: Place) -> tuple[NDArray[np.object_], list[Finding]]:
     """Drop what would steer a terminal; line ends and tabs within a cell stay."""
     doubtful = np.flatnonzero(~np.fromiter(map(str.isprintable, words), bool, len(words)))
     odd = [int(i) for i in doubtful if steers(words[i])]

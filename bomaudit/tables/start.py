@@ -10,6 +10,7 @@ import pandas as pd
 
 from bomaudit.findings import BadInput, Finding, error, note, warning
 from bomaudit.glossary import TABLES_IN, Table
+from bomaudit.settings import LAYOUT
 from bomaudit.tables.reading import TableRead, read_table
 
 _TEMPLATES = ("quotes", "volumes", "input_prices", "decisions", "standards")
@@ -138,6 +139,8 @@ def _gaps(read: Mapping[str, TableRead]) -> list[tuple[Finding, float]]:
 def _toml(read: Mapping[str, TableRead], paths: Mapping[str, Path], folder: Path) -> str:
     lines = [
         "# Audit settings. Lines that begin with # say what was found or may be set; remove the # to change.",
+        f"layout = {LAYOUT}",
+        "",
         "[audit]",
         "# as_of = 2026-06-30            # day the prices are estimated for; default: today",
         f"# currency = {_quoted(_main_currency(read['bom'].frame))}            # default: the bill's main currency",

@@ -33,7 +33,11 @@ PARTS = ("xl/worksheets/sheet1.xml", "xl/styles.xml", "xl/workbook.xml", "xl/sha
 def base_workbook() -> bytes:
     """A small bill as a workbook, whose parts are then replaced."""
     book = openpyxl.Workbook()
-    for row in (["Part number", "Description", "Qty", "Unit price EUR"], ["A-1", "plate", 2, 3.5], ["A-2", "nut", 8, 1]):
+    for row in (
+        ["Part number", "Description", "Qty", "Unit price EUR"],
+        ["A-1", "plate", 2, 3.5],
+        ["A-2", "nut", 8, 1],
+    ):
         book.active.append(row)
     stream = io.BytesIO()
     book.save(stream)
@@ -114,9 +118,7 @@ def cells(data: bytes, folder: Path) -> None:
         convert(TABLES_IN[table].column(column), values, place, ReadSection(), table=table)
 
 
-TARGETS: dict[str, Callable[[bytes, Path], None]] = {
-    f.__name__: f for f in (text, part, ods, raw, toml, edited, cells)
-}
+TARGETS: dict[str, Callable[[bytes, Path], None]] = {f.__name__: f for f in (text, part, ods, raw, toml, edited, cells)}
 
 
 def attempt(target: str, data: bytes) -> str:

@@ -239,7 +239,11 @@ def test_a_cell_made_to_be_slow_is_not(tmp_path, kind):
     rows += [["A-1", "motor", "2", "3.5", "2020-01-01", "1"], *([[c] * 6 for c in (text, text[1:])])]
     rows += [[text if j == i else "2" for j in range(6)] for i in range(6)]
     body = "\n".join(",".join('"' + c.replace('"', '""') + '"' for c in row) for row in rows)
-    for name, table, head in (("bom.csv", BOM, ""), ("q.csv", QUOTES, ""), ("h.csv", BOM, f'"{text.replace(chr(34), "")}",Qty\n')):
+    for name, table, head in (
+        ("bom.csv", BOM, ""),
+        ("q.csv", QUOTES, ""),
+        ("h.csv", BOM, f'"{text.replace(chr(34), "")}",Qty\n'),
+    ):
         (tmp_path / name).write_text(head + body)
         try:
             read_table(tmp_path / name, table)
