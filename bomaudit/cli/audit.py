@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -29,6 +30,7 @@ from bomaudit.cli.shell import (
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
+    from bomaudit.report.annotate import Copy
 
 
 class FailOn(StrEnum):
@@ -124,6 +126,16 @@ def _keep(result: Audit, folder: Path, *, asked: bool) -> None:
     say(findings)
 
 
+def _annotated(result: Audit) -> tuple[Copy, Audit]:
+    """Annotated copy of the BOM; what it cannot take is said before anything is written, and in the findings."""
+    from bomaudit.findings import in_order
+    from bomaudit.report.annotate import copy_of
+
+    copy = copy_of(result)
+    say(copy.findings)
+    return copy, replace(result, findings=tuple(in_order([*result.findings, *copy.findings])))
+
+
 def audit(
     folder: Folder,
     out: Annotated[
@@ -139,11 +151,16 @@ def audit(
         bool, typer.Option("--backtest", help="Also test the estimate on your own older quotes, for the report.")
     ] = False,
     redact: Annotated[bool, typer.Option("--redact", help="Leave out supplier names and internal notes.")] = False,
+    annotate: Annotated[
+        bool, typer.Option("--annotate", help="Also write a copy of the BOM's xlsx with our columns beside its lines.")
+    ] = False,
     as_json: AsJson = False,
     quiet: Quiet = False,
     fail_on: Fail = None,
 ) -> None:
     """Estimate today's price of each line, judge the decisions, write the report."""
+    if redact and annotate:
+        raise typer.BadParameter("--annotate copies all that the BOM holds, so nothing can be left out with --redact")
     with bad_input_ends(), talking(quiet) as stage:
         read = opened(folder, as_of, change)
         kept = _is_kept(read, keep)
@@ -160,7 +177,10 @@ def audit(
             stage("testing on held-out quotes")
             record = backtest_folder(read)
         stage("writing")
-        files.write(result, out, redact=redact, record=record)
+        copy = None
+        if annotate:
+            copy, result = _annotated(result)
+        files.write(result, out, redact=redact, record=record, copy=copy)
         if kept and not result.broken:
             _keep(result, folder, asked=keep is True)
     if result.broken:

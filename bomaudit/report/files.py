@@ -18,6 +18,7 @@ from bomaudit.safe_text import guard_column
 if TYPE_CHECKING:
     from bomaudit.audit import Audit
     from bomaudit.backtest import Backtest
+    from bomaudit.report.annotate import Copy
 
 NAMES = (
     "lines.csv", "lines.parquet", "decisions.csv", "requotes.csv", "findings.csv", "summary.json", "report.xlsx",
@@ -36,7 +37,9 @@ def prepare() -> None:
     runtime.start()
 
 
-def write(audit: Audit, out: Path, *, redact: bool = False, record: Backtest | None = None) -> list[Path]:
+def write(
+    audit: Audit, out: Path, *, redact: bool = False, record: Backtest | None = None, copy: Copy | None = None
+) -> list[Path]:
     """Write the report of an audit.
 
     Parameters
@@ -48,6 +51,8 @@ def write(audit: Audit, out: Path, *, redact: bool = False, record: Backtest | N
         Leave out supplier names, prices that others quoted and internal notes.
     record : Backtest, optional
         The tool's own record on these quotes, for the page.
+    copy : Copy, optional
+        Annotated copy of the client's BOM, written with the rest where it could be made.
 
     Returns
     -------
@@ -61,10 +66,10 @@ def write(audit: Audit, out: Path, *, redact: bool = False, record: Backtest | N
     """
     prepare()
     content = gather(audit, record)
-    return write_content(redacted(content) if redact else content, out)
+    return write_content(redacted(content) if redact else content, out, copy=copy)
 
 
-def write_content(content: Content, out: Path) -> list[Path]:
+def write_content(content: Content, out: Path, *, copy: Copy | None = None) -> list[Path]:
     """Write the report of what :func:`bomaudit.report.content.gather` collected; as :func:`write`."""
     from bomaudit.report import page, workbook  # noqa: PLC0415  (charts and workbook take most of the import time)
 
@@ -79,9 +84,13 @@ def write_content(content: Content, out: Path) -> list[Path]:
         "report.html": lambda p: page.write(content, p),
     }
     mark = UNUSABLE if content.broken else ""
-    written = write_all({mark + name: writers[name] for name in NAMES}, out)
+    chosen = {name: writers[name] for name in NAMES}
+    if copy is not None and copy.data:
+        data = copy.data
+        chosen[copy.name] = lambda p: p.write_bytes(data)
+    written = write_all({mark + name: write for name, write in chosen.items()}, out)
     if not mark:
-        for name in NAMES:
+        for name in chosen:
             (out / (UNUSABLE + name)).unlink(missing_ok=True)
     return written
 

@@ -88,7 +88,7 @@ _BUILT_IN_MONEY = frozenset({5, 6, 7, 8, 42, 44})
 
 def _xlsx(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
     with zipfile.ZipFile(book.path) as archive:
-        part = _sheet_part(archive, sheet)
+        part = sheet_part(archive, sheet)
         xml = book.parts.get(part) or archive.read(part)
         styles = _xlsx_styles(archive.read("xl/styles.xml")) if "xl/styles.xml" in archive.namelist() else []
         comments = _xlsx_comments(archive, part)
@@ -127,7 +127,8 @@ def _xlsx(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
 _HIDDEN = re.compile(rb'\shidden="(?:1|true)"')
 
 
-def _sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
+def sheet_part(archive: zipfile.ZipFile, sheet: str) -> str:
+    """Return the part of an xlsx package that holds a sheet; raises KeyError where there is none of that name."""
     relation = ""
     for event, attrs, tag in elements(archive.read("xl/workbook.xml")):
         if event == "start" and local_name(tag) == "sheet" and attrs.get("name") == sheet:
@@ -208,13 +209,14 @@ def _xlsx_comments(archive: zipfile.ZipFile, part: str) -> dict[tuple[int, int],
     for event, attrs, _tag in elements(archive.read(relations)):
         target = attrs.get("Target", "")
         if event == "start" and "comments" in target.lower() and target.endswith(".xml"):
-            path = _resolve(folder, target)
+            path = resolve_target(folder, target)
             if path in archive.namelist():
                 found.update(_comment_part(archive.read(path)))
     return found
 
 
-def _resolve(folder: str, target: str) -> str:
+def resolve_target(folder: str, target: str) -> str:
+    """Return the part that a relation leads to, stated from the folder of the part that has it."""
     if target.startswith("/"):
         return target[1:]
     pieces = folder.split("/")
