@@ -71,20 +71,20 @@ class Copy:
 
 def columns_for(currency: str, language: str) -> tuple[Column, ...]:
     """Columns of the copy, in order."""
-    price, share = Look("#,##0.00##"), Look("+0%;-0%;0%")
+    price, share = Look("[>=1]#,##0.00;[>0]0.0000;0.00"), Look("+0%;-0%;0%")
     return (
-        Column("line of the audit", "line_id", TEXT, 10),
+        Column("line of the audit", "line_id", TEXT, 16),
         Column("status", "status", TEXT, 10),
-        Column(f"booked, {currency} each", "booked_cost", price, 11),
-        Column(f"today's estimate, {currency} each", "estimate", price, 12),
+        Column(f"booked, {currency} each", "booked_cost", price, 17),
+        Column(f"today, {currency} each", "estimate", price, 16),
         Column("low end", "estimate_low", price, 10),
         Column("high end", "estimate_high", price, 10),
-        Column("estimate against booked", "drift", share, 11),
-        Column("chance that it matters", "p_stale", Look("0%"), 10),
-        Column(f"booked above estimate, {currency}/year", "exposure_per_year", Look("+#,##0;-#,##0;0"), 13),
-        Column("booked cost is of", "basis_date", Look(DAYS[language]), 11),
-        Column("market", "commodity", TEXT, 16),
-        Column("why", "reason", TEXT, 50),
+        Column("today against booked", "drift", share, 20),
+        Column("chance that it is stale", "p_stale", Look("0%"), 20),
+        Column(f"booked above today, {currency}/year", "exposure_per_year", Look("+#,##0;-#,##0;0"), 27),
+        Column("booked cost is of", "basis_date", Look(DAYS[language]), 16),
+        Column("market", "commodity", TEXT, 18),
+        Column("why", "reason", TEXT, 60),
     )
 
 

@@ -69,10 +69,11 @@ def with_looks(xml: bytes, looks: Sequence[Look]) -> tuple[bytes, Mapping[Look, 
         fills.append(_element(prefix, "fill", _fill(prefix, shown.ground)))
         formats.append(f"<{prefix}numFmt numFmtId={quoteattr(str(first + i))} formatCode={quoteattr(shown.code)}/>")
         text = ' quotePrefix="1"' if shown.code == "@" else ""
+        shape = f'><{prefix}alignment wrapText="1" vertical="bottom"/></{prefix}xf>' if shown == HEAD else "/>"
         cells.append(
             f'<{prefix}xf numFmtId="{first + i}" fontId="{places["fonts"].count + i}"{text} '
             f'fillId="{places["fills"].count + i}" borderId="0" xfId="0" applyNumberFormat="1" applyFont="1" '
-            'applyFill="1"/>'
+            f'applyFill="1" applyAlignment="1"{shape}'
         )
     added = {"fonts": fonts, "fills": fills, "numFmts": formats, "cellXfs": cells}
     return _spliced(xml, places, added), {shown: places["cellXfs"].count + i for i, shown in enumerate(looks)}
