@@ -19,7 +19,7 @@ from scipy.special import stdtrit
 
 from bomaudit.curves.carry import factor_codes, factor_names
 from bomaudit.curves.fitted import Curves
-from bomaudit.curves.level import Priced, as_arrays, find_level
+from bomaudit.curves.level import Priced, as_arrays, find_level, usable_rows
 from bomaudit.curves.maturity import stage_of
 from bomaudit.curves.offers import NewerQuotes, find_newer
 from bomaudit.curves.pooling import Floats
@@ -93,8 +93,7 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date | Days, confide
     :math:`P_T = B \, e^{s}` with the steps :math:`s` of the cost walk; the interval is
     :math:`P_T \\, e^{\pm t_\nu \sigma}`, ``sd_log`` being the scale :math:`\sigma` of the Student t.
     """
-    usable = lines["auditable"].to_numpy(dtype=bool) & (lines["price_at_basis"] > 0).to_numpy(dtype=bool)
-    usable &= lines["basis_date"].notna().to_numpy(dtype=bool)
+    usable = usable_rows(lines)
     known = lines if bool(usable.all()) else lines[usable]
     today = np.asarray(as_of, dtype="datetime64[D]")
     priced = as_arrays(known, curves, today[usable] if today.ndim else today)

@@ -60,6 +60,8 @@ class Carried:
         deviation of the factor. [ln]
     materials : array, shape (spans, slots)
         Loadings on the series of the basket. [ln]
+    bought : array, shape (spans, slots)
+        Share of the price at the end of the span that follows each material of the basket. [-]
     general, labour, energy : array, shape (spans,)
         Loadings on general inflation, labour and energy of the price currency. [ln]
     markup : array, shape (spans,)
@@ -82,6 +84,7 @@ class Carried:
     exponent: Floats
     volume: Floats
     materials: Floats
+    bought: Floats
     general: Floats
     labour: Floats
     energy: Floats
@@ -148,7 +151,7 @@ def carry(curves: Curves, spans: Spans) -> Carried:
         inputs=inputs, experience=both - inputs, maturity=maturity,
         exponent=-sign * moved.experience * unsure,
         volume=moved.experience * count * projected.elasticity * np.nan_to_num(grown.sd),
-        materials=moved.materials * escalation.material_sd,
+        materials=moved.materials * escalation.material_sd, bought=moved.materials,
         general=moved.general * escalation.general_sd, labour=moved.labour * escalation.labour_sd,
         energy=moved.energy * escalation.energy_sd,
         markup=_MARKUP_SD * maturity, process=projected.var_process,

@@ -81,6 +81,12 @@ class Priced:
         )  # fmt: skip
 
 
+def usable_rows(lines: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Rows that can be estimated: auditable, with a price above zero and a basis date; shape (lines,)."""
+    usable = lines["auditable"].to_numpy(dtype=bool) & (lines["price_at_basis"] > 0).to_numpy(dtype=bool)
+    return np.asarray(usable & lines["basis_date"].notna().to_numpy(dtype=bool))
+
+
 def as_arrays(known: pd.DataFrame, curves: Curves, today: Days) -> Priced:
     """Lines as plain arrays.
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from bomaudit.curves.fitted import Curves
+from bomaudit.curves.input_shares import input_shares
 from bomaudit.curves.library import Library
 from bomaudit.decide.alternates import as_decisions
 from bomaudit.decide.candidates import headroom, look_alikes
@@ -85,6 +86,7 @@ def decide(
         settings=settings,
         currency=fx.currency,
         as_of=as_of,
+        shares=input_shares(opened.market.parts, curves, as_of=as_of),
     )
     held = frozenset(rows["part_no"]) | frozenset(lines["part_no"].iloc[opened.market.rows])
     others = look_alikes(lines, estimates, curves, decided=held, as_of=as_of, confidence=settings.audit.confidence)

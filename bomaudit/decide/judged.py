@@ -7,8 +7,10 @@ from datetime import date
 
 import pandas as pd
 
+from bomaudit.curves.input_shares import InputShares, no_shares
 from bomaudit.decide.case import Case
 from bomaudit.decide.facts import bears_on_safety, gather, name_known
+from bomaudit.decide.input_prices import COLUMNS, by_input, input_bars
 from bomaudit.decide.outcome import simulate
 from bomaudit.decide.portfolio import add_up
 from bomaudit.decide.requotes import rank_requotes
@@ -16,6 +18,7 @@ from bomaudit.decide.sensitivity import break_evens, range_variance, tornado, va
 from bomaudit.decide.shown import (
     outside_parts,
     removed_parts,
+    savings,
     show_break_evens,
     show_drivers,
     show_elements,
@@ -44,6 +47,11 @@ class Decided:
     requotes : DataFrame, columns of glossary ``REQUOTES``
     tornado : DataFrame
         decision, driver, kind, at_low, at_high, low, high (net present value, [currency]).
+    inputs : DataFrame, columns of ``input_prices.COLUMNS``
+        What the price of each input does to each decision.
+    savings : DataFrame
+        decision, quantile [-], saving (the choice against the target at that quantile of the draws,
+        [currency/product]).
     drivers : DataFrame
         decision, driver, kind (factor, part, element), variance_share [-], evpi, evsi [currency].
     break_evens : DataFrame
@@ -64,6 +72,8 @@ class Decided:
     elements: pd.DataFrame
     requotes: pd.DataFrame
     tornado: pd.DataFrame
+    inputs: pd.DataFrame
+    savings: pd.DataFrame
     drivers: pd.DataFrame
     break_evens: pd.DataFrame
     paths: pd.DataFrame
@@ -83,6 +93,7 @@ def judge_case(
     settings: Settings,
     currency: str,
     as_of: date,
+    shares: InputShares | None = None,
 ) -> Decided:
     """Judge all decisions of a case.
 
@@ -99,6 +110,8 @@ def judge_case(
     currency : str
         Audit currency.
     as_of : date
+    shares : InputShares, optional
+        What inputs carry of the parts' prices; without it nothing is said of input prices.
 
     Returns
     -------
@@ -117,12 +130,17 @@ def judge_case(
     facts = facts.assign(reason=say_why(facts, rules, currency=currency, confidence=confidence))
     portfolio, more = add_up(case.register, facts, removed_parts(case))
     of_parts = known[known["kind"] == "part"]
+    shares = shares or no_shares(len(case.model.prices.parts))
+    effects = by_input(case, shares)
+    bars = input_bars(case, shares, effects, confidence=confidence)
     return Decided(
         decisions=facts[list(DECISIONS_OUT.names)],
         options=show_options(case),
         elements=show_elements(case, confidence),
         requotes=rank_requotes(audited, outside_parts(case, confidence), of_parts, rules=rules),
-        tornado=tornado(case, rules=rules, confidence=confidence, as_of=as_of),
+        tornado=tornado(case, rules=rules, confidence=confidence, as_of=as_of, inputs=bars),
+        inputs=effects[COLUMNS],
+        savings=savings(case, outcomes),
         drivers=show_drivers(variance_shares(case), known),
         break_evens=show_break_evens(case, evens),
         paths=timing.paths,

@@ -39,7 +39,8 @@ class Outcomes:
     ----------
     decisions : DataFrame, one row a decision
         p_flip, p_pays_back, p_error [-]; saving_low, saving_high (the choice against the target, [currency/product]);
-        npv_low, npv_high, npv_mean, evpi (all parts), evpi_all (ranges too) [currency]; draws.
+        npv_low, npv_high, npv_mean, evpi (all parts), evpi_all (ranges too) [currency]; draws; and the saving at each
+        of ``SAVINGS`` [currency/product].
     known : DataFrame
         d, kind (part, factor, element), position, evpi, evsi (parts only: one quote with its noise). [currency]. Only
         of decisions in which knowing all parts is worth more than one quote costs; in the others no single part can
@@ -104,9 +105,11 @@ def _tabulated(known: list[_Known]) -> pd.DataFrame:
     )  # fmt: skip
 
 
+SAVINGS = {f"saving_{k / 40:g}": k / 40 for k in range(1, 40)}
+"""Columns that hold the saving below which a share of the draws lies, every 2.5 %, and that share."""
 _HEAD = [
     "p_flip", "p_pays_back", "p_error", "saving_low", "saving_high", "npv_low", "npv_high", "npv_mean", "evpi",
-    "evpi_all", "draws",
+    "evpi_all", "draws", *SAVINGS,
 ]  # fmt: skip
 
 
@@ -139,7 +142,7 @@ class _Reader:
         nothing = _ROUNDING * np.abs(cost[chosen - options[0]])
         flip, pays = (saved > nothing).any(axis=0), npv[to] > products * nothing[0]
         tail = (1.0 - self.confidence) / 2.0
-        low, high = _quantiles(-saved[to], tail)
+        low, high, *spread = _quantiles(-saved[to], (tail, 1.0 - tail, *SAVINGS.values()))
         money = (products * np.array([-high, -low]) - paid[to]) if np.isfinite(products) else np.full(2, np.nan)
         of_parts = products * (parts_only[chosen - options[0]] - parts_only[others - options[0]]) - paid
         known = np.isfinite(products)
@@ -149,6 +152,7 @@ class _Reader:
             "saving_low": low, "saving_high": high, "npv_low": money[0], "npv_high": money[1],
             "npv_mean": float(npv[to].mean()), "evpi": perfect_information(of_parts) if known else np.nan,
             "evpi_all": perfect_information(npv) if known else np.nan, "draws": float(cost.shape[1]),
+            **dict(zip(SAVINGS, spread, strict=True)),
         }  # fmt: skip
         if not known or head["evpi_all"] <= self.rules.cost_of_asking:
             return head, None
@@ -192,9 +196,8 @@ def _further(columns: int, draws: int, seed: int) -> Scores:
     return normal_scores(columns, draws=draws, seed=seed).astype(np.float32)
 
 
-def _quantiles(values: Floats, tail: float) -> tuple[float, float]:
-    """Quantiles at ``tail`` and 1 - ``tail``: the draws in those places, in one pass."""
-    last = len(values) - 1
-    ends = (round(tail * last), round((1.0 - tail) * last))
-    held = np.partition(values, ends)
-    return float(held[ends[0]]), float(held[ends[1]])
+def _quantiles(values: Floats, shares: tuple[float, ...]) -> list[float]:
+    """Quantiles: the draws in those places, in one pass."""
+    places = [round(share * (len(values) - 1)) for share in shares]
+    held = np.partition(values, places)
+    return [float(held[place]) for place in places]

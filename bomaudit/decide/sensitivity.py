@@ -100,6 +100,7 @@ def tornado(
     rules: DecideSection,
     confidence: float,
     as_of: date,
+    inputs: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Net present value of switching with one driver at its low and its high end, the others at their central value.
 
@@ -111,12 +112,15 @@ def tornado(
     confidence : float
         Coverage of the parts' intervals. [-]
     as_of : date
+    inputs : DataFrame, optional
+        Rows for input prices, from :func:`bomaudit.decide.input_prices.input_bars`.
 
     Returns
     -------
     DataFrame
-        decision, driver, kind (part, element, what_if), at_low, at_high (the driver's own value there), low, high (net
-        present value there, [currency]); widest swing first within a decision.
+        decision, driver, kind (part, element, what_if, input), at_low, at_high (the driver's own value there, of an
+        input its relative change), low, high (net present value there, [currency]); widest swing first within a
+        decision.
     """
     model, npv, target = case.model, case.npv, case.target
     parts, names = model.prices.parts, case.register.decisions["decision"].to_numpy()
@@ -141,6 +145,8 @@ def tornado(
     label = (e["option"] + ": " + e["element"]).to_numpy()
     frames.append(_bars(names[d], label, "element", ends, [npv[d] + ranges.data * (x - mode) for x in ends]))
     frames.append(_what_if(case, rules=rules, as_of=as_of))
+    if inputs is not None:
+        frames.append(inputs)
     bars = pd.concat([f for f in frames if len(f)] or frames[:1], ignore_index=True)
     bars = bars.assign(
         _order=bars["decision"].map({n: k for k, n in enumerate(names)}), _swing=-(bars["high"] - bars["low"]).abs()

@@ -9,6 +9,7 @@ from scipy.special import stdtrit
 
 from bomaudit.decide.case import Case
 from bomaudit.decide.elements import walk_of
+from bomaudit.decide.outcome import SAVINGS, Outcomes
 from bomaudit.decide.pricing import WALK
 
 _CENT = 0.01
@@ -75,6 +76,18 @@ def show_drivers(shares: pd.DataFrame, known: pd.DataFrame) -> pd.DataFrame:
     return frame.rename(columns={"share": "variance_share"})[
         ["decision", "driver", "kind", "variance_share", "evpi", "evsi"]
     ]
+
+
+def savings(case: Case, outcomes: Outcomes) -> pd.DataFrame:
+    """Distribution of the saving over the draws: decision, quantile, saving; rising within a decision."""
+    drawn = outcomes.decisions[list(SAVINGS)]
+    return pd.DataFrame(
+        {
+            "decision": np.repeat(case.register.decisions["decision"].to_numpy(), len(SAVINGS)),
+            "quantile": np.tile(list(SAVINGS.values()), len(drawn)),
+            "saving": drawn.to_numpy(dtype=float).ravel(),
+        }
+    ).dropna(subset="saving")
 
 
 def show_break_evens(case: Case, evens: pd.DataFrame) -> pd.DataFrame:

@@ -22,6 +22,8 @@ Floats = npt.NDArray[np.float64]
 
 _SAME = 1e-9
 """Relative difference up to which a formula counts as giving the audit's figure."""
+SAVINGS = (0.05, 0.25, 0.5, 0.75, 0.95)
+"""Shares of the draws whose saving the sheet gives."""
 _OF_DECISION = "INDEX(decision_{0},MATCH({1},decision_name,0))"
 _SUM = "SUMIFS(element_{0},element_decision,{1},element_option,{2})"
 
@@ -75,15 +77,18 @@ def decision_frame(content: Content, elements: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns of ``DECISIONS_OUT`` and volume_growth [1/year], discounted_products [-], discounted_years [year],
-        saving_per_year [currency/year]; booleans ``_live_saving_today`` and ``_live_npv``: the book gives the figure.
+        Columns of ``DECISIONS_OUT`` and saving_5 … saving_95 [currency/product], volume_growth [1/year],
+        discounted_products [-], discounted_years [year], saving_per_year [currency/year]; booleans ``_live_saving_today`` and ``_live_npv``: the book gives the figure.
     """
     frame = spread(content)
     by_option = elements.groupby(["decision", "option"])["today_per_unit"].sum()
     pairs = {o: pd.MultiIndex.from_frame(frame[["decision", o]]) for o in ("switch_to", "chosen")}
     saving = by_option.reindex(pairs["switch_to"]).to_numpy() - by_option.reindex(pairs["chosen"]).to_numpy()
     npv = -frame["discounted_products"] * frame["saving_today"] - frame["change_cost"]
+    chances = content.savings.set_index(["quantile", "decision"])["saving"]
+    at = {f"saving_{100 * q:.0f}": chances.reindex([(q, d) for d in frame["decision"]]) for q in SAVINGS}
     return frame.assign(
+        **{name: values.to_numpy() for name, values in at.items()},
         saving_per_year=-frame["saving_today"] * frame["annual_volume"],
         _live_saving_today=close(saving, frame["saving_today"]),
         _live_npv=close(npv, frame["npv"]),
@@ -130,7 +135,10 @@ def decision_columns(content: Content) -> list[Col]:
         formula=lambda at: f"=-{at('discounted_products')}*{at('saving_today')}-{at('change_cost')}",
     )  # fmt: skip
     columns = list(made.values())
-    return [*columns[: len(order)], *_between(content.currency), *columns[len(order) :]]
+    chances = [Col(f"saving_{100 * q:.0f}", "signed_price", "given",
+                   f"saving that is undercut in {100 * q:.0f} % of the draws [{content.currency}/product]", 11)
+               for q in SAVINGS]  # fmt: skip
+    return [*columns[: len(order)], *_between(content.currency), *chances, *columns[len(order) :]]
 
 
 def _between(currency: str) -> list[Col]:

@@ -52,6 +52,7 @@ def specifications(currency: str) -> dict[str, Declaration]:
         "ageing": ageing(currency),
         "bridge": bridge(currency),
         "tornado": tornado(currency),
+        "spread": spread(currency),
         "paths": paths(currency),
         "curve": curve(),
     }
@@ -132,6 +133,25 @@ def tornado(currency: str) -> Declaration:
     now = _layer({"type": "rule", "color": look.INK, "strokeWidth": 1.5},
                  x={"field": "now", "aggregate": "min", "type": "quantitative"}, **whole)  # fmt: skip
     return _chart("tornado", [bars, _layer(_NOUGHT, x={"datum": 0}, **whole), now], high={"step": 28})
+
+
+def spread(currency: str) -> Declaration:
+    """Draw the distribution of a saving as equally likely outcomes, one dot each, stacked where they lie close.
+
+    Data columns: saving [currency/unit], rank (place in its stack), side, text.
+    """
+    tones = {"choice saves": look.DOWN, "choice costs more": look.UP}
+    dots = _layer(
+        {"type": "point", "filled": True, "size": 105, "opacity": 1},
+        x=_number("saving", f"the choice saves, {currency} a unit (below 0: it costs more)"),
+        y={"field": "rank", "type": "quantitative", "title": None, "axis": None,
+           "scale": {"domain": {"unionWith": [-0.6, 6]}, "nice": False}},
+        color=_state("side", tones, title=None),
+        shape={"field": "side", "type": "nominal", "title": None,
+               "scale": {"domain": list(tones), "range": ["circle", "triangle-up"]}},
+        tooltip=[_said("text", f"{currency} a unit"), _said("side")],
+    )  # fmt: skip
+    return _chart("spread", [_layer(_NOUGHT, x={"datum": 0}), dots], high=110)
 
 
 def paths(currency: str) -> Declaration:

@@ -15,6 +15,7 @@ import pandas as pd
 from scipy.sparse import csr_array
 from scipy.special import ndtri
 
+from bomaudit.curves.input_shares import InputShares, input_shares
 from bomaudit.findings import to_frame
 from bomaudit.glossary import STATUSES, TABLES_IN, VERDICTS
 from bomaudit.report.book_finance import reconciliation
@@ -40,9 +41,12 @@ class Content:
         Of the audit.
     lines, decisions, requotes : DataFrame
         Columns of ``glossary.LINES``, ``DECISIONS_OUT`` and ``REQUOTES``.
-    elements, options, tornado, drivers, paths, portfolio : DataFrame
+    elements, options, tornado, drivers, paths, portfolio, inputs, savings : DataFrame
         What a decision is made of, what its options cost, what moves it, where its variance comes from, cost per unit
-        of its options over time, and how decisions add up; columns as in ``decide.Decided``.
+        of its options over time, how decisions add up, what input prices do to them, and the distribution of their
+        savings; columns as in ``decide.Decided``.
+    shares : InputShares
+        What inputs carry of each line's price.
     growth : Series of float
         Change of the annual volume from year to year, by decision. [1/year]
     loadings, sd_own
@@ -84,6 +88,9 @@ class Content:
     drivers: pd.DataFrame
     paths: pd.DataFrame
     portfolio: pd.DataFrame
+    inputs: pd.DataFrame
+    savings: pd.DataFrame
+    shares: InputShares
     growth: pd.Series
     loadings: csr_array
     sd_own: npt.NDArray[np.float64]
@@ -128,6 +135,9 @@ def gather(audit: Audit, record: Backtest | None = None) -> Content:
         drivers=audit.decided.drivers,
         paths=audit.decided.paths,
         portfolio=audit.decided.portfolio,
+        inputs=audit.decided.inputs,
+        savings=audit.decided.savings,
+        shares=input_shares(audit.prepared, audit.curves, as_of=audit.as_of),
         growth=audit.inputs.tables["decisions"].groupby("decision")["volume_growth"].first(),
         loadings=audit.estimates.loadings,
         sd_own=audit.estimates.sd_own,

@@ -174,6 +174,7 @@
       make("p", {}, tag("status", L.status[i]), " ", lead));
     if (priced) box.append(make("h4", {}, "From booked to today"), walk(i));
     box.append(...(priced ? list("Why this status", [L.reason[i]]) : []), ...(L.money[i] === null ? [] : list("What it is worth", [worth(i)])),
+      ...list("What its price follows", L.follows[i].split("; ").filter(Boolean)),
       ...list("Evidence", [`${words.basis[L.basis[i]] ?? ""}: ${L.dated[i]}, ${plain(L.age[i], 1)} years ago`, L.commodity[i] ? `market: ${market(i)}` : "market unknown", ...(Object.hasOwn(data.learning, L.commodity[i]) ? [data.learning[L.commodity[i]]] : []),
         ...(L.stage[i] ? [`stage of the market: ${words.stage[L.stage[i]] ?? L.stage[i]}`] : []), ...L.evidence[i].split("; ").filter(Boolean)]),
       ...(priced ? list("What would make this surer", surer(i)) : []));

@@ -28,8 +28,12 @@ from bomaudit.report.page_tables import (
     REQUOTE_COLUMNS,
     assumption_rows,
     coverage_rows,
+    effect_heads,
+    effect_rows,
     element_rows,
     finding_rows,
+    input_heads,
+    input_rows,
     line_columns,
     line_rows,
     market_columns,
@@ -37,6 +41,8 @@ from bomaudit.report.page_tables import (
     record_rows,
     record_said,
     requote_rows,
+    spread_cells,
+    spread_heads,
 )
 from bomaudit.report.stories import found, tell_decision
 
@@ -48,8 +54,8 @@ WITHOUT_SCRIPTS = 25
 
 SECTIONS = (
     ("found", "What we found"), ("decisions", "Decisions"), ("lines", "Lines"), ("ask", "Ask first"),
-    ("ageing", "Age"), ("markets", "Markets"), ("record", "Record"), ("assumed", "Assumptions"), ("findings", "Data"),
-    ("made", "Made from"),
+    ("inputs", "What if"), ("ageing", "Age"), ("markets", "Markets"), ("record", "Record"),
+    ("assumed", "Assumptions"), ("findings", "Data"), ("made", "Made from"),
 )  # fmt: skip
 
 
@@ -133,6 +139,11 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "cost_of_asking": n.amount(content.settings.decide.cost_of_asking),
         "requote_columns": REQUOTE_COLUMNS(content.currency),
         "no_requotes": words.found_next(n, part="", description="", value=0.0, currency=content.currency),
+        "inputs_said": words.INPUTS_SAID,
+        "inputs": input_rows(content),
+        "input_columns": input_heads(content.currency),
+        "effects": effect_rows(content),
+        "effect_columns": effect_heads(content.currency),
         "ageing_words": "Booked spend a year by age of the booked cost and status",
         "markets": market_rows(content),
         "market_columns": market_columns(content.currency),
@@ -157,6 +168,7 @@ def _decisions(content: Content) -> dict[str, Any]:
     return {
         "decisions": [_decision(content, d) for d in by_verdict(content.decisions).to_dict("records")],
         "element_columns": ELEMENT_COLUMNS(content.currency),
+        "spread_columns": spread_heads(content.currency),
         "no_decisions": words.found_decisions(
             content.numbers, counts={}, currency=content.currency, npv=0.0, cautious=0.0
         ),
@@ -178,12 +190,24 @@ def _decision(content: Content, d: dict[Any, Any]) -> dict[str, Any]:
         "booked": n.plain(d["saving_booked"], 2, signed=True), "today": n.plain(d["saving_today"], 2, signed=True),
         "chance": n.chance(d["p_flip"]), "npv": n.about(d["npv"], signed=True), "cost": n.about(d["change_cost"]),
         "elements": element_rows(content, name),
+        **_spread(content, name, title),
         "bridge_words": f"{title}: saving as booked, what moved, saving today, {cur} a unit",
         "tornado": bool((content.tornado["decision"] == name).any()),
         "tornado_words": f"{title}: what switching is worth at the low and high end of each driver, {cur}",
         "paths": bool((content.paths["decision"] == name).any()),
         "paths_words": f"{title}: cost per unit of the options over time, {cur}",
     }  # fmt: skip
+
+
+def _spread(content: Content, name: str, title: str) -> dict[str, Any]:
+    """Distribution of a decision's saving: a sentence, a table, and what its picture shows."""
+    savings = content.savings[content.savings["decision"] == name]
+    if savings.empty:
+        return {"spread": [], "spread_said": "", "spread_words": ""}
+    dots, at = savings["saving"].to_numpy()[::2], savings.set_index(savings["quantile"].round(3))["saving"]
+    said = words.outcomes(content.numbers, against=int((dots < 0).sum()), of=len(dots), low=at[0.25], high=at[0.75],
+                          currency=content.currency)  # fmt: skip
+    return {"spread": spread_cells(content, savings), "spread_said": said, "spread_words": f"{title}: {said}"}
 
 
 def _picture(d: dict[Any, Any]) -> Markup:

@@ -14,10 +14,14 @@ from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import charts, look, words
 from bomaudit.report.content import Content
 from bomaudit.report.numbers import Numbers
-from bomaudit.report.stories import bridge_bars, learning, names_of_parts
+from bomaudit.report.stories import bridge_bars, follows, learning, names_of_parts
 
 _FIGURES = 9
 """Significant figures of packed numbers: so many more than a cell shows that rounding twice changes nothing."""
+_STACKS = 28
+"""Places side by side that equally likely savings are stacked in."""
+_MOST_INPUTS = 3
+"""Input prices that a tornado shows even where they move it little: they are asked after."""
 _LOCALES = {
     "en": {"decimal": ".", "thousands": ",", "grouping": [3], "currency": ["", ""]},
     "de": {"decimal": ",", "thousands": ".", "grouping": [3], "currency": ["", ""]},
@@ -74,6 +78,7 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
             "tornado": {
                 str(k): tornado_rows(f, n, npv[k], called) for k, f in content.tornado.groupby("decision", sort=False)
             },
+            "spread": {str(k): spread_rows(f) for k, f in content.savings.groupby("decision", sort=False)},
             "curve": {str(k): curve_rows(f) for k, f in content.markets.groupby("commodity", sort=True)},
             "paths": {str(k): path_rows(f, content) for k, f in content.paths.groupby("decision", sort=False)},
         },
@@ -104,8 +109,32 @@ def line_columns(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
     out |= {name: _numbers(lines[column]) for name, column in _VALUES.items()}
     out |= {f"var_{v}": _numbers(lines[f"var_{v}"].round(3)) for v in VARIANCE_PARTS}
     out["dated"] = _texts(lines["basis_date"].map(n.day, na_action=None))
+    out["follows"] = _texts(pd.Series(_follows(content, lines), dtype="str"))
     out["evidence"] = _texts(content.evidence.reindex(lines["line_id"]).fillna(""))
     return out
+
+
+def _follows(content: Content, lines: pd.DataFrame) -> list[str]:
+    """What each line's price follows, in the words of its story."""
+    return ["; ".join(follows(content, r, content.numbers)) for r in lines[["line_id", "estimate"]].to_dict("records")]
+
+
+def spread_rows(frame: pd.DataFrame) -> list[dict[str, object]]:
+    """Rows of the chart ``spread`` for one decision: equally likely savings, stacked where they lie close.
+
+    A dot stands in the middle of the share of the draws that it is for: of 20 dots at 2.5 %, 7.5 % … 97.5 %.
+    """
+    saving = frame["saving"].to_numpy(dtype=float)[::2]
+    low, high = min(saving.min(), 0.0), max(saving.max(), 0.0)
+    width = (high - low) / _STACKS or 1.0
+    stack = np.floor(saving / width)
+    place = (stack + 0.5) * width
+    rank = pd.Series(stack).groupby(stack).cumcount()
+    side = np.where(saving >= 0, "choice saves", "choice costs more")
+    return [
+        {"saving": short(at), "rank": int(r), "side": str(s), "text": f"{x:+.2f}"}
+        for at, r, s, x in zip(place.tolist(), rank, side, saving.tolist(), strict=True)
+    ]
 
 
 def _texts(values: pd.Series) -> object:
@@ -157,7 +186,8 @@ def tornado_rows(
 ) -> list[dict[str, object]]:
     """Rows of the chart ``tornado``: the widest first, as the frame has them."""
     columns = ["driver", "kind", "low", "high", "at_low", "at_high"]
-    shown = frame[(np.arange(len(frame)) < most) | (frame["kind"] == "input")]
+    inputs = frame["kind"] == "input"
+    shown = frame[(np.arange(len(frame)) < most) | (inputs & (inputs.cumsum() <= _MOST_INPUTS))]
     return [
         {"rank": i, "driver": words.driver(called.get(d, d)), "low": short(low), "high": short(high), "now": short(npv),
          "at_low": _end(n, kind, at_low), "at_high": _end(n, kind, at_high)}

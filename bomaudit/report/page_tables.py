@@ -9,6 +9,7 @@ import pandas as pd
 
 from bomaudit.report import words
 from bomaudit.report.content import FLAGGED, Content
+from bomaudit.report.inputs import effect_frame, input_frame
 from bomaudit.report.page_data import short
 
 Cell = dict[str, Any]
@@ -139,6 +140,73 @@ def market_rows(content: Content) -> list[list[Cell]]:
             _cell(n.share(r["data_weight"]), r["data_weight"]), {"text": str(r["source"])},
         ])  # fmt: skip
     return rows
+
+
+def input_heads(currency: str) -> list[Head]:
+    """Heads of the table of inputs."""
+    low, high = (f"+{100 * rise:.0f} % adds" for rise in words.RISES)
+    return [
+        _head("input", kind="code"), _head("carries", f"{currency}/year", number=True),
+        _head("share", "of the spend", number=True), _head("lines", number=True),
+        _head(low, f"{currency}/year", number=True), _head(high, f"{currency}/year", number=True),
+        _head("decisions it turns", f"at +{100 * words.RISES[-1]:.0f} %"),
+    ]  # fmt: skip
+
+
+def input_rows(content: Content) -> list[list[Cell]]:
+    """Inputs as cells of :func:`input_heads`."""
+    n = content.numbers
+    return [
+        [
+            {"text": r["input"]}, _cell(n.about(r["spend_per_year"]), r["spend_per_year"]),
+            _cell(n.share(r["share_of_spend"]), r["share_of_spend"]), _cell(n.plain(r["lines"]), r["lines"]),
+            *(_cell(n.about(rise * r["spend_per_year"]), rise * r["spend_per_year"]) for rise in words.RISES),
+            {"text": r["turns"] or "none"},
+        ]
+        for r in input_frame(content).to_dict("records")
+    ]  # fmt: skip
+
+
+def effect_heads(currency: str) -> list[Head]:
+    """Heads of the table of inputs by decision."""
+    per = f"{currency} a unit"
+    return [
+        _head("decision", kind="code"), _head("input", kind="code"), _head("choice saves today", per, number=True),
+        *(_head(f"+{100 * rise:.0f} % changes it by", per, number=True) for rise in words.RISES),
+        _head(f"saving at +{100 * words.RISES[-1]:.0f} %", per, number=True),
+        _head("turns its sign", "at a change of", number=True),
+    ]  # fmt: skip
+
+
+def effect_rows(content: Content) -> list[list[Cell]]:
+    """What inputs do to decisions, as cells of :func:`effect_heads`."""
+    n = content.numbers
+    rows = []
+    for r in effect_frame(content).to_dict("records"):
+        turns = r["turns_at"] if abs(r["turns_at"]) <= 1 else math.nan
+        money = (r["saving_today"], *(rise * r["saving_change"] for rise in words.RISES), r["saving_then"])
+        rows.append([
+            {"text": r["decision"]}, {"text": r["input"]}, *(_cell(n.plain(x, 2, signed=True), x) for x in money),
+            _cell(n.share(turns, signed=True), turns),
+        ])  # fmt: skip
+    return rows
+
+
+SPREAD_SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
+"""Chances that the table of a saving's distribution lists."""
+
+
+def spread_heads(currency: str) -> list[Head]:
+    """Heads of the table of a saving's distribution."""
+    return [_head("chance that the saving is lower", number=True), _head("saving", f"{currency} a unit", number=True)]
+
+
+def spread_cells(content: Content, savings: pd.DataFrame) -> list[list[Cell]]:
+    """Distribution of one decision's saving, as cells of :func:`spread_heads`."""
+    n, at = content.numbers, savings.set_index(savings["quantile"].round(3))["saving"]
+    return [
+        [_cell(n.share(q), q), _cell(n.plain(at[q], 2, signed=True), at[q])] for q in SPREAD_SHARES if q in at.index
+    ]
 
 
 ASSUMPTION_COLUMNS = [_head("assumption", kind="text"), _head("value", kind="text"), _head("stated in"),

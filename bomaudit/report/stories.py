@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
@@ -16,6 +17,9 @@ from bomaudit.report.numbers import Numbers
 
 MOST_MOVES = 8
 """Elements that a bridge names; the rest is summed."""
+_MOST_INPUTS = 3
+_LEAST_SHARE = 0.01
+"""Inputs of a smaller share of a price are not named."""
 
 Section = tuple[str, tuple[str, ...]]
 """Title and its points."""
@@ -127,6 +131,7 @@ def _line_sections(content: Content, line: dict[Any, Any], n: Numbers) -> tuple[
     return tuple((t, tuple(p)) for t, p in (
         ("Why this status", [line["reason"]]),
         ("What it is worth", _worth(line, n)),
+        ("What its price follows", follows(content, line, n)),
         ("Evidence", [*_evidence(content, line, n), *filter(None, evidence.split("; "))]),
         ("What would make this surer", surer),
     ) if p)  # fmt: skip
@@ -152,6 +157,15 @@ def _evidence(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
     return said
 
 
+def follows(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
+    """Say which inputs the price of a line follows."""
+    row = int(np.flatnonzero(content.lines["line_id"].to_numpy() == line["line_id"])[0])
+    shares = content.shares.share[[row]].tocoo()
+    rows = sorted(zip((-shares.data).tolist(), shares.coords[1].tolist(), strict=True))
+    named = [(content.shares.inputs[k], -share) for share, k in rows if -share >= _LEAST_SHARE]
+    return words.follows(n, named, estimate=line["estimate"], currency=content.currency)
+
+
 def learning(content: Content, commodity: str, n: Numbers) -> str:
     """Say how a market learns and what that rests on; "" where the market is not known."""
     if commodity == "" or commodity not in content.curves.index:
@@ -173,12 +187,12 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     bridge = bridge_bars(content, d, n)
     tips = n.day(d["tips_on"]) if not pd.isna(d["tips_on"]) else ""
     step = words.next_step(d["verdict"], ask_first=d["ask_first"], tips_on=tips)
-    inputs = content.tornado[(content.tornado["decision"] == d["decision"]) & (content.tornado["kind"] == "input")]
-    moved = list(inputs[["driver", "at_high", "low", "high"]].itertuples(index=False, name=None))
+    inputs = content.inputs[content.inputs["decision"] == d["decision"]].head(_MOST_INPUTS)
+    moved = list(inputs[["driver", "saving_today", "saving_change", "tips_at"]].itertuples(index=False, name=None))
     told: tuple[tuple[str, Sequence[str]], ...] = (
         ("Why this verdict", [d["reason"], words.VERDICT[d["verdict"]]]),
         ("What it is worth", words.worth_points(n, currency=cur, decision=d)),
-        ("If an input price moves", words.if_inputs_move(n, moved, npv=d["npv"], currency=cur)),
+        ("If an input price moves", words.if_inputs_move(n, moved, currency=cur)),
         ("Where the doubt comes from", words.doubts(n, doubts_of(content, d["decision"]))),
     )
     sections = tuple((title, tuple(points)) for title, points in told if points)

@@ -29,6 +29,7 @@ from bomaudit.report.book_sheets import (
 )
 from bomaudit.report.book_summary import write_summary
 from bomaudit.report.content import Content, by_weight
+from bomaudit.report.inputs import effect_columns, effect_frame, input_columns, input_frame
 
 MOST_LINES = 50_000
 """Lines that the book holds; beyond, spreadsheets become slow long before their limit of 1,048,576 rows."""
@@ -89,6 +90,7 @@ def _write_lines(book: Workbook, styles: Styles, content: Content, shown: pd.Dat
 def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
     write_sheet(book, styles, "Re-quotes", content.requotes, requote_columns(content), title="Ask first for new quotes",
                 says=words.SHEET["Re-quotes"], printed_to="cost_of_asking")  # fmt: skip
+    _write_inputs(book, styles, content)
     if content.reconciled is not None:
         columns = reconciliation_columns(content.currency, content.settings.finance.money_places)
         write_sheet(book, styles, "Reconciliation", content.reconciled, columns, title="Standard costs",
@@ -100,6 +102,17 @@ def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
     sheet = write_sheet(book, styles, "Findings", content.findings, columns, title="What the data did not say",
                         says=words.SHEET["Findings"])  # fmt: skip
     mark_states(sheet, styles, columns, "severity", rows=len(content.findings), tones=look.SEVERITY)
+
+
+def _write_inputs(book: Workbook, styles: Styles, content: Content) -> None:
+    """Inputs with a change to enter, and what it does to each decision."""
+    frame, columns = input_frame(content), input_columns(content.currency)
+    write_sheet(book, styles, "Inputs", frame, columns, title="If an input price moves",
+                says=words.SHEET["Inputs"])  # fmt: skip
+    book.define_name("input_name", "=" + column_range("Inputs", columns, "input", len(frame)))
+    book.define_name("input_change", "=" + column_range("Inputs", columns, "change", len(frame)))
+    write_sheet(book, styles, "Inputs by decision", effect_frame(content), effect_columns(content.currency),
+                title="Input prices by decision", says=words.SHEET["Inputs by decision"])  # fmt: skip
 
 
 def _write_assumptions(book: Workbook, styles: Styles, content: Content) -> None:

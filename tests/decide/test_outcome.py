@@ -218,3 +218,19 @@ def test_drawing_decisions_one_by_one_is_drawing_them_together():
     last = draw_some(case.model, columns, scores, range(1, 2))
     assert np.allclose(both.cost[2:], last.cost)
     assert np.allclose(both.cost[:2], both.cost[2:])
+
+
+def test_the_distribution_of_a_saving_holds_its_interval_and_its_chance():
+    """Quantiles are those of the draws: 10 and 90 % are the ends of the 80 % interval, and the sign agrees."""
+    decided = market_of([{"part_no": "A", "booked": 30, "today": 32, "sd": 0.3},
+                         {"part_no": "B", "booked": 45, "today": 30, "sd": 0.2}]).decide(
+        [row("D", "old", "mech", part_no="A"), row("D", "new", "el", part_no="B", change_cost=1000.0)]
+    )  # fmt: skip
+    savings = decided.savings.set_index("quantile")["saving"]
+    head = decided.decisions.iloc[0]
+    assert savings.is_monotonic_increasing
+    assert len(savings) == 39
+    assert savings[0.1] == pytest.approx(head["saving_low"], rel=2e-3)
+    assert savings[0.9] == pytest.approx(head["saving_high"], rel=2e-3)
+    below = float((savings < 0).mean())
+    assert below == pytest.approx(head["p_flip"], abs=0.03)

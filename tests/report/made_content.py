@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy.sparse import csr_array
 
+from bomaudit.curves.input_shares import InputShares
+from bomaudit.decide.input_prices import COLUMNS as INPUTS
 from bomaudit.findings import Finding, error, note, to_frame, warning
 from bomaudit.frames import conform
 from bomaudit.glossary import DECISIONS_OUT, LINES, REQUOTES, VARIANCE_PARTS, WALK_STEPS
@@ -122,6 +124,7 @@ def made_content(count: int = 40, language: str = "en") -> Content:
         decisions=decisions,
         requotes=made_requotes(lines),
         **made_decision_parts(decisions, lines),
+        shares=made_shares(count),
         growth=pd.Series(np.nan, index=decisions["decision"]),
         loadings=csr_array(np.column_stack([sd * 0.6, sd * 0])),
         sd_own=sd * 0.8,
@@ -136,6 +139,13 @@ def made_content(count: int = 40, language: str = "en") -> Content:
         absent=("volumes", "standards"),
         hashes={"bom.xlsx": "ab" * 32},
     )
+
+
+def made_shares(count: int) -> InputShares:
+    """Copper in every third line, dollars in every fourth, nothing of the last line."""
+    i = np.arange(count - 1)
+    share = np.column_stack([np.where(i % 3 == 0, 0.25, 0.0), np.where(i % 4 == 0, 1.0, 0.0)])
+    return InputShares(("input:copper", "fx:USD"), csr_array(np.vstack([share, [0.0, 0.0]])), np.array([0.2, 0.08]))
 
 
 def made_requotes(lines: pd.DataFrame) -> pd.DataFrame:
@@ -221,6 +231,10 @@ def made_decision_parts(decisions: pd.DataFrame, lines: pd.DataFrame) -> dict[st
         ]  # fmt: skip
     drivers = [(d, f"input:{m}", "factor", s, np.nan, np.nan) for d in decisions["decision"]
                for m, s in (("copper", 0.6), ("steel", 0.4))]  # fmt: skip
+    quantiles = np.arange(1, 40) / 40
+    savings = [(d.decision, q, d.saving_today + 4 * (q - 0.5)) for d in decisions.itertuples() for q in quantiles]
+    inputs = [(d.decision, "input:copper", d.saving_today, -5.0, 5.0 * d.annual_volume, d.saving_today / 5)
+              for d in decisions.itertuples()]  # fmt: skip
     portfolio = decisions.loc[decisions["verdict"].isin(["reopen", "review"]), ["decision", "verdict", "npv"]]
     return {
         "elements": pd.DataFrame(elements, columns=ELEMENTS),
@@ -228,5 +242,7 @@ def made_decision_parts(decisions: pd.DataFrame, lines: pd.DataFrame) -> dict[st
         "tornado": pd.DataFrame(tornado, columns=["decision", "driver", "kind", "at_low", "at_high", "low", "high"]),
         "drivers": pd.DataFrame(drivers, columns=["decision", "driver", "kind", "variance_share", "evpi", "evsi"]),
         "paths": pd.DataFrame(paths, columns=["decision", "option", "date", "cost_per_unit"]),
+        "savings": pd.DataFrame(savings, columns=["decision", "quantile", "saving"]),
+        "inputs": pd.DataFrame(inputs, columns=INPUTS),
         "portfolio": portfolio.assign(counted=True, npv_counted=portfolio["npv"], because=""),
     }  # fmt: skip

@@ -41,7 +41,7 @@ def test_every_colour_becomes_a_variable_of_the_page():
 def test_a_declaration_asks_only_for_columns_that_its_rows_have():
     content = made_content(60)
     data = json.loads(packed(content, content.lines[content.lines["status"] != ""]))
-    for name in ("bridge", "tornado", "paths", "curve"):
+    for name in ("bridge", "tornado", "spread", "paths", "curve"):
         have = {column for rows in data["charts"][name].values() for row in rows for column in row}
         wanted = set(re.findall(r'"field": "(\w+)"', json.dumps(charts.specifications("EUR")[name])))
         assert wanted <= have, name

@@ -1,0 +1,100 @@
+"""What if an input price moves: its effect on each decision's saving and net present value, from today on."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import sparse
+from scipy.special import ndtri
+
+from bomaudit.curves.input_shares import InputShares
+from bomaudit.decide.case import Case
+
+Floats = npt.NDArray[np.float64]
+
+COLUMNS = ["decision", "driver", "saving_today", "saving_change", "npv_change", "tips_at"]
+"""Columns of :func:`by_input`."""
+_LEAST = 1e-9
+"""Effects below this share of the cost are rounding."""
+
+
+def by_input(case: Case, shares: InputShares) -> pd.DataFrame:
+    r"""Effect of each input on each decision, per unit of relative change: 0.2 times it is what +20 % does.
+
+    Parameters
+    ----------
+    case : Case
+    shares : InputShares
+        Of the parts of the case, in their order.
+
+    Returns
+    -------
+    DataFrame
+        decision, driver ("input:copper", "fx:USD"), saving_today, saving_change (of the choice against the target, per
+        unit of change, [currency/product]), npv_change (of switching, [currency]), tips_at (the change at which the
+        saving is nought, [-]; NaN: at none above -1); largest effect first within a decision.
+
+    Notes
+    -----
+    The saving moves by :math:`x \sum_p n_p P_p s_p` with the change :math:`x` of the input, the quantity :math:`n_p`
+    by which the target needs more of part p than the choice, its price :math:`P_p` today and the input's share
+    :math:`s_p` of it: linear, the two options netted, passed on in full.
+    """
+    accounts, names = case.accounts, case.register.decisions["decision"].to_numpy()
+    money = case.model.part_use @ sparse.diags_array(np.nan_to_num(case.model.prices.median))
+    per_option = sparse.csr_array(money @ shares.share)
+    effect = sparse.coo_array(per_option[case.target] - per_option[accounts.chosen_option])
+    d, k = effect.coords
+    saving = (case.today[case.target] - case.today[accounts.chosen_option])[d]
+    kept = np.abs(effect.data) > _LEAST * np.abs(case.today[accounts.chosen_option][d])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tips = -saving / effect.data
+    columns = {
+        "decision": names[d], "driver": np.array(shares.inputs, dtype=object)[k], "saving_today": saving,
+        "saving_change": effect.data, "npv_change": -effect.data * accounts.products[d],
+        "tips_at": np.where(tips > -1, tips, np.nan), "d": d, "k": k,
+    }  # fmt: skip
+    frame = pd.DataFrame({name: values[kept] for name, values in columns.items()}).astype({"driver": "str"})
+    order = np.lexsort((frame["driver"], -np.abs(frame["saving_change"]), frame["d"]))
+    return frame.iloc[order].reset_index(drop=True)
+
+
+def input_bars(case: Case, shares: InputShares, effects: pd.DataFrame, *, confidence: float) -> pd.DataFrame:
+    r"""Rows of the tornado for input prices: net present value with the input at the ends of its own spread.
+
+    Parameters
+    ----------
+    case : Case
+    shares : InputShares
+    effects : DataFrame
+        From :func:`by_input`.
+    confidence : float
+        Coverage between the ends. [-]
+
+    Returns
+    -------
+    DataFrame
+        decision, driver, kind ("input"), at_low, at_high (relative change of the input, [-]), low, high ([currency]).
+
+    Notes
+    -----
+    Money is paid over the years left :math:`T`, so what counts is the mean of the input's price over them: of a random
+    walk with :math:`\sigma` a year its ln has the standard deviation :math:`\sigma \sqrt{T/3}` [1]_.
+
+    References
+    ----------
+    .. [1] Mean of Brownian motion over (0, T): variance T/3; any text on stochastic processes (from memory).
+    """
+    years = case.register.decisions["years_left"].to_numpy(dtype=float)[effects["d"]]
+    reach = ndtri((1 + confidence) / 2) * shares.noise[effects["k"]] * np.sqrt(years / 3)
+    ends = [np.expm1(-reach), np.expm1(reach)]
+    npv = case.npv[effects["d"]]
+    return pd.DataFrame(
+        {
+            "decision": effects["decision"].to_numpy(), "driver": effects["driver"].to_numpy(dtype=object),
+            "kind": "input", "at_low": ends[0], "at_high": ends[1],
+            "low": npv + effects["npv_change"].to_numpy() * ends[0],
+            "high": npv + effects["npv_change"].to_numpy() * ends[1],
+        }
+    )  # fmt: skip
