@@ -7,11 +7,14 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import stdtr
 
-from bomaudit.glossary import LINES, VARIANCE_PARTS, WALK_STEPS
+from bomaudit.glossary import LINES, STATUSES, VARIANCE_PARTS, WALK_STEPS
 from bomaudit.settings import AuditSection
 
 EVEN_ODDS = 0.5
 """A line drifts from the point on where a material drift is as likely as not."""
+
+STATUS_CODES = ("", *STATUSES)
+"""Statuses by the codes that :func:`find_status` gives; "" is a row that is no part."""
 
 _TAKEN_OVER = (
     "estimate", "estimate_low", "estimate_high", "contract_price", "sd_log", "dof", "stage",
@@ -54,6 +57,65 @@ def probability_of_drift(
     return np.asarray(above + stdtr(dof, (away + np.log1p(-materiality)) / scale))
 
 
+def find_status(
+    *,
+    no_part: npt.NDArray[np.bool_],
+    known: npt.NDArray[np.bool_],
+    p_stale: npt.NDArray[np.float64],
+    much: npt.NDArray[np.bool_],
+    confidence: float,
+) -> npt.NDArray[np.int8]:
+    """Status of each line; the rule itself is that of :func:`judge_lines`.
+
+    Parameters
+    ----------
+    no_part : bool array, shape (lines,)
+        Assemblies and charges.
+    known : bool array, shape (lines,)
+        There is a booked cost and a commodity to follow.
+    p_stale : array, shape (lines,)
+        From :func:`probability_of_drift`. [-]
+    much : bool array, shape (lines,)
+        From :func:`much_at_stake`.
+    confidence : float
+        Of the audit. [-]
+
+    Returns
+    -------
+    array of int8, shape (lines,)
+        Positions in :data:`STATUS_CODES`.
+    """
+    code = {name: STATUS_CODES.index(name) for name in STATUS_CODES}
+    picked = np.select(
+        [no_part, ~known, p_stale >= confidence, (p_stale >= EVEN_ODDS) | much],
+        [code[""], code["unknown"], code["stale"], code["drifting"]],
+        default=code["current"],
+    )
+    return np.asarray(picked, dtype=np.int8)
+
+
+def much_at_stake(
+    booked: npt.ArrayLike, low: npt.ArrayLike, high: npt.ArrayLike, exposure: npt.ArrayLike, *, rules: AuditSection
+) -> npt.NDArray[np.bool_]:
+    """Whether the interval leaves the booked cost out and more than ``materiality_per_year`` is at stake.
+
+    Parameters
+    ----------
+    booked, low, high : array, shape (lines,)
+        Booked cost and ends of the interval. [currency/uom]
+    exposure : array, shape (lines,)
+        [currency/year]
+    rules : AuditSection
+
+    Returns
+    -------
+    bool array, shape (lines,)
+    """
+    cost = np.asarray(booked, dtype=float)
+    outside = (cost < np.asarray(low, dtype=float)) | (cost > np.asarray(high, dtype=float))
+    return np.asarray(outside & (np.abs(np.asarray(exposure, dtype=float)) > rules.materiality_per_year))
+
+
 def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSection) -> pd.DataFrame:
     """Audited lines: estimate, drift, exposure, status and the reason for it.
 
@@ -85,25 +147,24 @@ def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSectio
         booked, estimate, audited["sd_log"].to_numpy(), audited["dof"].to_numpy(), materiality=rules.materiality
     )
     exposure = (booked - estimate) * audited["qty_per"].to_numpy() * audited["annual_volume"].to_numpy()
-    outside = (booked < audited["estimate_low"]) | (booked > audited["estimate_high"])
-    known = lines["auditable"] & (lines["commodity"] != "")
-    much = outside & (np.abs(exposure) > rules.materiality_per_year)
-    no_part = ~lines["row_kind"].isin(["part", "alternative"])
-    status = np.select(
-        [no_part, ~known, p_stale >= rules.confidence, (p_stale >= EVEN_ODDS) | much],
-        ["", "unknown", "stale", "drifting"],
-        default="current",
+    much = much_at_stake(booked, audited["estimate_low"], audited["estimate_high"], exposure, rules=rules)
+    status = find_status(
+        no_part=~lines["row_kind"].isin(["part", "alternative"]).to_numpy(dtype=bool),
+        known=(lines["auditable"] & (lines["commodity"] != "")).to_numpy(dtype=bool),
+        p_stale=p_stale,
+        much=much,
+        confidence=rules.confidence,
     )
     audited = audited.assign(
         drift=estimate / booked - 1.0,
         p_stale=np.where(lines["auditable"], p_stale, np.nan),
         exposure_per_year=exposure,
-        status=pd.Series(status, index=lines.index, dtype="str"),
+        status=pd.Series(np.array(STATUS_CODES, dtype=object)[status], index=lines.index, dtype="str"),
     )
     return audited.assign(reason=_reasons(audited, rules, much & (p_stale < EVEN_ODDS)))[list(LINES.names)]
 
 
-def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: pd.Series) -> pd.Series:
+def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: npt.NDArray[np.bool_]) -> pd.Series:
     percent = (100 * audited["drift"]).map("{:+.0f} %".format)
     sure = (100 * audited["p_stale"]).map("{:.0f} %".format)
     age = audited["age_years"].map("{:.1f}".format)

@@ -9,10 +9,10 @@ import sys
 # The matrices here are small: more threads of the linear algebra would only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import typer  # noqa: E402  (the two lines above must come first)
+import typer
 
-from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history, start  # noqa: E402  (the same)
-from bomaudit.cli.shell import EXIT_INTERNAL  # noqa: E402  (the same)
+from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history, screen, start
+from bomaudit.cli.shell import EXIT_INTERNAL
 
 _SAID_OF_IT = 200
 """Characters of an error of our own that are shown: enough to report it, too few to spill a file. [characters]"""
@@ -35,6 +35,7 @@ for command in (
     finance.reconcile,
     history.compare,
     backtest.backtest,
+    screen.screen,
 ):
     app.command()(command)
 app.add_typer(curves.app, name="curves")

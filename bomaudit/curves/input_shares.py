@@ -62,7 +62,7 @@ def input_shares(lines: pd.DataFrame, curves: Curves, *, as_of: date) -> InputSh
     Where the price stands on its materials alone, their shares add up to one.
     """
     rows = np.flatnonzero(usable_rows(lines))
-    known = as_arrays(lines.iloc[rows], curves, np.datetime64(as_of, "D"))
+    known = as_arrays(lines.iloc[rows], curves, np.asarray(np.datetime64(as_of, "D")))
     spans, wanted = known.spans, curves.inputs.wanted
     abroad = [c for c in spans.currencies if c not in ("", curves.fx.currency)]
     names = (*(f"input:{s}" for s in wanted), *(f"fx:{c}" for c in abroad))

@@ -1,0 +1,174 @@
+"""Screening: the same estimates as an audit, every line once, sums that add up, what is unchanged is not done again."""
+
+import json
+import shutil
+
+import numpy as np
+import pandas as pd
+import pytest
+from screen_case import AS_OF, all_lines, hashes, make_dataset, plan_of, run, write_book, write_dataset, write_quotes
+
+from bomaudit.findings import BadInput
+from bomaudit.screen.run import screen
+from bomaudit.screen.shared import make_plan
+
+
+def test_a_folder_comes_out_as_its_audit(sample_folder, sample_audit, tmp_path):
+    result = run([sample_folder], tmp_path / "out")
+    lines = all_lines(tmp_path / "out")
+    expected = sample_audit.lines
+    for name in ("estimate", "estimate_low", "p_stale", "exposure_per_year", "booked_cost"):
+        np.testing.assert_array_equal(lines[name], expected[name])
+    assert (lines["status"] == expected["status"]).all()
+    verdicts = sample_audit.decided.decisions["verdict"]
+    assert result.summary.totals["decisions"] == len(verdicts)
+    assert result.summary.totals["reopen"] == verdicts.isin(["reopen", "review"]).sum()
+
+
+@pytest.fixture(scope="module")
+def as_dataset(sample_audit, sample_folder, tmp_path_factory):
+    """The sample's parts as a dataset, with the tables of the sample beside it."""
+    lines, bom = sample_audit.lines, sample_audit.inputs.tables["bom"]
+    frame = lines.rename(columns={"booked_price": "unit_cost"})[
+        ["part_no", "description", "row_kind", "supplier", "sourcing", "qty_per", "annual_volume", "unit_cost"]
+    ].assign(bom="sample", commodity=bom["commodity"], currency=lines["booked_currency"], cost_date=bom["cost_date"],
+             agreed_reduction=bom["agreed_reduction"], agreed_until=bom["agreed_until"])  # fmt: skip
+    folder = write_dataset(frame, tmp_path_factory.mktemp("sample") / "lines", 4)
+    tables = {n: sample_folder / f"{n}.csv" for n in ("quotes", "volumes", "input_prices")}
+    out = folder.parent / "out"
+    return run([folder], out, plan=make_plan(as_of=AS_OF, currency="EUR", tables=tables)), out
+
+
+def test_a_dataset_comes_out_as_the_audit_of_the_same_lines(as_dataset, sample_audit):
+    """Prepared, fitted and estimated in partitions, against the one frame of an audit."""
+    _, out = as_dataset
+    lines = all_lines(out)
+    for name in ("estimate", "estimate_low", "estimate_high", "p_stale", "exposure_per_year", "age_years"):
+        np.testing.assert_allclose(lines[name], sample_audit.lines[name], rtol=1e-9)
+    assert lines["status"].to_list() == sample_audit.lines["status"].to_list()
+    assert lines["stage"].to_list() == sample_audit.lines["stage"].to_list()
+
+
+def test_sums_are_those_of_the_lines(tmp_path):
+    folder = write_dataset(make_dataset(), tmp_path / "lines")
+    result = run([folder], tmp_path / "out", plan=plan_of(tables={"quotes": write_quotes(tmp_path)}))
+    lines = all_lines(tmp_path / "out")
+    assert len(lines) == 400
+    flagged = lines["status"].isin(["stale", "drifting"])
+    above = lines["exposure_per_year"].where(flagged, 0).clip(lower=0).fillna(0)
+    for by, column in (("bom", "bom"), ("commodity", "commodity"), ("supplier", "supplier"), ("part", "part_no")):
+        ranking = result.summary.rankings[by].set_index("name")
+        summed = above.groupby(lines[column]).sum()
+        np.testing.assert_allclose(ranking["above_per_year"].sort_index(), summed, rtol=0, atol=0.01)
+        counted = lines["status"].eq("stale").groupby(lines[column]).sum()
+        assert (ranking["stale"].sort_index() == counted).all()
+        stake = result.summary.rankings[by]["above_per_year"] + result.summary.rankings[by]["below_per_year"]
+        assert stake.is_monotonic_decreasing
+    assert result.summary.totals["lines"] == 400
+    spend = (lines["booked_cost"] * lines["qty_per"] * lines["annual_volume"]).where(
+        (lines["why_not"] == "") & (lines["row_kind"] == "part")
+    )
+    assert result.summary.totals["spend_per_year"] == pytest.approx(spend.sum(), abs=0.1)
+
+
+def test_what_was_assumed_is_told(tmp_path):
+    frame = make_dataset()
+    result = run([write_dataset(frame, tmp_path / "lines")], tmp_path / "out")
+    told = {f.code: f.found for f in result.findings}
+    assert told["N024"] == f"{frame['qty_per'].isna().sum()} lines without"
+    assert told["N020"] == f"{frame['unit_cost'].isna().sum()} lines: no booked cost"
+    assert "N021" in told
+    assert "N023" in told
+
+
+def test_a_bad_file_is_named_and_passed_over(tmp_path):
+    folder = write_dataset(make_dataset(), tmp_path / "lines", 4)
+    (folder / "part-002.parquet").write_bytes(b"PAR1 not a table at all")
+    good, bad = write_book(tmp_path / "good.csv"), tmp_path / "bad.xlsx"
+    bad.write_bytes(b"PK\x03\x04 truncated")
+    result = run([folder, good, bad, tmp_path / "nowhere"], tmp_path / "out")
+    assert [d.piece.path.name for d in result.passed_over] == ["bad.xlsx", "part-002.parquet"]
+    assert not result.complete
+    assert result.summary.totals["lines"] == 300 + 12
+    listed = pd.read_csv(tmp_path / "out" / "findings.csv")
+    errors = listed[listed["severity"] == "error"]["file"].to_list()
+    assert any("part-002.parquet" in f for f in errors)
+    assert any("bad.xlsx" in f for f in errors)
+    assert any("nowhere" in f for f in errors)
+    summary = json.loads((tmp_path / "out" / "summary.json").read_text())
+    assert len(summary["passed_over"]) == 2
+    assert len(summary["partitions"]) == 4
+
+
+def test_nothing_to_screen_is_bad_input(tmp_path):
+    with pytest.raises(BadInput, match="no such file"):
+        screen([tmp_path / "nowhere"], plan_of(), tmp_path / "out")
+
+
+def test_unchanged_pieces_are_not_done_again(tmp_path):
+    folder = write_dataset(make_dataset(), tmp_path / "lines", 4)
+    write_book(tmp_path / "book.csv")
+    paths, out = [folder, tmp_path / "book.csv"], tmp_path / "out"
+    plan = plan_of(tables={"quotes": write_quotes(tmp_path)})
+    assert all(d.fresh for d in run(paths, out, plan=plan).done)
+    first = hashes(out)
+    again = run(paths, out, plan=plan)
+    assert not any(d.fresh for d in again.done)
+    assert hashes(out) == first
+    frame = pd.read_parquet(folder / "part-001.parquet")
+    frame.assign(supplier="another").to_parquet(folder / "part-001.parquet", index=False)
+    assert [d.piece.path.name for d in run(paths, out, plan=plan).done if d.fresh] == ["part-001.parquet"]
+    assert all(d.fresh for d in run(paths, out, plan=plan_of(overrides=("audit.materiality=0.2",))).done)
+
+
+def test_a_new_partition_leaves_the_others_alone_unless_it_bears_on_them(tmp_path):
+    """Curves and needs that stay as they are make no partition new."""
+    frame = make_dataset()
+    folder, out = write_dataset(frame, tmp_path / "lines", 3), tmp_path / "out"
+    run([folder], out)
+    newest = frame["cost_date"].max()
+    other = frame.head(50).assign(part_no="Q1", bom="new", commodity="dc_motor", currency="EUR", cost_date=newest)
+    older = other.assign(cost_date=pd.Timestamp("2013-01-01"))
+    older.to_parquet(folder / "part-900.parquet", index=False)
+    assert [d.piece.path.name for d in run([folder], out).done if d.fresh] == ["part-900.parquet"]
+
+
+def test_a_half_written_result_is_done_again(tmp_path):
+    folder, out = write_dataset(make_dataset(), tmp_path / "lines", 2), tmp_path / "out"
+    run([folder], out)
+    first = hashes(out)
+    victim = min((out / "lines").iterdir())
+    victim.write_bytes(victim.read_bytes()[:100])
+    (out / "lines" / ".abc.part").write_bytes(b"left by a process that was killed")
+    assert sum(d.fresh for d in run([folder], out).done) == 1
+    assert hashes(out) == first
+
+
+def test_what_is_gone_goes_from_the_result(tmp_path):
+    folder, out = write_dataset(make_dataset(), tmp_path / "lines", 3), tmp_path / "out"
+    run([folder], out)
+    (folder / "part-001.parquet").unlink()
+    run([folder], out)
+    assert len(list((out / "lines").iterdir())) == 2
+    shutil.rmtree(tmp_path / "fresh", ignore_errors=True)
+    run([folder], tmp_path / "fresh")
+    assert hashes(out) == hashes(tmp_path / "fresh")
+
+
+def test_other_currencies_are_added_at_the_day_s_rate(tmp_path):
+    from bomaudit.prepare.currency import reference_rates  # noqa: PLC0415  (one test)
+
+    write_book(tmp_path / "euro.csv")
+    write_book(tmp_path / "dollar.csv", currency="USD")
+    result = run([tmp_path / "euro.csv", tmp_path / "dollar.csv"], tmp_path / "out")
+    spend = {
+        n.rpartition("/")[2]: v for n, v in result.summary.rankings["bom"].set_index("name")["spend_per_year"].items()
+    }
+    rate = reference_rates("EUR").rate(["USD"], [np.datetime64(AS_OF)])[0]
+    assert spend["dollar.csv"] / spend["euro.csv"] == pytest.approx(rate, rel=1e-6)
+
+
+def test_the_results_are_not_screened_themselves(tmp_path):
+    write_dataset(make_dataset(50), tmp_path, 1)
+    run([tmp_path], tmp_path / "out")
+    assert len(run([tmp_path], tmp_path / "out").done) == 1
