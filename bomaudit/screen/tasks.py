@@ -53,31 +53,31 @@ class ToScreen:
     fitted: Fitted | None
 
 
-def digest_piece(piece: Piece, given: ToDigest) -> Done:
+def digest_piece(piece: Piece, shared: ToDigest) -> Done:
     """Digest a partition, unless an earlier run did."""
 
     def work() -> Done:
-        key = key_of("digest", given.plan.fixed, hash_of(piece))
-        path = given.place.digest(piece)
+        key = key_of("digest", shared.plan.fixed, hash_of(piece))
+        path = shared.place.digest(piece)
         if read_kept(path, key) is not None:
             return Done(piece, fresh=False)
-        write_table(digest(piece.path, given.company), path, key)
+        write_table(digest(piece.path, shared.company), path, key)
         return Done(piece)
 
     return _guarded(piece, work)
 
 
-def screen_piece(piece: Piece, given: ToScreen) -> Done:
+def screen_piece(piece: Piece, shared: ToScreen) -> Done:
     """Screen a piece, unless an earlier run did with the same input, curves and settings."""
 
     def work() -> Done:
         if piece.kind == "partition":
-            assert given.fitted is not None  # noqa: S101  (a dataset is fitted before it is screened)
-            return _screen_partition(piece, given.place, given.plan, given.fitted)
-        return _screen_bill(piece, given.place, given.plan)
+            assert shared.fitted is not None  # noqa: S101  (a dataset is fitted before it is screened)
+            return _screen_partition(piece, shared.place, shared.plan, shared.fitted)
+        return _screen_bill(piece, shared.place, shared.plan)
 
     done = _guarded(piece, work)
-    return take_back(done, given.place) if done.passed_over else done
+    return take_back(done, shared.place) if done.passed_over else done
 
 
 def _screen_partition(piece: Piece, place: Place, plan: Plan, fitted: Fitted) -> Done:
