@@ -6,8 +6,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bomaudit.findings import Severity, to_frame
+from bomaudit.provenance import versions
 from bomaudit.report import words
-from bomaudit.report.as_data import as_json, plain, records, versions
+from bomaudit.report.as_data import as_json, plain, records
 from bomaudit.report.files import write_all, write_csv
 from bomaudit.screen.schema import RANKING
 
