@@ -97,6 +97,9 @@ def market_of(parts: Sequence[Mapping[str, Any]], **decide: Any) -> Market:
     lines["booked_cost"] = [float(p.get("booked", np.nan)) for p in parts]
     lines["booked_price"], lines["booked_extended"] = lines["booked_cost"], lines["booked_cost"] * lines["qty_per"]
     lines.loc[lines["row_kind"].isin(["assembly", "charge"]), "auditable"] = False
+    if "qty_in_parent" not in lines:
+        above = lines["qty_per"].reindex(lines["parent_row"]).fillna(1.0).to_numpy()
+        lines["qty_in_parent"] = lines["qty_per"] / above
     today = np.array([float(p.get("today", np.nan)) for p in parts])
     sd = np.array([float(p.get("sd", 0.0)) for p in parts])
     names = tuple(dict.fromkeys(f for p in parts for f in p.get("factors", {})))

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy import sparse
 
-from bomaudit.decide.pricing import WALK, Bools, Floats, Prices, contents
+from bomaudit.decide.pricing import WALK, Bools, Floats, Prices, made_of_lines, rolled_into
 from bomaudit.decide.register import Register, at, records
 from bomaudit.decide.time_value import energy_in_use, real_rate
 from bomaudit.findings import Finding, error, note, warning
@@ -128,19 +128,18 @@ def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
 
 def _in_bom(part_no: pd.Series, lines: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Line that prices each part number, and how: an audited line, an assembly, a booked cost without a market."""
-    has_rows = np.zeros(len(lines), dtype=bool)
-    parent = lines["parent_row"].to_numpy(dtype=np.int64)
-    has_rows[parent[parent >= 0]] = True
+    has_rows = made_of_lines(lines)
     how = np.select(
-        [lines["auditable"] & ~has_rows, has_rows & (lines["qty_per"] > 0), lines["booked_cost"].notna()],
+        [lines["auditable"] & ~has_rows, has_rows, lines["booked_cost"].notna()],
         ["line", "assembly", "fixed"],
         default="none",
     )
     rank = pd.Series(how).map({"line": 0, "assembly": 1, "fixed": 2, "none": 3}).to_numpy()
+    spare = ~(lines["qty_per"] > 0).to_numpy()  # a row that the product does not hold, where there is one that it does
     frame = pd.DataFrame(
-        {"part_no": lines["part_no"].to_numpy(), "row": np.arange(len(lines)), "how": how, "rank": rank}
+        {"part_no": lines["part_no"].to_numpy(), "row": np.arange(len(lines)), "how": how, "rank": rank, "spare": spare}
     )
-    best = frame.sort_values(["rank", "row"], kind="stable").drop_duplicates("part_no").set_index("part_no")
+    best = frame.sort_values(["rank", "spare", "row"], kind="stable").drop_duplicates("part_no").set_index("part_no")
     row = part_no.map(best["row"]).fillna(-1).to_numpy(dtype=np.int64)
     origin = part_no.map(best["how"]).fillna("none").to_numpy(dtype=object)
     return np.where(origin == "none", -1, row), origin
@@ -182,8 +181,8 @@ def lines_needed(sources: Sources, lines: pd.DataFrame) -> np.ndarray:
     rows = sources.elements
     single = rows.loc[rows["origin"] == "line", "line"].to_numpy(dtype=np.int64)
     tops = rows.loc[rows["origin"] == "assembly", "line"].to_numpy(dtype=np.int64)
-    beneath = contents(lines)[np.unique(tops)].tocoo().coords[1] if len(tops) else np.empty(0, dtype=np.int64)
-    below = beneath[lines["auditable"].to_numpy(dtype=bool)[beneath] & (lines["qty_per"].to_numpy()[beneath] > 0)]
+    beneath = rolled_into(lines)[np.unique(tops)].tocoo().coords[1] if len(tops) else np.empty(0, dtype=np.int64)
+    below = beneath[lines["auditable"].to_numpy(dtype=bool)[beneath]]
     return np.unique(np.concatenate([single, below]).astype(np.int64))
 
 
@@ -279,14 +278,9 @@ def _hang(e: pd.DataFrame, lines: pd.DataFrame, prices: Prices) -> tuple[sparse.
     if len(lines):
         single = np.flatnonzero((origin == "line") | (origin == "fixed"))
         ones = sparse.csr_array((np.ones(len(single)), (single, row[single])), shape=(n, len(lines)))
-        per = lines["qty_per"].to_numpy(dtype=float)
-        beneath = contents(lines)[row[tops]].tocoo()
-        leaf = np.ones(len(lines), dtype=bool)
-        leaf[lines["parent_row"].to_numpy()[lines["parent_row"] >= 0]] = False
+        beneath = rolled_into(lines)[row[tops]].tocoo()
         i, j = beneath.coords
-        kept = leaf[j] & (per[j] > 0)
-        i, j = i[kept], j[kept]
-        use = ones + sparse.csr_array((per[j] / per[row[tops]][i], (tops[i], j)), shape=(n, len(lines)))
+        use = ones + sparse.csr_array((beneath.data, (tops[i], j)), shape=(n, len(lines)))
     known = np.isfinite(booked_cost)
     without = np.asarray(use @ (~known).astype(float)) > 0
     booked = np.asarray(use @ np.where(known, booked_cost, 0.0))

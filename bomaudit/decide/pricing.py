@@ -105,15 +105,50 @@ def contents(lines: pd.DataFrame) -> sparse.csr_array:
     csr array of bool-like, shape (lines, lines)
         1 where the column's line stands beneath the row's line.
     """
+    return _beneath(lines, np.ones(len(lines)))
+
+
+def rolled_into(lines: pd.DataFrame) -> sparse.csr_array:
+    """Quantity of each line in ONE of each line above it, also of an assembly that the product does not hold.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines with ``parent_row`` and ``qty_in_parent``.
+
+    Returns
+    -------
+    csr array, shape (lines, lines)
+        Product of ``qty_in_parent`` down from the row's line to the column's, which is a part or charge (nothing is
+        built into it). [uom]
+    """
+    each = lines["qty_in_parent"].to_numpy(dtype=float)
+    bottom = np.where(made_of_lines(lines), 0.0, 1.0)
+    found = sparse.csr_array(_beneath(lines, each).multiply(bottom[None, :]))
+    found.eliminate_zeros()
+    return found
+
+
+def made_of_lines(lines: pd.DataFrame) -> Bools:
+    """Lines that others are built into."""
+    parent, each = lines["parent_row"].to_numpy(dtype=np.int64), lines["qty_in_parent"].to_numpy(dtype=float)
+    made = np.zeros(len(lines), dtype=bool)
+    made[parent[(parent >= 0) & (each > 0)]] = True
+    return made
+
+
+def _beneath(lines: pd.DataFrame, each: Floats) -> sparse.csr_array:
+    """Product of what each line has, down from the row's line (without its own) to the column's."""
     parent = lines["parent_row"].to_numpy(dtype=np.int64)
-    n, above, at = len(parent), parent.copy(), np.arange(len(parent))
-    rows, columns = [], []
+    n, above, at, product = len(parent), parent.copy(), np.arange(len(parent)), each
+    rows, columns, values = [], [], []
     while (held := above >= 0).any():
-        at, above = at[held], above[held]
+        at, above, product = at[held], above[held], product[held]
         rows.append(above)
         columns.append(at)
-        above = parent[above]
+        values.append(product)
+        above, product = parent[above], product * each[above]
     if not rows:
         return sparse.csr_array((n, n))
-    i, j = np.concatenate(rows), np.concatenate(columns)
-    return sparse.csr_array((np.ones(len(i)), (i, j)), shape=(n, n))
+    i, j, q = np.concatenate(rows), np.concatenate(columns), np.concatenate(values)
+    return sparse.csr_array((q, (i, j)), shape=(n, n))

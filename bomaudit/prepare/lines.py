@@ -11,7 +11,7 @@ from bomaudit.findings import Finding, error, note, warning
 from bomaudit.prepare.basis import find_basis
 from bomaudit.prepare.commodity import classify
 from bomaudit.prepare.currency import Fx
-from bomaudit.prepare.part_graph import effective
+from bomaudit.prepare.part_graph import Scrap, effective, gross_quantity
 from bomaudit.prepare.rollup import explode
 from bomaudit.settings import Settings
 
@@ -47,7 +47,8 @@ def prepare_lines(
     lines : DataFrame, shape (rows of the BOM, …)
         The columns of glossary ``LINES`` up to age_years, and: basis_date_sd [year], basis_kind, basis_noise [ln],
         price_at_basis [price_currency/uom], agreed_reduction [1/year], agreed_until, annual_qty_then and annual_qty_now
-        [uom/year], on_hand_qty, parent_row, auditable, why_not.
+        [uom/year], on_hand_qty, parent_row, qty_in_parent (in ONE of its parent, scrap included, 0 where not built in;
+        also of what the finished product does not hold, [uom]), auditable, why_not.
     findings : list of Finding
     """
     bom = bom.reset_index(drop=True)
@@ -69,7 +70,8 @@ def prepare_lines(
         built=built,
     )
     lines = _assemble(bom, basis, market, quantity, fx=fx, as_of=as_of, settings=settings)
-    lines = lines.assign(why_not=why_not, auditable=why_not == "")
+    in_parent = _in_parent(bom, purchased, built, scrap=settings.read.scrap)
+    lines = lines.assign(qty_in_parent=in_parent, why_not=why_not, auditable=why_not == "")
     said = _findings(bom, basis, why_not, settings=settings, as_of=as_of)
     return lines, [*said, *_structure_findings(bom, purchased, built, as_of), *found]
 
@@ -78,6 +80,15 @@ def _purchased(bom: pd.DataFrame) -> pd.Series:
     """Assemblies that are bought whole, at a price of their own: what lies beneath them is not bought again."""
     bought = bom["make_buy"].str.strip().str.lower().isin(_BOUGHT)
     return (bom["row_kind"] == "assembly") & bought & (bom["unit_cost"] > 0)
+
+
+def _in_parent(bom: pd.DataFrame, purchased: pd.Series, built: np.ndarray, *, scrap: Scrap) -> np.ndarray:
+    """Gross quantity of each row in one of its parent: the roll-up of an assembly that the product does not hold."""
+    parent = bom["parent_row"].to_numpy(dtype=np.int64)
+    bought = (parent >= 0) & purchased.to_numpy()[np.maximum(parent, 0)]
+    counted = built & ~bought & (bom["row_kind"] != "alternative").to_numpy()
+    gross = gross_quantity(bom["qty"].fillna(1.0).to_numpy(), bom["scrap_rate"].to_numpy(dtype=float), scrap=scrap)
+    return np.where(counted, gross, 0.0)
 
 
 def _structure_findings(bom: pd.DataFrame, purchased: pd.Series, built: np.ndarray, as_of: date) -> list[Finding]:

@@ -64,6 +64,28 @@ def test_an_assembly_costs_what_lies_beneath_it():
     assert cost["new"] == pytest.approx((2 * 5 + 1.5, 2 * 2 + 1.5))
 
 
+def test_an_assembly_that_the_product_does_not_hold_costs_what_would_be_built_into_it():
+    """X, an alternative: 2 of Y and 0.5 of X1; Y: 3 of Y1 and a charge; an alternative to Y1, and what lies beneath a
+    purchased module, do not count. Nothing of it has a quantity in the product."""
+    spare = {"qty_per": 0.0}
+    market = market_of(
+        [
+            {"part_no": "P", "booked": 10, "today": 12, "sd": 0.1, "qty_in_parent": 1.0},
+            {"part_no": "X", "row_kind": "alternative", "booked": 99, "today": 99, **spare, "qty_in_parent": 0.0},
+            {"part_no": "Y", "row_kind": "assembly", "parent_row": 1, **spare, "qty_in_parent": 2.0},
+            {"part_no": "Y1", "booked": 4, "today": 3, "sd": 0.1, "parent_row": 2, **spare, "qty_in_parent": 3.0},
+            {"part_no": "Y2", "row_kind": "alternative", "booked": 7, "today": 7, "parent_row": 2, **spare,
+             "qty_in_parent": 0.0},
+            {"part_no": "C", "row_kind": "charge", "booked": 1.5, "parent_row": 2, **spare, "qty_in_parent": 1.0},
+            {"part_no": "X1", "booked": 6, "today": 5, "sd": 0.1, "parent_row": 1, **spare, "qty_in_parent": 0.5},
+            {"part_no": "M1", "booked": 8, "today": 8, "parent_row": 6, **spare, "qty_in_parent": 0.0},
+        ]
+    )  # fmt: skip
+    cost, _ = costs(row("D", "old", "a", part_no="P"), row("D", "new", "b", part_no="X"), market=market)
+    assert cost["old"] == (10.0, 12.0)
+    assert cost["new"] == pytest.approx((2 * (3 * 4 + 1.5) + 0.5 * 6, 2 * (3 * 3 + 1.5) + 0.5 * 5))
+
+
 def test_quantity_defaults_to_that_of_the_bom():
     cost, _ = costs(row("D", "old", "a", part_no="B1"), row("D", "new", "b", part_no="P1"))
     assert cost["old"] == (20.0, 8.0)

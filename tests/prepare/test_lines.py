@@ -125,3 +125,15 @@ def test_a_row_out_of_effect_counts_no_quantity():
     lines, findings = prepared({"effective_to": "2020-12-31"}, {"effective_from": "2020-01-01"})
     assert list(lines["qty_per"]) == [0.0, 2.0]
     assert "B109" in {f.code for f in findings}
+
+
+def test_what_an_assembly_would_take_is_known_though_the_product_does_not_hold_it():
+    """An alternative assembly of 4 parts (a fifth of them lost), one of an alternative, one not in effect any more."""
+    rows = (
+        {"row_kind": "alternative", "qty": 1.0}, {"qty": 4.0, "scrap_rate": 0.2, "parent_row": 0},
+        {"row_kind": "alternative", "qty": 1.0, "parent_row": 0},
+        {"qty": 1.0, "parent_row": 0, "effective_to": "2020-01-01"},
+    )  # fmt: skip
+    lines = prepared(*rows)[0]
+    assert lines["qty_per"].tolist() == [0.0, 0.0, 0.0, 0.0]
+    assert lines["qty_in_parent"].tolist() == pytest.approx([0.0, 5.0, 0.0, 0.0])
