@@ -16,6 +16,7 @@ from scipy.sparse import csr_array
 from scipy.special import ndtri
 
 from bomaudit.curves.input_shares import InputShares, input_shares
+from bomaudit.decide.candidates import HEADROOM, LOOK_ALIKES
 from bomaudit.findings import to_frame
 from bomaudit.glossary import STATUSES, TABLES_IN, VERDICTS
 from bomaudit.report.book_finance import reconciliation
@@ -73,6 +74,8 @@ class Content:
         What redaction took out, in words; empty where nothing was.
     broken : tuple of str
         What does not hold together; such a report says on every file that it is not to be used.
+    headroom, candidates : DataFrame
+        Lines by headroom, and look-alikes: candidate decisions to confirm; columns as in ``decide.Decided``.
     """
 
     title: str
@@ -106,6 +109,8 @@ class Content:
     hashes: dict[str, str]
     dropped: tuple[str, ...] = field(default=())
     broken: tuple[str, ...] = field(default=())
+    headroom: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(HEADROOM)))
+    candidates: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOOK_ALIKES)))
 
     @property
     def numbers(self) -> Numbers:
@@ -152,6 +157,8 @@ def gather(audit: Audit, record: Backtest | None = None) -> Content:
         absent=tuple(t for t in TABLES_IN if t not in audit.inputs.present),
         hashes=dict(sorted(audit.inputs.hashes.items())),
         broken=tuple(str(f) for f in audit.broken),
+        headroom=audit.decided.headroom,
+        candidates=audit.decided.candidates,
     )
 
 
@@ -166,6 +173,8 @@ def redacted(content: Content) -> Content:
         "findings": findings,
         "decisions": content.decisions,
         "elements": content.elements.drop(columns="note", errors="ignore"),
+        "headroom": content.headroom,
+        "candidates": content.candidates,
     }
     dropped = (
         f"names of suppliers ({len(names)})",

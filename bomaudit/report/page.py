@@ -45,6 +45,7 @@ from bomaudit.report.page_tables import (
     spread_heads,
 )
 from bomaudit.report.stories import found, tell_decision
+from bomaudit.report.unregistered import page_part
 
 MOST_LINES = 1500
 """Lines that the page holds, most money first; more would make it too large to mail. All are in lines.csv."""
@@ -134,6 +135,7 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "caution": words.CAUTION,
         **_states(content),
         **_decisions(content),
+        **page_part(content),
         **_line_part(content, lines),
         "requotes": requote_rows(content),
         "cost_of_asking": n.amount(content.settings.decide.cost_of_asking),

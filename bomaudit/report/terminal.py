@@ -28,6 +28,7 @@ from bomaudit.report.look import SEVERITY, STATUS, VERDICT, Tone
 from bomaudit.report.numbers import Numbers
 from bomaudit.report.pieces import heading, put, section, table
 from bomaudit.report.stories import Bar, DecisionStory, LineStory, found
+from bomaudit.report.unregistered import headroom_table, look_alike_table
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
@@ -69,12 +70,27 @@ def _summary(content: Content) -> Iterable[RenderableType]:
     yield _status_table(content, n)
     yield section("Decisions")
     yield _decision_table(content, n) if len(content.decisions) else Text("none given")
+    if not len(content.decisions):
+        yield from _candidates(content, n)
     yield section("Ask first for a new quote")
     yield _requote_table(content.requotes.head(FIRST), content, n)
     yield section("Findings")
     yield _finding_lines(content.findings, FIRST)
     yield Text()
     yield Text(words.CAUTION, style="italic")
+
+
+def _candidates(content: Content, n: Numbers) -> Iterable[RenderableType]:
+    """What to look at where no decision was given."""
+    if len(content.candidates) or len(content.headroom):
+        yield section("Candidates to confirm")
+        yield Text(words.CANDIDATES)
+    if len(content.candidates):
+        yield Text("\n" + words.LOOK_ALIKES)
+        yield look_alike_table(content, n, top=FIRST)
+    if len(content.headroom):
+        yield Text("\n" + words.HEADROOM)
+        yield headroom_table(content, n, top=FIRST)
 
 
 def _status_table(content: Content, n: Numbers) -> Table:

@@ -15,6 +15,26 @@ CAUTION = (
 BROKEN = "NOT TO BE USED: figures of this result contradict each other, by a mistake of the program"
 INVENTED = "The data of this audit are invented. They show how the report reads, not what any part costs."
 
+CANDIDATES = (
+    "No decision was given. These are candidates to confirm, found from the lines alone: nobody has said that such a "
+    "choice was ever made, and only prices of parts were looked at, not what else a change would cost. Write down "
+    "those that were made in the table of decisions."
+)
+LOOK_ALIKES = (
+    "Another market does the same and got cheaper: an alternative that would have cost so many times the part when it "
+    "was booked is the cheaper one today. Those that hold at the cautious end of the interval are shown."
+)
+HEADROOM = (
+    "The drift of these lines against the general price level: it alone undoes any smaller saving that was booked for "
+    "a part that got dearer, or against one that got cheaper."
+)
+
+
+def headroom_side(headroom: float) -> str:
+    """Which decisions a line's drift undoes. [currency/unit]."""
+    return "for it: it got dearer" if headroom > 0 else "against it: it got cheaper"
+
+
 STATUS: Mapping[str, str] = {
     "current": "booked cost still holds",
     "drifting": "booked cost has more likely than not moved by more than matters",
@@ -289,6 +309,8 @@ SHEET: Mapping[str, str] = {
     "Inputs by decision": "What the changes entered in Inputs do to each decision, one input at a time.",
     "Markets": "How each market's price moves with the number of units made, and what that rests on.",
     "Assumptions": "Everything that was assumed rather than read. Where it was stated, and why this value.",
+    "Look-alikes": "Candidates to confirm, not decisions: other markets that do the same and got cheaper.",
+    "Headroom": "Candidates to confirm, not decisions: how large a booked saving the drift of a line alone would undo.",
     "Findings": "What was missing, doubtful or contradictory, where it stands, and what was done about it.",
 }
 """What a sheet of the workbook holds."""

@@ -30,6 +30,7 @@ from bomaudit.report.book_sheets import (
 from bomaudit.report.book_summary import write_summary
 from bomaudit.report.content import Content, by_weight
 from bomaudit.report.inputs import effect_columns, effect_frame, input_columns, input_frame
+from bomaudit.report.unregistered import book_frames, headroom_columns, look_alike_columns
 
 MOST_LINES = 50_000
 """Lines that the book holds; beyond, spreadsheets become slow long before their limit of 1,048,576 rows."""
@@ -91,6 +92,11 @@ def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
     write_sheet(book, styles, "Re-quotes", content.requotes, requote_columns(content), title="Ask first for new quotes",
                 says=words.SHEET["Re-quotes"], printed_to="cost_of_asking")  # fmt: skip
     _write_inputs(book, styles, content)
+    alike, headroom = book_frames(content)
+    write_sheet(book, styles, "Look-alikes", alike, look_alike_columns(content), title="Look-alikes",
+                says=words.SHEET["Look-alikes"])  # fmt: skip
+    write_sheet(book, styles, "Headroom", headroom, headroom_columns(content), title="Headroom",
+                says=words.SHEET["Headroom"])  # fmt: skip
     if content.reconciled is not None:
         columns = reconciliation_columns(content.currency, content.settings.finance.money_places)
         write_sheet(book, styles, "Reconciliation", content.reconciled, columns, title="Standard costs",
