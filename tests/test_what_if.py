@@ -10,6 +10,9 @@ from typer.testing import CliRunner
 from bomaudit.audit import changed, open_audit, run
 from bomaudit.cli import app
 from bomaudit.findings import BadInput
+from bomaudit.report.as_data import summarise
+from bomaudit.report.content import gather
+from bomaudit.report.stories import found
 from bomaudit.what_if import KINDS, told_apart
 
 
@@ -145,6 +148,11 @@ def test_changes_reach_the_estimate_the_decisions_and_the_assumptions(read, samp
     assert set(given_rows["name"] + "=" + given_rows["value"]) == set(texts)
     assert given_rows["source"].str.len().min() > 10
     assert {f.found for f in after.findings if f.code == "S013"} == set(texts)
+    content = gather(after)
+    said, summary = found(content, content.numbers)[0], summarise(content)["given_for_this_run"]
+    for text in texts:
+        assert text in said
+        assert sum(text in one for one in summary) == 1
 
 
 def test_the_command_line_shows_what_was_given_and_keeps_no_what_if(sample_folder, tmp_path):

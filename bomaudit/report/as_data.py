@@ -14,6 +14,7 @@ from bomaudit.findings import Finding, Severity, to_frame
 from bomaudit.provenance import SUMMARY, Held, library_hashes, versions
 from bomaudit.report import words
 from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, gather, stake
+from bomaudit.report.stories import given
 
 if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
@@ -45,7 +46,7 @@ def summarise(content: Content) -> dict[str, Any]:
     -------
     dict
         schema, audit, money, lines, decisions, requotes, findings, absent_tables, redacted, usable, broken, caution,
-        settings, inputs, library, seed, versions, files. Missing figures are null.
+        given_for_this_run, settings, inputs, library, seed, versions, files. Missing figures are null.
     """
     money, settings = stake(content.lines), content.settings
     levels = content.findings["severity"]
@@ -74,6 +75,7 @@ def summarise(content: Content) -> dict[str, Any]:
         "usable": not content.broken,
         "broken": list(content.broken),
         "caution": words.CAUTION,
+        "given_for_this_run": given(content),
         "settings": settings.model_dump(mode="json"),
         "inputs": {name: {"sha256": digest} for name, digest in content.hashes.items()},
         "library": library_hashes(),

@@ -78,12 +78,19 @@ class DecisionStory:
     sections: tuple[Section, ...]
 
 
+def given(content: Content) -> list[str]:
+    """What was given for this run only, and what that means."""
+    rows = content.findings[content.findings["code"] == "S013"]
+    return [": ".join(t for t in pair if t) for pair in zip(rows["found"], rows["assumed"], strict=True)]
+
+
 def found(content: Content, n: Numbers) -> list[str]:
-    """Say in three sentences what was found: lines, decisions, the first quote to ask for."""
+    """Say in three sentences what was found: lines, decisions, the first quote to ask for; before, what was given."""
     counts, cur = count_statuses(content.lines), content.currency
     first, worth = content.requotes.head(1), content.portfolio[content.portfolio["counted"]]
     cautious = content.decisions.loc[content.decisions["decision"].isin(worth["decision"]), "npv_low"]
     return [
+        *words.given_for_this_run(given(content)),
         words.found_lines(
             n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
             unknown=counts["unknown"], above=at_stake(content, 1), below=at_stake(content, -1), currency=cur),

@@ -30,6 +30,11 @@ HEADROOM = (
 )
 
 
+def given_for_this_run(given: Sequence[str]) -> list[str]:
+    """Say that the result rests on values given for this run; nothing where none were."""
+    return [f"Given for this run only: {'; '.join(given)}."] if given else []
+
+
 def headroom_side(headroom: float) -> str:
     """Which decisions a line's drift undoes. [currency/unit]."""
     return "for it: it got dearer" if headroom > 0 else "against it: it got cheaper"
