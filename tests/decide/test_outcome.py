@@ -234,3 +234,53 @@ def test_the_distribution_of_a_saving_holds_its_interval_and_its_chance():
     assert savings[0.9] == pytest.approx(head["saving_high"], rel=2e-3)
     below = float((savings < 0).mean())
     assert below == pytest.approx(head["p_flip"], abs=0.03)
+
+
+def three_decisions():
+    factors = ({"input:steel": 0.1}, {"input:steel": 0.05, "exponent:motor": 0.1}, {"exponent:motor": 0.12})
+    market = market_of(
+        [{"part_no": f"P{k}", "booked": 10, "today": 9 + k, "sd": 0.2, "dof": (3.0, 9.0, np.inf)[k % 3],
+          "factors": factors[k % 3]} for k in range(6)]
+    )  # fmt: skip
+    rows = [row(f"D{d}", o, "a", part_no=f"P{2 * d + j}") for d in range(3) for j, o in enumerate(("old", "new"))]
+    rows += [row(f"D{d}", "new", "fit", kind="labour", amount=2.0, low=1.0, high=5.0) for d in range(3)]
+    return market.case(rows)
+
+
+def test_a_decision_drawn_from_the_columns_it_needs_is_drawn_as_before():
+    model = three_decisions().model
+    columns = assign_columns(model)
+    scores = normal_scores(columns.count, draws=256, seed=1)
+    for d in range(3):
+        mine = columns.for_one(model, d)
+        assert len(mine.only) < columns.count
+        alone = draw_some(model, mine, scores[mine.only], range(d, d + 1))
+        assert alone.cost.tolist() == draw_some(model, columns, scores, range(d, d + 1)).cost.tolist()
+
+
+def test_single_precision_is_enough():
+    """Costs drawn in single precision are those of double precision to six figures, in any unit of money."""
+    model = three_decisions().model
+    columns = assign_columns(model)
+    scores = normal_scores(columns.count, draws=1024, seed=1)
+    exact = draw_some(model, columns, scores, range(3)).cost
+    single = draw_some(model, columns, scores.astype(np.float32), range(3))
+    assert single.part_scores.dtype == np.float32
+    assert single.cost == pytest.approx(exact, rel=3e-6)
+
+
+def test_decisions_that_need_more_draws_do_not_cost_more_for_the_others_beside_them(monkeypatch):
+    """Scores for a second reading are made once for all decisions of about as many causes."""
+    made = []
+
+    def counted(columns, *, draws, seed):
+        made.append((columns, draws))
+        return normal_scores(columns, draws=draws, seed=seed)
+
+    monkeypatch.setattr("bomaudit.decide.outcome.normal_scores", counted)
+    monkeypatch.setattr("bomaudit.decide.outcome._MOST_DRAWS", 512)
+    market = two_parts(0.2, 0.15).with_settings(draws=256, standard_error=1e-9, seed=77)
+    case = market.case([r | {"decision": f"D{k}"} for k in range(20) for r in PAIR])
+    simulate(case.model, case.target, rules=market.settings.decide, confidence=0.8, quote_noise=0.02)
+    assert {draws for _, draws in made} == {256, 512}
+    assert len(made) <= 3  # two threads may begin at once
