@@ -28,6 +28,7 @@ from bomaudit.curves.spread import Spread, currency_loading, find_spread
 from bomaudit.curves.timelines import Codes
 from bomaudit.evidence import take_newer
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
+from bomaudit.progress import told
 
 _BLOCK = 50_000  # lines; what a processor's cache holds, and enough for a second processor to share the work
 _WORKERS = 2
@@ -124,7 +125,7 @@ def _each(work: Callable[[slice], _Block], blocks: list[slice]) -> list[_Block]:
     if len(blocks) < _WORKERS:
         return [work(rows) for rows in blocks]
     with ThreadPoolExecutor(_WORKERS) as pool:
-        return list(pool.map(work, blocks))
+        return list(told("estimating blocks of lines", pool.map(work, blocks), len(blocks)))
 
 
 def _estimate_block(lines: Priced, pairs: NewerQuotes, curves: Curves, confidence: float) -> _Block:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Iterator
+import time
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
@@ -53,6 +54,31 @@ def console() -> Console:
     return SafeConsole() if sys.stdout.isatty() else SafeConsole(width=80, no_color=True, highlight=False)
 
 
+class Shown:
+    """Shows how far a stage is: its name, how many of how many, and about how long it still takes.
+
+    Parameters
+    ----------
+    show : callable
+        Takes a line of text.
+    clock : callable, optional
+        Seconds.
+    """
+
+    def __init__(self, show: Callable[[str], object], clock: Callable[[], float] = time.monotonic) -> None:
+        self.show, self.clock = show, clock
+        self.stage, self.began = "", 0.0
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        """Show a stage; the time left is told once the stage has taken a second."""
+        if stage != self.stage:
+            self.stage, self.began = stage, self.clock()
+        spent = self.clock() - self.began
+        left = spent / done * (total - done) if done else 0.0
+        tail = f", about {left:.0f} s left" if spent >= 1 and left >= 1 else ""
+        self.show(f"{stage}: {done:,} of {total:,} done{tail}")
+
+
 @contextmanager
 def talking(quiet: bool) -> Iterator[Any]:
     """Show what is being done on standard error while it takes long; silent when piped.
@@ -71,7 +97,9 @@ def talking(quiet: bool) -> Iterator[Any]:
         return
     from rich.console import Console
 
-    with Console(stderr=True).status("reading") as status:
+    from bomaudit.progress import heard
+
+    with Console(stderr=True).status("reading") as status, heard(Shown(status.update)):
         yield status.update
 
 

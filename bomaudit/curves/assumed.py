@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from bomaudit.curves.breaks import SHORT, apart
 from bomaudit.curves.experience import ExperienceFit
 from bomaudit.curves.histories import listed
 from bomaudit.curves.inputs import GENERAL, InputPrices
@@ -124,7 +125,7 @@ def find_about_inputs(bought: Bought, catalogue: Catalogue, inputs: InputPrices,
 
 
 def find_about_fit(bought: Bought, experience: ExperienceFit) -> list[Finding]:
-    """Warnings of the fit, one for each commodity bought that has some.
+    """Warnings of the fit: short spans told together, the others one for each commodity bought that has some.
 
     Parameters
     ----------
@@ -136,10 +137,18 @@ def find_about_fit(bought: Bought, experience: ExperienceFit) -> list[Finding]:
     list of Finding
     """
     told = experience.frame["warnings"].reindex(list(bought.commodities)).fillna("")
-    return [
-        warning("E007", f"{name}: {text}", advice="look at its quotes with 'bomaudit curves fit'")
-        for name, text in told.items() if text
-    ]  # fmt: skip
+    spans, others = apart(dict(told))
+    advice = "look at its quotes with 'bomaudit curves fit'"
+    findings = [warning("E007", f"{name}: {text}", advice=advice) for name, text in others.items()]
+    if spans:
+        markets = "1 market" if len(spans) == 1 else f"{len(spans)} markets"
+        findings.append(
+            warning("E008", f"own quotes should span {SHORT:.0f} doublings of cumulative volume or more",
+                    found=f"fewer in {markets}: " + ", ".join(f"{name} {span:.1f}" for name, span in spans.items()),
+                    assumed="their learning rests on the prior as much as its weight in the sheet Markets says",
+                    advice="older quotes of the same parts would make it surer")
+        )  # fmt: skip
+    return findings
 
 
 def list_what_curves_assume(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from bomaudit.curves.pooling import Floats, Series
@@ -15,7 +17,8 @@ D. W. K. Andrews, "Tests for Parameter Instability and Structural Change with Un
 
 _TRIMMED = 0.15
 _FEWEST = 8  # changes, for a break to be looked for at all
-_SHORT = 3.0  # doublings under which a fitted exponent is read off too short a span; common practice
+SHORT = 3.0
+"""Doublings of cumulative volume under which a fitted exponent is read off too short a span; common practice."""
 _SOME = 4  # changes from which own data are worth a warning about their span
 
 
@@ -79,9 +82,39 @@ def warnings_of(series: Series, outliers: int) -> str:
         found.append(f"{outliers} change{'s' if outliers > 1 else ''} out of line, weighed down")
     if indexed and len(years) >= _SOME:
         doublings = _span(series) / np.log(2)
-        if doublings < _SHORT:
-            found.append(f"own quotes span {doublings:.1f} doublings of cumulative volume, under {_SHORT:.0f}")
+        if doublings < SHORT:
+            found.append(f"{_SPAN} {doublings:.1f} doublings of cumulative volume, under {SHORT:.0f}")
     return "; ".join(found)
+
+
+_SPAN = "own quotes span"
+
+
+def apart(told: Mapping[str, str]) -> tuple[dict[str, float], dict[str, str]]:
+    """Warnings of many commodities: those of a short span apart from the others.
+
+    Parameters
+    ----------
+    told : mapping of str to str
+        Commodity → warnings, as :func:`warnings_of` words them.
+
+    Returns
+    -------
+    spans : dict of str to float
+        Doublings that the quotes of a commodity span, where they are too few; fewest first.
+    others : dict of str to str
+        What else is to be said of a commodity.
+    """
+    spans: dict[str, float] = {}
+    others: dict[str, list[str]] = {}
+    for name, text in told.items():
+        for part in filter(None, text.split("; ")):
+            if part.startswith(_SPAN):
+                spans[name] = float(part.removeprefix(_SPAN).split()[0])
+            else:
+                others.setdefault(name, []).append(part)
+    ordered = dict(sorted(spans.items(), key=lambda item: (item[1], item[0])))
+    return ordered, {name: "; ".join(parts) for name, parts in others.items()}
 
 
 _END_OF_YEAR = 0.01  # a price of 31 December is of the year that ends, not of the next

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from bomaudit.curves.breaks import rate_break
+from bomaudit.curves.breaks import SHORT, rate_break
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.histories import make_history
 from bomaudit.curves.library import Library
@@ -20,7 +20,6 @@ from bomaudit.findings import BadInput, error
 FEWEST = 3
 """Observations that a fit needs: a level, a slope and something left over."""
 
-_SHORT = 3.0  # doublings under which an exponent is read off too short a span; common practice
 _FEW = 6  # observations under which the interval rests on next to nothing
 _HANGS = 0.5  # correlation of neighbouring residuals from which plain standard errors mislead badly
 _BEYOND = 1.0  # doublings past the data that count as extrapolation
@@ -286,8 +285,8 @@ def _warn(
     found = []
     if len(table) < _FEW:
         found.append(f"only {len(table)} observations")
-    if doublings < _SHORT:
-        found.append(f"the data span {doublings:.1f} doublings of cumulative volume, under {_SHORT:.0f}")
+    if doublings < SHORT:
+        found.append(f"the data span {doublings:.1f} doublings of cumulative volume, under {SHORT:.0f}")
     if exponent < 0:
         found.append("the price rises with experience: something else drives it")
     dy, dx, years, end = _changes(table, code)

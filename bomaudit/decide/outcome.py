@@ -15,6 +15,7 @@ from bomaudit.decide.draws import Draws as Scores
 from bomaudit.decide.draws import normal_scores, power_of_two
 from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, standard_error
 from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
+from bomaudit.progress import told
 from bomaudit.settings import DecideSection
 
 Floats = npt.NDArray[np.float64]
@@ -79,7 +80,9 @@ def simulate(model: Model, target: Ints, *, rules: DecideSection, confidence: fl
         return [reader.sure(drawn, d, columns, scores) for d in decisions]
 
     with ThreadPoolExecutor(_WORKERS) as pool:  # the array work lets other threads run; results come in order
-        found = [pair for pairs in pool.map(read, in_chunks(model, draws)) for pair in pairs]
+        count = len(model.accounts.first_option) - 1
+        chunks = told("drawing decisions", pool.map(read, in_chunks(model, draws)), count, size=len)
+        found = [pair for pairs in chunks for pair in pairs]
     heads = pd.DataFrame([head for head, _ in found], columns=_HEAD)
     return Outcomes(heads, _tabulated([k for _, k in found if k is not None]))
 

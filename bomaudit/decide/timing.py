@@ -16,6 +16,7 @@ from bomaudit.decide.case import Case
 from bomaudit.decide.elements import Costed
 from bomaudit.decide.pricing import Prices
 from bomaudit.decide.register import Register
+from bomaudit.progress import told
 from bomaudit.settings import DecideSection
 
 Floats = npt.NDArray[np.float64]
@@ -100,7 +101,7 @@ def look_around(
     days = days_looked_at(register, as_of)
     margin = ndtri((1.0 + confidence) / 2.0)
     saved, central, favourable, cautious, costs = [], [], [], [], []
-    for day in days:
+    for day in told("looking at other days", days, len(days)):
         prices = costed.prices if day == as_of else prices_at(day)
         accounts = account(register, costed, switch_cost=case.switch_cost, rules=rules, as_of=as_of, day=day)
         cost = accounts.per_option(costed.priced_at(prices.median))

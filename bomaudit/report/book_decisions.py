@@ -78,7 +78,8 @@ def decision_frame(content: Content, elements: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Columns of ``DECISIONS_OUT`` and saving_5 … saving_95 [currency/product], volume_growth [1/year],
-        discounted_products [-], discounted_years [year], saving_per_year [currency/year]; booleans ``_live_saving_today`` and ``_live_npv``: the book gives the figure.
+        discounted_products [-], discounted_years [year], saving_per_year [currency/year]; booleans
+        ``_live_saving_today`` and ``_live_npv``: the book gives the figure.
     """
     frame = spread(content)
     by_option = elements.groupby(["decision", "option"])["today_per_unit"].sum()

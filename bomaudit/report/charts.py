@@ -142,7 +142,7 @@ def spread(currency: str) -> Declaration:
     """
     tones = {"choice saves": look.DOWN, "choice costs more": look.UP}
     dots = _layer(
-        {"type": "point", "filled": True, "size": 105, "opacity": 1},
+        {"type": "point", "filled": True, "size": 150, "opacity": 1},
         x=_number("saving", f"the choice saves, {currency} a unit (below 0: it costs more)"),
         y={"field": "rank", "type": "quantitative", "title": None, "axis": None,
            "scale": {"domain": {"unionWith": [-0.6, 6]}, "nice": False}},

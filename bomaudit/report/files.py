@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from bomaudit.progress import told
 from bomaudit.report import runtime
 from bomaudit.report.as_data import LAYOUTS, as_json, summarise
 from bomaudit.report.content import Content, gather, redacted
@@ -127,7 +128,7 @@ def write_all(writers: dict[str, Callable[[Path], object]], out: Path) -> list[P
         new, old = Path(made) / "new", Path(made) / "old"
         new.mkdir()
         old.mkdir()
-        for name, writer in writers.items():
+        for name, writer in told("writing files", writers.items(), len(writers)):
             writer(new / name)
         if not out.exists():
             new.rename(out)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from bomaudit.report.book import Col
-from bomaudit.report.content import Content
+from bomaudit.report.content import Content, by_verdict
 from bomaudit.report.words import RISES, input_name
 
 _LEAST_CHANGE = 0.005
@@ -55,13 +55,14 @@ def effect_frame(content: Content) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        decision, title, input, saving_today, saving_change (for a doubling), change, moved, saving_then
+        decision, input, saving_today, saving_change (for a doubling), change, moved, saving_then
         [currency/product], npv_change (for a doubling, [currency]), turns_at [-].
     """
     effects = content.inputs[content.inputs["saving_change"].abs() * RISES[-1] >= _LEAST_CHANGE]
-    titles = content.decisions.set_index("decision")["title"]
+    place = {name: k for k, name in enumerate(by_verdict(content.decisions)["decision"])}
+    effects = effects.sort_values("decision", key=lambda names: names.map(place), kind="stable")
     return effects.assign(
-        title=titles.reindex(effects["decision"]).to_numpy(), input=effects["driver"].map(input_name).astype("str"),
+        input=effects["driver"].map(input_name).astype("str"),
         change=RISES[-1], moved=RISES[-1] * effects["saving_change"],
         saving_then=effects["saving_today"] + RISES[-1] * effects["saving_change"], turns_at=effects["tips_at"],
     ).reset_index(drop=True)  # fmt: skip

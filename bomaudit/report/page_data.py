@@ -18,7 +18,7 @@ from bomaudit.report.stories import bridge_bars, follows, learning, names_of_par
 
 _FIGURES = 9
 """Significant figures of packed numbers: so many more than a cell shows that rounding twice changes nothing."""
-_STACKS = 28
+_STACKS = 14
 """Places side by side that equally likely savings are stacked in."""
 _MOST_INPUTS = 3
 """Input prices that a tornado shows even where they move it little: they are asked after."""

@@ -171,10 +171,9 @@ def effect_heads(currency: str) -> list[Head]:
     """Heads of the table of inputs by decision."""
     per = f"{currency} a unit"
     return [
-        _head("decision", kind="code"), _head("input", kind="code"), _head("choice saves today", per, number=True),
-        *(_head(f"+{100 * rise:.0f} % changes it by", per, number=True) for rise in words.RISES),
-        _head(f"saving at +{100 * words.RISES[-1]:.0f} %", per, number=True),
-        _head("turns its sign", "at a change of", number=True),
+        _head("decision", kind="code"), _head("input", kind="code"), _head("saving today", per, number=True),
+        *(_head(f"+{100 * rise:.0f} % adds", per, number=True) for rise in words.RISES),
+        _head(f"then at +{100 * words.RISES[-1]:.0f} %", per, number=True), _head("turns sign", "at", number=True),
     ]  # fmt: skip
 
 

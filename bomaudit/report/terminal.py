@@ -195,7 +195,7 @@ def _finding_lines(findings: pd.DataFrame, most: int | None) -> RenderableType:
     ]
     if len(findings) > len(shown):
         counted = findings["severity"].value_counts()
-        lines.append(Text("  in all: " + ", ".join(f"{counted[s]} {s}s" for s in SEVERITY if s in counted)
+        lines.append(Text("  in all: " + ", ".join(Numbers().count(counted[s], s) for s in SEVERITY if s in counted)
                           + "; every one stands in findings.csv", style="italic"))  # fmt: skip
     return Group(*lines)
 

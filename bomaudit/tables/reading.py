@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bomaudit.findings import BadInput, Finding, warning
 from bomaudit.glossary import TABLES_IN, Table
+from bomaudit.progress import told
 from bomaudit.settings import ReadSection, Settings
 from bomaudit.tables import rollups
 from bomaudit.tables.account import account
@@ -224,15 +225,14 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
     BadInput
         All findings of every table that cannot be used, together.
     """
-    tables, present, hashes = {}, {}, {}
+    present, hashes = {}, {}
     findings: list[Finding] = []
     failed: list[Finding] = []
     maps, accounts, breaks = [], [], empty_frame(TABLES_IN["quotes"])
-    for name, table in TABLES_IN.items():
-        file = getattr(settings.files, name)
-        if file is None:
-            tables[name] = empty_frame(table)
-            continue
+    files = {name: file for name in TABLES_IN if (file := getattr(settings.files, name)) is not None}
+    tables = {name: empty_frame(table) for name, table in TABLES_IN.items() if name not in files}
+    for name, file in told("reading files", files.items(), len(files)):
+        table = TABLES_IN[name]
         try:
             path, outside = locate_input(folder, file)
             sheet, columns = settings.sheets.get(name, ""), settings.columns.get(name, {})

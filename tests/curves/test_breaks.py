@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from bomaudit.curves.breaks import rate_break, warnings_of
+from bomaudit.curves.breaks import apart, rate_break, warnings_of
 from bomaudit.curves.pooling import Series
 
 
@@ -48,3 +48,12 @@ def test_a_short_span_and_outliers_are_said():
     assert "0.7 doublings" in text
     assert "2 changes out of line" in text
     assert warnings_of(series([]), 0) == ""
+
+
+def test_short_spans_are_told_apart_from_what_else_is_wrong():
+    short = warnings_of(series([-0.05] * 5, [0.1] * 5), 0)
+    both = warnings_of(series([-0.05] * 5, [0.1] * 5), 2)
+    spans, others = apart({"pump": both, "valve": "", "motor": short})
+    assert list(spans) == ["motor", "pump"]
+    assert spans["motor"] == pytest.approx(0.5 / np.log(2), abs=0.05)
+    assert others == {"pump": "2 changes out of line, weighed down"}
