@@ -55,16 +55,17 @@ def effect_frame(content: Content) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        decision, input, saving_today, saving_change (for a doubling), change, moved, saving_then
-        [currency/product], npv_change (for a doubling, [currency]), turns_at [-].
+        decision, input, saving_today, saving_change (for a doubling), change, moved, saving_then [currency/product],
+        npv_change (for a doubling, [currency]), turns_at [-]: NaN where it takes more than a doubling.
     """
     effects = content.inputs[content.inputs["saving_change"].abs() * RISES[-1] >= _LEAST_CHANGE]
     place = {name: k for k, name in enumerate(by_verdict(content.decisions)["decision"])}
     effects = effects.sort_values("decision", key=lambda names: names.map(place), kind="stable")
+    moved = RISES[-1] * effects["saving_change"]
     return effects.assign(
-        input=effects["driver"].map(input_name).astype("str"),
-        change=RISES[-1], moved=RISES[-1] * effects["saving_change"],
-        saving_then=effects["saving_today"] + RISES[-1] * effects["saving_change"], turns_at=effects["tips_at"],
+        input=effects["driver"].map(input_name).astype("str"), change=RISES[-1], moved=moved,
+        saving_then=effects["saving_today"] + moved,
+        turns_at=effects["tips_at"].where(effects["tips_at"].abs() <= 1),
     ).reset_index(drop=True)  # fmt: skip
 
 

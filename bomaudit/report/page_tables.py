@@ -182,11 +182,10 @@ def effect_rows(content: Content) -> list[list[Cell]]:
     n = content.numbers
     rows = []
     for r in effect_frame(content).to_dict("records"):
-        turns = r["turns_at"] if abs(r["turns_at"]) <= 1 else math.nan
         money = (r["saving_today"], *(rise * r["saving_change"] for rise in words.RISES), r["saving_then"])
         rows.append([
             {"text": r["decision"]}, {"text": r["input"]}, *(_cell(n.plain(x, 2, signed=True), x) for x in money),
-            _cell(n.share(turns, signed=True), turns),
+            _cell(n.share(r["turns_at"], signed=True), r["turns_at"]),
         ])  # fmt: skip
     return rows
 

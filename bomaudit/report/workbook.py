@@ -62,7 +62,7 @@ def _write_decisions(book: Workbook, styles: Styles, content: Content, shown: pd
     elements = element_frame(content, shown)
     frame, columns = decision_frame(content, elements), decision_columns(content)
     sheet = write_sheet(book, styles, "Decisions", frame, columns, title="Decisions",
-                        says=words.SHEET["Decisions"], printed_to="discounted_years")  # fmt: skip
+                        says=words.SHEET["Decisions"], printed_to="npv")  # fmt: skip
     mark_states(sheet, styles, columns, "verdict", rows=len(frame), tones=look.VERDICT)
     book.define_name("decision_name", "=" + column_range("Decisions", columns, "decision", len(frame)))
     for name in ("discounted_products", "discounted_years", "saving_today", "npv"):

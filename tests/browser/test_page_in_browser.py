@@ -54,7 +54,7 @@ def test_the_policy_of_the_page_stops_a_connection(page):
 
 def test_every_chart_is_drawn(page):
     charts = page.find_elements(By.CSS_SELECTOR, ".chart")
-    assert len(charts) == 2 + 3 * 5 + 1
+    assert len(charts) == 2 + 4 * 5 + 1
     assert all(c.find_elements(By.CSS_SELECTOR, "svg[role=img][aria-label]") for c in charts)
 
 
@@ -104,10 +104,27 @@ def test_a_line_opens_in_full_and_closes_by_keyboard(page):
     page.execute_script("location.hash = 'L0002'")
     dialog = page.find_element(By.ID, "line")
     assert dialog.get_attribute("open") is not None
-    for said in ("From booked to today", "Evidence", "What would make this surer", "<b>Ölfilter & Söhne</b>"):
+    for said in (
+        "From booked to today",
+        "Evidence",
+        "Why this status",
+        "What would make this surer",
+        "<b>Ölfilter & Söhne</b>",
+    ):
         assert said in dialog.text, said
     page.switch_to.active_element.send_keys(Keys.ESCAPE)
     assert dialog.get_attribute("open") is None
+
+
+def test_a_rise_of_an_input_is_found_from_the_page_alone(page):
+    page.find_element(By.LINK_TEXT, "What if").click()
+    section = page.find_element(By.ID, "inputs")
+    assert "passed on in full" in section.text or "pass it on in full" in section.text
+    page.find_element(By.CSS_SELECTOR, "[aria-controls=effect-table]").send_keys("copper")
+    assert {r[1] for r in rows(page, "effect-table")} == {"copper"}
+    page.execute_script("location.hash = 'L0001'")
+    dialog = page.find_element(By.ID, "line")
+    assert "of the price follow: USD exchange rate 100%, copper 25%" in dialog.text
 
 
 def test_a_decision_opens_by_keyboard_alone(page):

@@ -162,3 +162,25 @@ def test_annuity_of_the_sheet_is_the_textbook_one():
     assert discounted_years([5.0], [0.0], 0.08, 1.0)[0] == pytest.approx(3.9927, abs=5e-5)
     assert discounted_years([2.5], [0.0], 0.0, 0.5)[0] == pytest.approx(2.5)
     assert math.isclose(discounted_years([3.0], [0.1], 0.1, 1.0)[0], 3 / 1.1)
+
+
+@needs_office
+def test_a_changed_input_price_moves_what_it_adds_and_the_savings(book, tmp_path):
+    source = openpyxl.load_workbook(book, data_only=True)
+    inputs, effects = source["Inputs"], source["Inputs by decision"]
+    row = next(r for r in range(1, 9) if inputs[cell_of(inputs, "input", r)].value == "copper")
+    changed = {("Inputs", cell_of(inputs, "change", row)): -0.5}
+    new = recalculated(without_results(book, tmp_path / "changed.xlsx", changed), tmp_path / "office")
+    spend = inputs[cell_of(inputs, "spend per year", row)].value
+    assert new["Inputs"][cell_of(inputs, "adds per year", row)].value == pytest.approx(-0.5 * spend)
+    today, doubled = (effects[cell_of(effects, n, 1)].value for n in ("saving today", "saving change"))
+    then = new["Inputs by decision"][cell_of(effects, "saving then", 1)].value
+    assert then == pytest.approx(today - 0.5 * doubled)
+
+
+def test_chances_of_a_saving_stand_beside_each_decision(book):
+    sheet = openpyxl.load_workbook(book, data_only=True)["Decisions"]
+    for row in range(1, 6):
+        values = [sheet[cell_of(sheet, f"saving {q}", row)].value for q in (5, 25, 50, 75, 95)]
+        assert values == sorted(values)
+        assert values[2] == pytest.approx(sheet[cell_of(sheet, "saving today", row)].value)

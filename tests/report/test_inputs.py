@@ -1,0 +1,92 @@
+"""What inputs carry and what a rise does: tables of page and workbook against figures worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from made_content import made_content
+
+from bomaudit.report import words
+from bomaudit.report.inputs import effect_frame, input_frame
+from bomaudit.report.numbers import Numbers
+from bomaudit.report.page_data import spread_rows
+from bomaudit.report.page_tables import SPREAD_SHARES, effect_heads, effect_rows, input_heads, input_rows, spread_cells
+from bomaudit.report.stories import tell_decision, tell_line
+
+
+@pytest.fixture(scope="module")
+def content():
+    return made_content(40)
+
+
+def test_an_input_carries_its_share_of_each_line_and_no_more(content):
+    frame, lines = input_frame(content).set_index("input"), content.lines
+    spend = (lines["estimate"] * lines["qty_per"] * lines["annual_volume"]).fillna(0.0)
+    dollars = spend[(lines.index % 4 == 0) & (lines.index < 39)].sum()
+    assert frame.loc["USD exchange rate", "spend_per_year"] == pytest.approx(dollars)
+    assert frame.loc["USD exchange rate", "share_of_spend"] == pytest.approx(dollars / spend.sum())
+    copper = 0.25 * spend[(lines.index % 3 == 0) & (lines.index < 39)].sum()
+    assert frame.loc["copper", "adds_per_year"] == pytest.approx(0.2 * copper)
+    assert frame.loc["copper", "lines"] == 13
+    assert frame["spend_per_year"].is_monotonic_decreasing
+
+
+def test_decisions_that_a_rise_turns_are_named(content):
+    inputs = content.inputs.assign(tips_at=[0.15, 0.3, -0.1, None, 0.2])
+    frame = input_frame(replace(content, inputs=inputs)).set_index("input")
+    assert frame.loc["copper", "turns"] == "pump, brake"
+
+
+def test_an_effect_is_linear_in_the_rise(content):
+    frame = effect_frame(content)
+    assert frame["decision"].tolist() == ["pump", "brake", "motor", "hood", "seat"]  # in the order of what to do
+    assert frame["moved"].tolist() == pytest.approx([-1.0] * 5)
+    assert frame["saving_then"].to_numpy() == pytest.approx(frame["saving_today"] - 1.0)
+    far = frame["saving_today"].abs() > 5
+    assert frame.loc[far, "turns_at"].isna().all()
+    assert frame.loc[~far, "turns_at"].to_numpy() == pytest.approx(frame.loc[~far, "saving_today"] / 5)
+
+
+def test_tables_of_the_page_have_a_head_for_every_cell(content):
+    for heads, rows in ((input_heads("EUR"), input_rows(content)), (effect_heads("EUR"), effect_rows(content))):
+        assert rows
+        assert {len(r) for r in rows} == {len(heads)}
+
+
+def test_a_line_says_what_its_price_follows(content):
+    n = Numbers()
+    row = content.lines.iloc[0].to_dict()
+    sections = dict(tell_line(content, row, n).sections)
+    first, second = sections["What its price follows"]
+    assert first == "of the price follow: USD exchange rate 100%, copper 25%"
+    assert second == f"USD exchange rate +20%, passed on in full: {n.price(0.2 * row['estimate'], signed=True)} EUR"
+    assert "What its price follows" not in dict(tell_line(content, content.lines.iloc[1].to_dict(), n).sections)
+
+
+def test_a_decision_says_what_a_rise_does_and_where_it_turns(content):
+    row = content.decisions[content.decisions["decision"] == "motor"].iloc[0].to_dict()
+    (said,) = dict(tell_decision(content, row, Numbers(minus="-")).sections)["If an input price moves"]
+    assert said == "copper +20%: the saving goes from -1.20 to -2.20 EUR a unit; it turns its sign at -24%"
+
+
+def test_twenty_dots_stand_for_the_draws_and_on_their_side_of_nought(content):
+    savings = content.savings[content.savings["decision"] == "motor"]  # from -3.1 to 0.7
+    dots = spread_rows(savings)
+    assert len(dots) == 20
+    against = int((savings["saving"].to_numpy()[::2] < 0).sum())
+    assert sum(d["side"] == "choice costs more" for d in dots) == against == 16
+    assert all((d["saving"] < 0) == (d["side"] == "choice costs more") for d in dots)
+    assert len({(d["saving"], d["rank"]) for d in dots}) == 20
+    assert [c[0]["sort"] for c in spread_cells(content, savings)] == list(SPREAD_SHARES)
+
+
+def test_savings_that_are_all_the_same_are_drawn_too():
+    dots = spread_rows(pd.DataFrame({"saving": [0.0] * 39}))
+    assert [d["rank"] for d in dots] == list(range(20))
+
+
+def test_the_sentence_of_a_distribution():
+    said = words.outcomes(Numbers(), against=17, of=20, low=-3.0, high=1.0, currency="EUR")
+    assert said.startswith("Of 20 equally likely outcomes the choice costs more in 17; half lie between \u22123.00")
