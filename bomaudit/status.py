@@ -12,6 +12,8 @@ from bomaudit.settings import AuditSection
 
 EVEN_ODDS = 0.5
 """A line drifts from the point on where a material drift is as likely as not."""
+_SURE = 0.99
+"""Chances beyond are not told to the percent: no estimate is certain."""
 
 STATUS_CODES = ("", *STATUSES)
 """Statuses by the codes that :func:`find_status` gives; "" is a row that is no part."""
@@ -166,10 +168,13 @@ def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSectio
 
 def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: npt.NDArray[np.bool_]) -> pd.Series:
     percent = (100 * audited["drift"]).map("{:+.0f} %".format)
+    chance = audited["p_stale"].to_numpy(dtype=float)
     sure = (100 * audited["p_stale"]).map("{:.0f} %".format)
+    sure = sure.mask(chance > _SURE, ">99 %").mask(chance < 1 - _SURE, "<1 %")
     age = audited["age_years"].map("{:.1f}".format)
     matter = f"{100 * rules.materiality:g} %"
-    moved = f"{matter} drift is " + sure + " likely: estimate " + percent + " after " + age + " years"
+    moved = f"a drift of {matter} or more is " + sure + " likely"
+    found = "; estimate " + percent + " after " + age + " years"
     confidence = f"{100 * rules.confidence:g} %"
     money = f"interval leaves the booked cost out and more than {rules.materiality_per_year:g} a year is at stake"
     text = np.select(
@@ -183,10 +188,10 @@ def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: npt.NDArray[n
         [
             audited["why_not"],
             "no commodity: only inflation is followed",
-            moved + f", at least {confidence}",
-            money + ": estimate " + percent + " after " + age + " years",
-            moved + f", between 50 % and {confidence}",
+            moved + f", stale from {confidence} on" + found,
+            money + found,
+            moved + f", drifting from 50 % to {confidence}" + found,
         ],
-        default=moved + ", below 50 %",
+        default=moved + ", below 50 %" + found,
     )
     return pd.Series(text, index=audited.index, dtype="str")

@@ -106,7 +106,7 @@ def bridge(currency: str) -> Declaration:
     rows = _rows("label")
     bars = _layer(
         {"type": "bar", "height": {"band": 0.62}}, y=rows, x2={"field": "end"},
-        x=_number("start", f"the choice saves, {currency} a unit (below 0: it costs more)"),
+        x=_number("start", f"the choice saves, {currency} a unit (below 0: it costs more)", scale={"padding": 34}),
         color=_state("kind", tones, title=None),
     )  # fmt: skip
     text = _layer(
@@ -170,9 +170,10 @@ def paths(currency: str) -> Declaration:
         tooltip=[_said("option"), {"field": "date", "type": "temporal", "format": "%Y-%m"}, _figure("cost", ",.2f")],
     )  # fmt: skip
     lines["transform"] = [{"filter": "isValid(datum.cost)"}]
+    place = {"expr": "14 * datum.level"}  # marks of days close together stand below each other
     marks = [
         _layer({"type": "rule", "color": FRAME, "strokeDash": [2, 2]}, x=year),
-        _layer({"type": "text", "align": "left", "baseline": "top", "dx": 4, "color": look.INK}, x=year,
+        _layer({"type": "text", "align": "left", "baseline": "top", "dx": 4, "dy": place, "color": look.INK}, x=year,
                y={"value": 0}, text=_said("mark")),
     ]  # fmt: skip
     for layer in marks:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -16,6 +17,8 @@ _DECIMAL: dict[str, str] = {"en": ".", "de": ",", "fr": ","}
 _PERCENT: dict[str, str] = {"en": "%", "de": "\u00a0%", "fr": "\u202f%"}
 _DAY: dict[str, str] = {"en": "%Y-%m-%d", "de": "%d.%m.%Y", "fr": "%d/%m/%Y"}
 MISSING = "–"
+_GROUPED = re.compile(r"(?<![\w.,-])-?\d{1,3}(?: \d{3})+(?![\w.,]\d|\d)")
+_PERCENTAGE = re.compile(r"(?<=\d) %")
 
 
 def price_decimals(value: float) -> int:
@@ -100,6 +103,11 @@ class Numbers:
         if value is None or pd.isna(value):
             return MISSING
         return value.strftime(_DAY[self.language])
+
+    def as_written(self, text: str) -> str:
+        """Rewrite the figures in a sentence of the audit, which holds ``1 690 779`` and ``80 %`` in any language."""
+        grouped = _GROUPED.sub(lambda found: self.plain(float(found[0].replace(" ", ""))), text)
+        return _PERCENTAGE.sub(_PERCENT[self.language], grouped)
 
     def count(self, value: int, noun: str, plural: str = "") -> str:
         """Write a count with its noun: ``1 line``, ``1,204 lines``."""

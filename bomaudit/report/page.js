@@ -196,6 +196,15 @@
   const rowsOf = (name, key) => name === "map" ? all.filter((i) => L.drift[i] !== null).map((i) => ({
     age: L.age[i], drift: L.drift[i], money: Math.abs(L.money[i] ?? 0), status: L.status[i], id: L.id[i], label: `${L.part[i]} ${L.description[i]}` }))
     : key ? data.charts[name][key] : data.charts[name];
+  // titles of axes in two lines where there is little room: cut at a bracket, comma or semicolon near the middle
+  const NARROW = 420;
+  const folded = (title, width) => {
+    if (width >= NARROW || title.length < 26) return title;
+    const cuts = [...title.matchAll(/ \(|; |, | /g)].map((m) => m.index);
+    const cost = (at) => Math.abs(at - title.length / 2) - (/^( \(|; |, )/.test(title.slice(at)) ? 8 : 0);
+    const at = cuts.sort((a, b) => cost(a) - cost(b))[0];
+    return at === undefined ? title : [title.slice(0, /^[;,]/.test(title.slice(at)) ? at + 1 : at), title.slice(at).replace(/^[;,]? /, "")];
+  };
   const draw = async (box) => {
     const name = box.dataset.chart, small = box.classList.contains("small");
     const room = small ? box.clientWidth || 300 : (box.closest(".body").clientWidth || 760) - (box.closest(".inside") ? 34 : 2);
@@ -204,7 +213,9 @@
     if (!rows?.length) { box.replaceChildren(make("p", { className: "how" }, "Nothing to draw.")); return; }
     const declared = tinted(data.specifications[name]), height = declared.height.step ? declared.height.step * rows.length : declared.height;
     const labels = JSON.stringify(declared).replace(/"labelLimit":330/g, `"labelLimit":${Math.round(Math.min(330, width * 0.42))}`);
-    const spec = { ...JSON.parse(labels), height, datasets: { [name]: rows }, width, autosize: { type: "fit-x", contains: "padding" }, description: box.dataset.words };
+    const declaredHere = JSON.parse(labels, (key, value) => key === "title" && typeof value === "string" ? folded(value, width) : value);
+    if (width < NARROW) declaredHere.config.legend.columns = 1;
+    const spec = { ...declaredHere, height, datasets: { [name]: rows }, width, autosize: { type: "fit-x", contains: "padding" }, description: box.dataset.words };
     const made = await vegaEmbed(box, spec, { actions: false, renderer: "svg", ast: true, tooltip: { theme: "custom" }, formatLocale: data.locale });
     box.querySelector("svg").setAttribute("role", "img");
     box.querySelector("svg").setAttribute("aria-label", box.dataset.words);

@@ -109,6 +109,7 @@ def line_columns(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
     out |= {name: _numbers(lines[column]) for name, column in _VALUES.items()}
     out |= {f"var_{v}": _numbers(lines[f"var_{v}"].round(3)) for v in VARIANCE_PARTS}
     out["dated"] = _texts(lines["basis_date"].map(n.day, na_action=None))
+    out["reason"] = _texts(lines["reason"].map(n.as_written))
     out["follows"] = _texts(pd.Series(_follows(content, lines), dtype="str"))
     out["evidence"] = _texts(content.evidence.reindex(lines["line_id"]).fillna(""))
     return out
@@ -210,7 +211,8 @@ def path_rows(frame: pd.DataFrame, content: Content) -> list[dict[str, object]]:
     ]
     decision = content.decisions.set_index("decision").loc[str(frame["decision"].iloc[0])]
     marks = [("today", pd.Timestamp(content.as_of)), ("tipped", decision["tipped_on"]), ("tips", decision["tips_on"])]
-    return rows + [{"mark": m, "date": t.date().isoformat()} for m, t in marks if not pd.isna(t)]
+    known = [(m, t) for m, t in marks if not pd.isna(t)]
+    return rows + [{"mark": m, "date": t.date().isoformat(), "level": k} for k, (m, t) in enumerate(known)]
 
 
 def curve_rows(frame: pd.DataFrame) -> list[dict[str, object]]:

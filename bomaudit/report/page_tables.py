@@ -80,7 +80,7 @@ def requote_rows(content: Content) -> list[list[Cell]]:
             _cell(n.price(r["estimate"]), r["estimate"]),
             {"text": n.span(r["estimate_low"], r["estimate_high"], prices=True)},
             _cell(n.about(r["value_of_asking"]), r["value_of_asking"]), {"text": r["decisions"]},
-            {"text": r["reason"]},
+            {"text": n.as_written(r["reason"])},
         ]
         for r in content.requotes.to_dict("records")
     ]  # fmt: skip

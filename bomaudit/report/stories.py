@@ -136,7 +136,7 @@ def _line_sections(content: Content, line: dict[Any, Any], n: Numbers) -> tuple[
     evidence = str(content.evidence.get(line["line_id"], ""))
     surer = words.surer(n, {v: line[f"var_{v}"] for v in VARIANCE_PARTS})
     return tuple((t, tuple(p)) for t, p in (
-        ("Why this status", [line["reason"]]),
+        ("Why this status", [n.as_written(line["reason"])]),
         ("What it is worth", _worth(line, n)),
         ("What its price follows", follows(content, line, n)),
         ("Evidence", [*_evidence(content, line, n), *filter(None, evidence.split("; "))]),
@@ -197,7 +197,7 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     inputs = content.inputs[content.inputs["decision"] == d["decision"]].head(_MOST_INPUTS)
     moved = list(inputs[["driver", "saving_today", "saving_change", "tips_at"]].itertuples(index=False, name=None))
     told: tuple[tuple[str, Sequence[str]], ...] = (
-        ("Why this verdict", [d["reason"], words.VERDICT[d["verdict"]]]),
+        ("Why this verdict", [n.as_written(d["reason"]), words.VERDICT[d["verdict"]]]),
         ("What it is worth", words.worth_points(n, currency=cur, decision=d)),
         ("If an input price moves", words.if_inputs_move(n, moved, currency=cur)),
         ("Where the doubt comes from", words.doubts(n, doubts_of(content, d["decision"]))),

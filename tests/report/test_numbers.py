@@ -58,3 +58,17 @@ def test_what_is_written_reads_back(language, value, decimals):
     group, point = {"en": (",", "."), "de": (".", ","), "fr": ("\u202f", ",")}[language]
     text = Numbers(language).plain(value, decimals).replace(group, "").replace(point, ".").replace("\u2212", "-")
     assert float(text) == pytest.approx(value, abs=0.500001 * 10**-decimals, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "english"),
+    [
+        ("worth 1 690 779 EUR, 80 % sure", "worth 1,690,779 EUR, 80% sure"),
+        ("come to -2 538 841 EUR", "come to \u22122,538,841 EUR"),
+        ("24 V 180 W after 2026-06 12 lines, part 12-345 678", "24 V 180 W after 2026-06 12 lines, part 12-345 678"),
+        ("a drift of 10 % or more", "a drift of 10% or more"),
+    ],
+)  # fmt: skip
+def test_sentences_of_the_audit_get_the_figures_of_the_language(text, english):
+    assert EN.as_written(text) == english
+    assert DE.as_written("1 690 779 EUR, 80 %") == "1.690.779 EUR, 80\u00a0%"
