@@ -48,6 +48,7 @@ from bomaudit.report.stories import found, tell_decision
 from bomaudit.report.unregistered import page_part
 
 MOST_LINES = 1500
+MOST_REQUOTES = 500
 """Lines that the page holds, most money first; more would make it too large to mail. All are in lines.csv."""
 MOST_FINDINGS = 500
 WITHOUT_SCRIPTS = 25
@@ -137,7 +138,8 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         **_decisions(content),
         **page_part(content),
         **_line_part(content, lines),
-        "requotes": requote_rows(content),
+        "requotes": requote_rows(content, MOST_REQUOTES),
+        "more_requotes": words.left_out(n, MOST_REQUOTES, len(content.requotes), of="parts", file="requotes.csv"),
         "cost_of_asking": n.amount(content.settings.decide.cost_of_asking),
         "requote_columns": REQUOTE_COLUMNS(content.currency),
         "no_requotes": words.found_next(n, part="", description="", value=0.0, currency=content.currency),

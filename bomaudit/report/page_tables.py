@@ -70,8 +70,8 @@ def REQUOTE_COLUMNS(currency: str) -> list[Head]:  # noqa: N802  (reads as the c
     ]  # fmt: skip
 
 
-def requote_rows(content: Content) -> list[list[Cell]]:
-    """Re-quotes as cells of :func:`REQUOTE_COLUMNS`."""
+def requote_rows(content: Content, most: int) -> list[list[Cell]]:
+    """First re-quotes as cells of :func:`REQUOTE_COLUMNS`."""
     n = content.numbers
     return [
         [
@@ -82,7 +82,7 @@ def requote_rows(content: Content) -> list[list[Cell]]:
             _cell(n.about(r["value_of_asking"]), r["value_of_asking"]), {"text": r["decisions"]},
             {"text": n.as_written(r["reason"])},
         ]
-        for r in content.requotes.to_dict("records")
+        for r in content.requotes.head(most).to_dict("records")
     ]  # fmt: skip
 
 

@@ -233,11 +233,11 @@ def surer(numbers: Numbers, parts: Mapping[str, float], *, most: int = 3) -> lis
     ]
 
 
-def left_out(numbers: Numbers, shown: int, total: int) -> str:
+def left_out(numbers: Numbers, shown: int, total: int, *, of: str = "lines", file: str = "lines.csv") -> str:
     """Say that a list is cut, and where the rest is."""
     if shown >= total:
         return ""
-    return f"Shown: {numbers.plain(shown)} of {numbers.plain(total)} lines, most money first; all are in lines.csv."
+    return f"Shown: {numbers.plain(shown)} of {numbers.plain(total)} {of}, most money first; all are in {file}."
 
 
 def curve_sentence(

@@ -116,18 +116,32 @@ def on_cluster(client: Any, work: Work, pieces: list[Piece], shared: Any) -> Ite
     carried = client.submit(_carry, shared, pure=False)
     futures = client.map(work, pieces, shared=carried, pure=False)
     of = {future.key: piece for future, piece in zip(futures, pieces, strict=True)}
+    suspects = []
     try:
         for future in as_completed(futures):
             try:
                 yield future.result()
-            except KilledWorker as problem:
-                yield _killed(of[future.key], problem)
+            except KilledWorker:
+                suspects.append(of[future.key])
             future.release()
+        for piece in sorted(suspects):
+            yield _alone(client, work, piece, carried)
     except (CancelledError, OSError) as problem:
         raise _lost(str(getattr(client.scheduler, "address", "")), type(problem).__name__) from None
     finally:
         with contextlib.suppress(Exception):
             client.cancel(futures)
+
+
+def _alone(client: Any, work: Work, piece: Piece, carried: Any) -> Done:
+    """Try a piece again by itself: what waited on a worker when another piece killed it is under suspicion too."""
+    from distributed.scheduler import KilledWorker  # noqa: PLC0415
+
+    try:
+        done: Done = client.submit(work, piece, shared=carried, pure=False).result()
+    except KilledWorker as problem:
+        return _killed(piece, problem)
+    return done
 
 
 def _carry(shared: Any) -> Any:
