@@ -22,8 +22,6 @@ from bomaudit.cli.shell import (
 if TYPE_CHECKING:
     from rich.console import Console
 
-_CURRENCY = "EUR"
-
 
 def _errors() -> Console:
     from rich.console import Console
@@ -61,6 +59,7 @@ def screen(
     given = {"quotes": quotes, "volumes": volumes, "input_prices": input_prices, "fx": fx}
     tables = {name: path for name, path in given.items() if path is not None}
     with bad_input_ends():
+        from bomaudit.findings import note
         from bomaudit.report import screen_files, terminal_screen
         from bomaudit.screen.engines import engine
         from bomaudit.screen.run import screen as run
@@ -68,7 +67,12 @@ def screen(
 
         day = as_of.date() if as_of is not None else date.today()  # noqa: DTZ011  (the user's own calendar day)
         overrides = [*(change or []), *([f"audit.as_of={day:%Y-%m-%d}"] if as_of is not None else [])]
-        plan = make_plan(as_of=day, currency=currency or _CURRENCY, overrides=tuple(overrides), tables=tables)
+        said = [note("S013", "a setting was given for this run only", found=change) for change in overrides]
+        if as_of is None:
+            said.append(note("S008", "as_of is not stated", assumed=f"{day} is used where an audit states no day"))
+        plan = make_plan(
+            as_of=day, currency=currency.upper(), overrides=tuple(overrides), tables=tables, said=tuple(said)
+        )  # fmt: skip
         with (
             engine(workers=workers, scheduler=scheduler) as chosen,
             terminal_screen.progress_bar(quiet, _errors()) as tell,

@@ -10,7 +10,9 @@ from bomaudit.provenance import versions
 from bomaudit.report import words
 from bomaudit.report.as_data import as_json, plain, records
 from bomaudit.report.files import write_all, write_csv
+from bomaudit.screen.run import no_room
 from bomaudit.screen.schema import RANKING
+from bomaudit.screen.state import FULL
 
 if TYPE_CHECKING:
     from bomaudit.screen.run import Screened
@@ -41,8 +43,10 @@ def write_screened(screened: Screened, out: Path) -> list[Path]:
 
     Raises
     ------
+    BadInput
+        ``N006`` if the disk is full.
     OSError
-        If a file cannot be written; those of an earlier run still stand.
+        If a file cannot be written for another reason; those of an earlier run still stand.
     """
     rankings = screened.summary.rankings
     frames = {file: rankings[by].head(MOST_PARTS) if by == "part" else rankings[by] for by, file in RANKED.items()}
@@ -60,7 +64,12 @@ def write_screened(screened: Screened, out: Path) -> list[Path]:
             return lambda path: path.write_text(as_json(as_data(screened)), encoding="utf-8")
         return lambda path: write_csv(frames[name], path)
 
-    return write_all({name: writer(name) for name in NAMES}, out)
+    try:
+        return write_all({name: writer(name) for name in NAMES}, out)
+    except OSError as problem:
+        if problem.errno in FULL:
+            raise no_room(out, f"no room left to write {NAMES[-1]}") from None
+        raise
 
 
 def as_data(screened: Screened) -> dict[str, Any]:

@@ -125,10 +125,7 @@ def screen(
         rest = [p for p in pieces if p not in bad]
         done = [*failed, *_each("screening", engine, screen_piece, rest, ToScreen(place, plan, fitted), tell=tell)]
     except DiskFull as problem:
-        raise BadInput(
-            error("N006", "there must be room for the results", file=str(out), found=str(problem),
-                  assumed="what is done so far is kept", advice="make room and repeat the command: the rest is done")
-        ) from None  # fmt: skip
+        raise no_room(out, str(problem)) from None
     done.sort(key=lambda d: d.piece)
     good = [d for d in done if not d.passed_over]
     place.tidy([d.piece for d in good])
@@ -137,8 +134,16 @@ def screen(
     summary = sum_up([place.sums(d.piece) for d in good], reopen)
     of_fit = [*fitted.company.findings, *fitted.curves.findings] if fitted is not None else []
     told = [f for d in done for f in _named(d)]
-    findings = in_order([*lost, *of_fit, *told, *summary.findings])
+    findings = in_order([*plan.said, *lost, *of_fit, *told, *summary.findings])
     return Screened(plan, summary, reopen, tuple(done), tuple(findings))
+
+
+def no_room(out: Path, why: str) -> BadInput:
+    """Say that the disk is full: ``N006``."""
+    return BadInput(
+        error("N006", "there must be room for the results", file=str(out), found=why,
+              assumed="what is done so far is kept", advice="make room and repeat the command: the rest is done")
+    )  # fmt: skip
 
 
 def _fit(

@@ -16,7 +16,7 @@ import pandas as pd
 from bomaudit.curves.fit import fit_curves
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library, load_library
-from bomaudit.findings import BadInput, Finding
+from bomaudit.findings import BadInput, Finding, error, note
 from bomaudit.glossary import TABLES_IN
 from bomaudit.prepare.currency import Fx, reference_rates
 from bomaudit.prepare.lines import prepare_lines
@@ -34,6 +34,9 @@ _FITTED_TO = (
     "annual_qty_then",
 )  # fmt: skip
 """Columns of prepared lines that a fit looks at: a change in others leaves the curves as they are."""
+
+CURRENCY = "EUR"
+"""Currency of the rankings where none is given: that of the bundled exchange rates."""
 
 COMPANY_TABLES = ("quotes", "volumes", "input_prices", "fx")
 """Tables that may be given to a screening, for loose workbooks and datasets; audit folders have their own."""
@@ -55,6 +58,8 @@ class Plan:
         Company tables: name and absolute path.
     fixed : str
         Hash of all this and of the tables' contents.
+    said : tuple of Finding
+        What was assumed or set for this run, for the report.
     """
 
     as_of: date
@@ -62,6 +67,7 @@ class Plan:
     overrides: tuple[str, ...]
     tables: tuple[tuple[str, Path], ...]
     fixed: str
+    said: tuple[Finding, ...] = ()
 
     def settings(self, bom: str) -> Settings:
         """Settings of a bill that has no ``audit.toml`` of its own."""
@@ -70,14 +76,19 @@ class Plan:
 
 
 def make_plan(
-    *, as_of: date, currency: str, overrides: tuple[str, ...] = (), tables: Mapping[str, Path] | None = None
+    *,
+    as_of: date,
+    currency: str = "",
+    overrides: tuple[str, ...] = (),
+    tables: Mapping[str, Path] | None = None,
+    said: tuple[Finding, ...] = (),
 ) -> Plan:
     """Settle what is asked for.
 
     Parameters
     ----------
-    as_of, currency, overrides
-        As in :class:`Plan`.
+    as_of, currency, overrides, said
+        As in :class:`Plan`; without a currency :data:`CURRENCY` is taken, and said so.
     tables : mapping of str to Path, optional
         Company tables by name.
 
@@ -88,14 +99,30 @@ def make_plan(
     Raises
     ------
     BadInput
-        If an override names no setting.
+        If an override names no setting, or the currency has no exchange rates.
     """
+    if not currency:
+        currency = CURRENCY
+        said = (*said, note("N012", "the currency of the rankings is not stated", assumed=f"{currency} is used",
+                            advice="give --currency"))  # fmt: skip
     given = tuple((name, path.resolve()) for name, path in sorted((tables or {}).items()))
     contents = hash_of_files(path for _, path in given)
     told = (LAYOUT, version("bomaudit"), as_of.isoformat(), currency, *overrides, *(n for n, _ in given), contents)
-    plan = Plan(as_of, currency, overrides, given, hashlib.sha256("\x00".join(told).encode()).hexdigest())
+    plan = Plan(as_of, currency, overrides, given, hashlib.sha256("\x00".join(told).encode()).hexdigest(), said)
     plan.settings("")
+    if "fx" not in (tables or {}):
+        _needs_rates(currency)
     return plan
+
+
+def _needs_rates(currency: str) -> None:
+    try:
+        reference_rates(currency)
+    except ValueError as problem:
+        raise BadInput(
+            error("S010", "the currency of the rankings needs exchange rates", found=str(problem),
+                  advice="give a table with --fx, or another --currency")
+        ) from None  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,8 @@ from bomaudit.findings import Finding, Severity
 from bomaudit.screen.sources import Piece
 
 LINES, STATE = "lines", "state"
-_FULL = frozenset({errno.ENOSPC, errno.EDQUOT})
+FULL = frozenset({errno.ENOSPC, errno.EDQUOT})
+"""Error numbers of a disk without room."""
 _KEY = b"bomaudit-key"
 _COMPRESSION = "zstd"
 
@@ -121,7 +122,7 @@ def placed(path: Path) -> Iterator[Path]:
         yield made
         made.replace(path)
     except OSError as problem:
-        if problem.errno in _FULL:
+        if problem.errno in FULL:
             raise DiskFull(f"no room left to write {path.name}") from None
         raise
     finally:

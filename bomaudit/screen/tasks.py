@@ -134,6 +134,10 @@ def _guarded(piece: Piece, work: Callable[[], Done]) -> Done:
         return Done(piece, findings=problem.findings, passed_over=True)
     except (DiskFull, MemoryError):
         raise
+    except OSError as problem:
+        told = error("N013", "a file must be readable", file=piece.name, assumed="passed over",
+                     found=problem.strerror or str(problem), advice="look at its permissions")  # fmt: skip
+        return Done(piece, findings=(told,), passed_over=True)
     except Exception as problem:  # noqa: BLE001  (named and counted; the rest goes on)
         told = error("N009", "a piece could not be screened: our own mistake", file=piece.name, assumed="passed over",
                      found=f"{type(problem).__name__}: {problem}",

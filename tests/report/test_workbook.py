@@ -137,6 +137,7 @@ def test_same_audit_same_bytes(book, tmp_path):
 
 def test_a_book_that_holds_fewer_lines_says_so(tmp_path, monkeypatch):
     monkeypatch.setattr(workbook, "MOST_LINES", 10)
+    monkeypatch.setattr(workbook, "WHOLE", 11)
     workbook.write(made_content(40), tmp_path / "cut.xlsx")
     lines = openpyxl.load_workbook(tmp_path / "cut.xlsx")["Lines"]
     assert "10 of 40 lines" in lines["A2"].value
