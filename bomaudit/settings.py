@@ -12,7 +12,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from bomaudit.findings import BadInput, Finding, error
 from bomaudit.glossary import TABLES_IN
 
-
 LAYOUT = 1
 """Version of the layout of audit.toml; it rises when a setting changes its meaning or its place."""
 

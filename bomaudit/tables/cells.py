@@ -156,6 +156,8 @@ def to_number(token: str, decimal: str) -> float:
     return float(cleaned.replace(mark, "."))
 
 
+_LARGEST = 1e30
+"""No quantity, price or volume of the trade is larger, nor smaller than one over it; beyond, products overflow."""
 _LONGEST = 300
 """A longer text is a note, not an amount. [characters]"""
 
@@ -256,8 +258,11 @@ def amounts(cells: Cells, decimal: str = "", *, money: bool = True) -> Amounts:
     value[odd], state[odd] = np.nan, "error"
     endless = np.isinf(value) | np.isinf(low) | np.isinf(high) | np.isinf(per)
     state[endless] = "words"  # more digits than any amount has
+    with np.errstate(invalid="ignore"):
+        absurd = (np.abs(value) > _LARGEST) | ((np.abs(value) < 1 / _LARGEST) & (value != 0))
+    state[absurd] = "absurd"
     for array in (value, low, high, per):
-        array[endless] = np.nan
+        array[endless | absurd] = np.nan
     return Amounts(value, low, high, currency, mark, per, unit, state)
 
 

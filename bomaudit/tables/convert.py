@@ -125,6 +125,7 @@ _TROUBLES = {
                     advice="type the number again as text or with the other decimal mark"),
     "uncalculated": warning("T019", "{} must hold a result, not a formula never calculated", assumed=_NOT_KNOWN,
                             advice="open the file in a spreadsheet, let it calculate, and save it"),
+    "absurd": warning("T060", "{} must be a number that can be meant", assumed=_NOT_KNOWN, advice="correct the number"),
     "error": warning("T037", "{} must be a number, not an error", assumed=_NOT_KNOWN, advice="repair the formula"),
 }  # fmt: skip
 

@@ -250,3 +250,12 @@ def test_a_cell_made_to_be_slow_is_not(tmp_path, kind):
         except BadInput:
             continue
     assert time.process_time() - start < 6, "linear in the length: well under a second each"
+
+
+def test_a_field_of_megabytes_is_read_or_refused(tmp_path):
+    for size in (200_000, (1 << 24) + 10):
+        (tmp_path / "bom.csv").write_text('Part number,Qty,Unit price EUR\nA,2,3.5\nB,"' + "x" * size + '",1\n')
+        try:
+            assert read_table(tmp_path / "bom.csv", BOM).frame["part_no"].tolist() == ["A", "B"]
+        except BadInput as refused:
+            assert refused.findings  # noqa: PT017

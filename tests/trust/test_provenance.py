@@ -117,7 +117,9 @@ def test_every_figure_of_a_line_traces_to_its_cell(sample_audit):
         row = line["source_row"]
         assert str(sheet[f"{mapping['part_no']}{row}"].value) == line["part_no"]
         per = sheet[f"{mapping['price_per']}{row}"].value if "price_per" in mapping else 1
-        assert float(sheet[f"{mapping['unit_cost']}{row}"].value) / float(per or 1) == pytest.approx(line["booked_price"])
+        assert float(sheet[f"{mapping['unit_cost']}{row}"].value) / float(per or 1) == pytest.approx(
+            line["booked_price"]
+        )
 
 
 # ---------------------------------------------------------------- other versions
