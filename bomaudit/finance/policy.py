@@ -76,8 +76,7 @@ def propose(
     else a last purchase that is fresh; never below the price agreed for the as-of date; a target within the threshold
     of the standard leaves it; what is left is rounded, halves away from zero.
     """
-    held = parts["standard_cost"].notna() & (parts["kind"] == "part")
-    rows = parts[held]
+    rows = parts[parts["standard_cost"].notna() & (parts["kind"] == "part")]
     old = rows["standard_cost"].to_numpy(np.float64)
     firm = looked_up(rows["part_no"], committed).to_numpy(np.float64)
     estimate = rows["estimate"].where(rows["status"] != "unknown").to_numpy(np.float64)
