@@ -137,3 +137,8 @@ def test_what_an_assembly_would_take_is_known_though_the_product_does_not_hold_i
     lines = prepared(*rows)[0]
     assert lines["qty_per"].tolist() == [0.0, 0.0, 0.0, 0.0]
     assert lines["qty_in_parent"].tolist() == pytest.approx([0.0, 5.0, 0.0, 0.0])
+
+
+def test_what_lies_beneath_a_bought_assembly_is_not_built_into_it_again():
+    rows = ({"row_kind": "assembly", "make_buy": "buy", "unit_cost": 50.0, "qty": 2.0}, {"qty": 4.0, "parent_row": 0})
+    assert prepared(*rows)[0]["qty_in_parent"].tolist() == [2.0, 0.0]
