@@ -10,7 +10,9 @@ import openpyxl
 import pandas as pd
 import pytest
 from made_decisions import AS_OF, market_of, row
+from typer.testing import CliRunner
 
+from bomaudit.cli import app
 from bomaudit.glossary import QUOTES
 from bomaudit.prepare.quotes import prepare_quotes
 from bomaudit.report.requests import file_names, request_rows, write_requests
@@ -136,3 +138,23 @@ def test_the_same_requests_twice_and_all_or_nothing(tmp_path, monkeypatch):
     assert [p.read_bytes() for p in sorted((tmp_path / "a").iterdir())] == [
         (tmp_path / "b" / p.name).read_bytes() for p in sorted((tmp_path / "a").iterdir())
     ]
+
+
+def test_the_command_writes_the_requests_and_says_what_was_given(sample_folder, tmp_path):
+    arguments = [
+        "requote",
+        str(sample_folder),
+        "--out",
+        str(tmp_path / "out"),
+        "--set",
+        "decision:battery.years_left=9",
+    ]
+    done = CliRunner().invoke(app, arguments)
+    assert done.exit_code == 0
+    assert "years_left 9 instead of 8" in " ".join(done.stdout.split())
+    written = sorted((tmp_path / "out").iterdir())
+    assert f"{len(written)} files written" in done.stderr
+    assert {p.suffix for p in written} == {".xlsx", ".csv"}
+    rows = pd.concat([pd.read_csv(p) for p in written if p.suffix == ".csv"])
+    pump = rows[rows["part_no"] == "ALT-3101"]  # only the register holds it: one a product, 9,000 products a year
+    assert pump["annual_qty"].tolist() == [9000.0] * 3
