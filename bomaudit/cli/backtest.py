@@ -7,7 +7,19 @@ from typing import Annotated
 
 import typer
 
-from bomaudit.cli.shell import AsJson, AsOf, Change, Folder, bad_input_ends, console, opened, print_json, talking
+from bomaudit.cli.shell import (
+    AsJson,
+    AsOf,
+    Change,
+    Folder,
+    bad_input_ends,
+    console,
+    given,
+    opened,
+    print_json,
+    show_given,
+    talking,
+)
 
 
 def backtest(
@@ -29,6 +41,7 @@ def backtest(
         if out is not None:
             write_csv(result.cases, out)
     if as_json:
-        print_json(terminal_backtest.as_data(result))
+        print_json(terminal_backtest.as_data(result) | given(read))
     else:
         terminal_backtest.show_backtest(result, read.title, console())
+        show_given(read)

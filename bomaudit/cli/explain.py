@@ -16,10 +16,10 @@ from bomaudit.cli.shell import (
     bad_input_ends,
     console,
     given,
-    of_this_run,
     opened,
     print_json,
     run_whole,
+    show_given,
     talking,
 )
 
@@ -37,7 +37,6 @@ def explain(
         from bomaudit.prepare.where_used import reach_of_part
         from bomaudit.report import as_data
         from bomaudit.report import explain as explanations
-        from bomaudit.report.terminal import show_findings
         from bomaudit.report.terminal_finance import show_where_used
 
         stage("estimating")
@@ -50,8 +49,7 @@ def explain(
     else:
         explanations.show(explanation, console())
         show_where_used(reach, audited.currency, console())
-        if said := of_this_run(read):
-            show_findings(said, console())
+        show_given(read)
 
 
 def requote(
@@ -81,5 +79,4 @@ def requote(
         print_json(as_data.requotes(result, top) | given(read))
     else:
         terminal.show_requotes(result, console(), top=top)
-        if said := of_this_run(read):
-            terminal.show_findings(said, console())
+        show_given(read)

@@ -15,10 +15,12 @@ from bomaudit.cli.shell import (
     Quiet,
     bad_input_ends,
     console,
+    given,
     opened,
     print_json,
     run_whole,
     say,
+    show_given,
     talking,
 )
 
@@ -48,6 +50,7 @@ def reconcile(
         result = reconcile_audit(audited, approvals=approvals)
         finance_files.write_reconciled(result, out, finance=read.settings.finance, approvals=approvals)
     if as_json:
-        print_json(finance_files.as_data(result, read.settings.finance))
+        print_json(finance_files.as_data(result, read.settings.finance) | given(read))
     elif not quiet:
         terminal_finance.show_reconciled(result, audited.title, console())
+        show_given(read)

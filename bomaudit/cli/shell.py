@@ -175,6 +175,14 @@ def given(read: Opened) -> dict[str, list[str]]:
     return {"given_for_this_run": said} if said else {}
 
 
+def show_given(read: Opened) -> None:
+    """Print what the command line set, below a result; nothing where nothing was."""
+    from bomaudit.report.terminal import show_findings
+
+    if said := of_this_run(read):
+        show_findings(said, console())
+
+
 def print_json(content: object) -> None:
     """Write JSON to standard output: keys in their order, numbers that are not finite as null."""
     from bomaudit.safe_text import escaped_json
