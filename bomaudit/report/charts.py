@@ -106,7 +106,8 @@ def bridge(currency: str) -> Declaration:
     rows = _rows("label")
     bars = _layer(
         {"type": "bar", "height": {"band": 0.62}}, y=rows, x2={"field": "end"},
-        x=_number("start", f"the choice saves, {currency} a unit (below 0: it costs more)", scale={"padding": 34}),
+        x=_number("start", f"the choice saves, {currency} a unit (below 0: it costs more)",
+                  scale={"padding": 50, "nice": False}),
         color=_state("kind", tones, title=None),
     )  # fmt: skip
     text = _layer(

@@ -371,7 +371,7 @@ def if_inputs_move(numbers: Numbers, rows: Sequence[tuple[str, float, float, flo
             f"{input_name(name)} {numbers.share(RISES[-1], signed=True)}: the saving goes from "
             f"{numbers.plain(today, 2, signed=True)} to {then} {currency} a unit"
         )
-        tipped = f"; it turns its sign at {numbers.share(tips, signed=True)}" if abs(tips) <= 1 else ""
+        tipped = f"; its sign turns at a change of {numbers.share(tips, signed=True)}" if abs(tips) <= 1 else ""
         said.append(text + tipped)
     return said
 

@@ -12,6 +12,7 @@ import zipfile
 import zlib
 from pathlib import Path
 
+import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
@@ -21,11 +22,14 @@ from typer.testing import CliRunner
 
 from bomaudit.cli import app
 from bomaudit.findings import Severity
+from bomaudit.frames import conform
+from bomaudit.glossary import BOM
+from bomaudit.glossary import LINES as LINES_OUT
 from bomaudit.report import annotate, files
 from bomaudit.report.annotate import annotated, columns_for
 from bomaudit.report.sheet_patch import patched, scan_sheet
 from bomaudit.report.sheet_styles import HEAD, TEXT, with_looks
-from bomaudit.tables import xml_parts
+from bomaudit.tables import read_table, xml_parts
 
 OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 COLUMNS = columns_for("EUR", "en")
@@ -340,3 +344,28 @@ def test_a_redacted_copy_of_their_own_file_is_refused(tmp_path):
     run = CliRunner().invoke(app, ["audit", str(tmp_path), "--out", str(tmp_path / "o"), "--annotate", "--redact"])
     assert run.exit_code == 2
     assert "--redact" in run.output
+
+
+SHARED = Path(__file__).parents[3] / "shared" / "real_boms" / "files"
+PUBLISHED = sorted(SHARED.glob("*.xlsx"))
+
+
+@pytest.mark.skipif(not PUBLISHED, reason="no published workbooks beside the repository")
+@pytest.mark.filterwarnings("ignore::UserWarning")  # of openpyxl, about what it does not know in these files
+@pytest.mark.parametrize("path", PUBLISHED, ids=lambda p: p.stem)
+def test_workbooks_that_people_published_take_our_columns(path):
+    read = read_table(path, BOM)
+    places = read.frame[["source_file", "source_sheet", "source_row"]].reset_index(drop=True)
+    places["source_row"] = places["source_row"].astype(float)
+    ids = [f"L{k:04d}" for k in range(len(places))]
+    made_up = {"line_id": ids, "status": "stale", "reason": "=1", "estimate": np.arange(len(ids)) + 0.5}
+    lines = conform(places.assign(**made_up), LINES_OUT)
+    data = path.read_bytes()
+    made = annotated(path.name, data, lines, read.rows, columns=COLUMNS, turned=set())
+    old, new = parts(data), parts(made.data)
+    changed = {n for n in old if old[n] != new[n]}
+    assert all(n == "xl/styles.xml" or n.startswith("xl/worksheets/") for n in changed)
+    book = openpyxl.load_workbook(io.BytesIO(made.data))
+    for line in lines.to_dict("records"):
+        values = [c.value for c in book[line["source_sheet"]][int(line["source_row"])]]
+        assert {line["line_id"], line["estimate"], "=1"} <= set(values)

@@ -68,7 +68,7 @@ def test_a_line_says_what_its_price_follows(content):
 def test_a_decision_says_what_a_rise_does_and_where_it_turns(content):
     row = content.decisions[content.decisions["decision"] == "motor"].iloc[0].to_dict()
     (said,) = dict(tell_decision(content, row, Numbers(minus="-")).sections)["If an input price moves"]
-    assert said == "copper +20%: the saving goes from -1.20 to -2.20 EUR a unit; it turns its sign at -24%"
+    assert said == "copper +20%: the saving goes from -1.20 to -2.20 EUR a unit; its sign turns at a change of -24%"
 
 
 def test_twenty_dots_stand_for_the_draws_and_on_their_side_of_nought(content):
