@@ -7,7 +7,6 @@ once; a worker that dies is replaced and its tasks are run again by the schedule
 from __future__ import annotations
 
 import contextlib
-import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -154,8 +153,3 @@ def _killed(piece: Piece, problem: Exception) -> Done:
                  found=f"several died on it: {type(problem).__name__}",
                  assumed="passed over", advice="give the workers more memory, or split the file")  # fmt: skip
     return Done(piece, findings=(told,), passed_over=True)
-
-
-def processors() -> int:
-    """Processors this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

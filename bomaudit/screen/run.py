@@ -21,6 +21,9 @@ from bomaudit.screen.summary import Summary, sum_up
 from bomaudit.screen.tasks import ToDigest, ToScreen, digest_piece, screen_piece
 
 
+_AT_ONCE = 32  # digests merged at a time: merging each alone would cost most
+
+
 @dataclass(frozen=True)
 class Progress:
     """How far a screening is.
@@ -157,12 +160,13 @@ def _fit(
         _each("looking through", engine, digest_piece, partitions, ToDigest(place, plan, company), tell=tell),
         key=lambda d: d.piece,
     )
-    failed, facts = [d for d in found if d.passed_over], merge_facts([])
-    for d in found:
-        if not d.passed_over:
-            facts = merge_facts([facts, parquet.read_table(place.digest(d.piece)).to_pandas()])
-    if len(failed) == len(found):
+    failed, good = [d for d in found if d.passed_over], [d for d in found if not d.passed_over]
+    if not good:
         return failed, None
+    facts = merge_facts([])
+    for k in range(0, len(good), _AT_ONCE):
+        some = [parquet.read_table(place.digest(d.piece)).to_pandas() for d in good[k : k + _AT_ONCE]]
+        facts = merge_facts([facts, *some])
     return failed, fit_dataset(company, *bills_and_need(facts), fixed=plan.fixed)
 
 

@@ -87,7 +87,8 @@ def _under(path: Path, *, inside: bool, out: Path | None) -> Iterator[Piece]:
             yield Piece(path.as_posix(), "folder", path.resolve())
             return
         for entry in sorted(path.iterdir()):
-            if not entry.name.startswith((".", "~", "_")):
+            linked = entry.is_symlink() and entry.is_dir()  # may lead in a circle
+            if not entry.name.startswith((".", "~", "_")) and not linked:
                 yield from _under(entry, inside=True, out=out)
     elif path.is_file() and (not inside or path.suffix.lower() in _BOOKS):
         yield Piece(path.as_posix(), "partition" if _is_partition(path) else "book", path.resolve())
