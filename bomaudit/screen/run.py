@@ -20,7 +20,6 @@ from bomaudit.screen.state import DiskFull, Done, Place
 from bomaudit.screen.summary import Summary, sum_up
 from bomaudit.screen.tasks import ToDigest, ToScreen, digest_piece, screen_piece
 
-
 _AT_ONCE = 32  # digests merged at a time: merging each alone would cost most
 
 
