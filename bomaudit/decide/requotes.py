@@ -41,8 +41,10 @@ def rank_requotes(
     bears on no decision is worth asking for the latter alone. Ranked by worth less cost.
     """
     lines = _by_part(audited)
-    beside = outside[~outside["part_no"].isin(lines["part_no"])] if len(outside) else outside
-    parts = pd.concat([lines, beside], ignore_index=True)
+    parts = lines
+    if len(outside):
+        new = pd.Index(lines["part_no"]).get_indexer(pd.Index(outside["part_no"])) < 0
+        parts = pd.concat([lines, outside[new]], ignore_index=True)
     gain = gain_from_asking(parts["booked_cost"], parts["estimate"], parts["sd_log"]) * parts["per_year"].fillna(0.0)
     by_price = (
         np.nan_to_num(gain.to_numpy() if isinstance(gain, pd.Series) else gain) * rules.gain_years * rules.gain_share
