@@ -1,4 +1,4 @@
-"""What a result was made from, and whether a folder still holds that: hashes of inputs and library, settings, versions."""
+"""What a result was made from, and whether a folder still holds that: inputs, library, settings, versions."""
 
 from __future__ import annotations
 

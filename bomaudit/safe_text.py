@@ -1,4 +1,4 @@
-"""Text from strangers, made harmless where it goes out: formulas in spreadsheets, control codes on terminals, file names."""
+"""Text from strangers, made harmless where it goes out: formulas, control codes on terminals, file names."""
 
 from __future__ import annotations
 

@@ -52,6 +52,7 @@ def probability_of_drift(
     """
     booked, estimate = np.asarray(booked, dtype=float), np.asarray(estimate, dtype=float)
     scale, dof = np.maximum(np.asarray(sd_log, dtype=float), np.finfo(float).tiny), np.asarray(dof, dtype=float)
+    booked = np.where(booked > 0, booked, np.nan)  # free issue and credits have no drift to speak of
     away = np.log(booked) - np.log(estimate)
     above = 1.0 - stdtr(dof, (away + np.log1p(materiality)) / scale)
     if materiality >= 1:

@@ -253,8 +253,8 @@ def _manifest(place: Path) -> dict[str, Any]:
         raise _damaged(place, MANIFEST)
     if schema != SCHEMA:
         raise BadInput(
-            error("H004", f"a stored audit must have the layout {SCHEMA}", file=f"{place.name}/{MANIFEST}", found=schema,
-                  assumed="it is left as it is",
+            error("H004", f"a stored audit must have the layout {SCHEMA}", file=f"{place.name}/{MANIFEST}",
+                  found=schema, assumed="it is left as it is",
                   advice="read it with the version of bomaudit that stored it, or audit its inputs/ again with --keep")
         )  # fmt: skip
     return held
