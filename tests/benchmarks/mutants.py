@@ -55,7 +55,7 @@ def mutate(node: ast.AST) -> Iterator[str]:
         node.attr = NAMES[name]
         yield f"{name} → {node.attr}"
         node.attr = name
-    elif isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "where" and len(node.args) == 3:  # noqa: PLR2004
+    elif isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "where" and len(node.args) == 3:
         node.args[1], node.args[2] = node.args[2], node.args[1]
         yield "where: branches swapped"
         node.args[1], node.args[2] = node.args[2], node.args[1]
@@ -82,7 +82,10 @@ def codes(code: types.CodeType, above: str = "") -> Iterator[tuple[str, types.Co
 def exchange(module: types.ModuleType, tree: ast.Module) -> None:
     """Give the functions of a loaded module the code of a mutant, whoever holds them."""
     made = dict(codes(compile(tree, str(module.__file__), "exec")))
-    held = [*vars(module).values(), *(m for c in vars(module).values() if isinstance(c, type) for m in vars(c).values())]
+    held = [
+        *vars(module).values(),
+        *(m for c in vars(module).values() if isinstance(c, type) for m in vars(c).values()),
+    ]
     for function in held:
         function = function.fget if isinstance(function, property) else getattr(function, "__func__", function)  # noqa: PLW2901
         if isinstance(function, types.FunctionType) and function.__module__ == module.__name__:

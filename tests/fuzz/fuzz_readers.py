@@ -23,22 +23,51 @@ with atheris.instrument_imports(include=["bomaudit"]):
 
 ROOT = Path(__file__).resolve().parents[2]
 WORDS = (
-    "Part number", "Qty", "Unit price", "Description", "Total", "EUR", "USD", "1.234,50", "12 %", "2024-01-31", "Q3 2024",
-    "per 100", "commodity", "period", "volume", "decision", "option", "element", "kind", "inf", "nan", "1e999", "-0",
-    "number-columns-repeated=", "table:table-row", '<c r="A1" t="s"><v>', "</v></c>", '<row r="', "[audit]", "as_of =",
-)  # fmt: skip
+    "Part number",
+    "Qty",
+    "Unit price",
+    "Description",
+    "Total",
+    "EUR",
+    "USD",
+    "1.234,50",
+    "12 %",
+    "2024-01-31",
+    "Q3 2024",
+    "per 100",
+    "commodity",
+    "period",
+    "volume",
+    "decision",
+    "option",
+    "element",
+    "kind",
+    "inf",
+    "nan",
+    "1e999",
+    "-0",
+    "number-columns-repeated=",
+    "table:table-row",
+    '<c r="A1" t="s"><v>',
+    "</v></c>",
+    '<row r="',
+    "[audit]",
+    "as_of =",
+)
 
 
 def seeds(target: str) -> list[bytes]:
     """Real inputs to start from."""
     sample = ROOT / "sample_boms" / "floor_scrubber"
     if target == "text":
-        return [bytes([targets.TABLES.index(t)]) + b"\n".join((sample / f"{t}.csv").read_bytes().split(b"\n")[:12])
-                for t in ("quotes", "volumes", "input_prices", "standards")] + [
+        return [
+            bytes([targets.TABLES.index(t)]) + b"\n".join((sample / f"{t}.csv").read_bytes().split(b"\n")[:12])
+            for t in ("quotes", "volumes", "input_prices", "standards")
+        ] + [
             b"\x00Part number,Description,Qty,Unit price EUR\nA-1,plate,2,3.50\nA-2,nut,8,0.10\nTotal,,,7.80\n",
-            b"\x00Level;Artikelnummer;Menge;Einzelpreis;Gesamtpreis\n1;A;2;1.234,50 \xe2\x82\xac;2.469,00\n2;B;1;3,00;3,00\n",
+            "\0Level;Artikelnummer;Menge;Einzelpreis;Gesamtpreis\n1;A;2;1.234,50 €;2.469,00\n2;B;1;3,00;3,00\n".encode(),
             b"\x04decision,option,chosen,element,kind,part_no,qty,amount\nD1,a,yes,x,part,A-1,1,\nD1,b,no,y,amount,,,3\n",
-        ]  # fmt: skip
+        ]
     if target == "part":
         import zipfile  # noqa: PLC0415
 
@@ -50,21 +79,27 @@ def seeds(target: str) -> list[bytes]:
         body = "".join(
             "<table:table-row>" + "".join(cell.format("string", c) for c in r) + "</table:table-row>" for r in rows
         )
-        return [(
-            '<office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
-            'xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" '
-            'xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0"><office:body><office:spreadsheet>'
-            f'<table:table table:name="S">{body}</table:table></office:spreadsheet></office:body>'
-            "</office:document-content>"
-        ).encode()]  # fmt: skip
-    if target == "toml":
-        return [(sample / "audit.toml").read_bytes()]
-    if target == "edited":
-        return [b"part_no,proposed_standard,approved_by,approved_on\nA-1,3.5,K. Meier,2026-01-31\n",
-                b"about;name;action;owner;due;state;note\npart;A-1;ask;K;2026-01-31;open;\n"]  # fmt: skip
-    if target == "cells":
-        return ["\n".join(WORDS).encode(), "1.234,50 €\n(3)\n-5-\n1'000.5\n12 %\n45000\n31.12.2024\nyes\n007".encode()]
-    return _raw_seeds()
+        return [
+            (
+                '<office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
+                'xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0" '
+                'xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0"><office:body><office:spreadsheet>'
+                f'<table:table table:name="S">{body}</table:table></office:spreadsheet></office:body>'
+                "</office:document-content>"
+            ).encode()
+        ]
+    small = {
+        "toml": [(sample / "audit.toml").read_bytes()],
+        "edited": [
+            b"part_no,proposed,approved,approved_by,approved_on\nA-1,3.5,yes,K. Meier,2026-01-31\n",
+            b"about;name;state;on;by;reason\npart;A-1;open;2026-01-31;K;\n",
+        ],
+        "cells": [
+            "\n".join(WORDS).encode(),
+            "1.234,50 €\n(3)\n-5-\n1'000.5\n12 %\n45000\n31.12.2024\nyes\n007".encode(),
+        ],
+    }
+    return small.get(target) or _raw_seeds()
 
 
 def _raw_seeds() -> list[bytes]:
@@ -106,9 +141,19 @@ def run(target: str, budget: float, found: Path) -> None:
             os._exit(0)
 
     atheris.Setup(
-        [sys.argv[0], str(corpus), f"-dict={words}", "-max_len=6000", "-timeout=120", "-rss_limit_mb=4000",
-         "-detect_leaks=0", "-verbosity=0", f"-artifact_prefix={found}/{target}-ended-"], one,
-    )  # fmt: skip
+        [
+            sys.argv[0],
+            str(corpus),
+            f"-dict={words}",
+            "-max_len=6000",
+            "-timeout=120",
+            "-rss_limit_mb=4000",
+            "-detect_leaks=0",
+            "-verbosity=0",
+            f"-artifact_prefix={found}/{target}-ended-",
+        ],
+        one,
+    )
     atheris.Fuzz()
 
 
@@ -139,8 +184,17 @@ def main() -> None:
     if given.here:
         run(given.target[0], given.cpu_seconds, given.found)
     for target in given.target or targets.TARGETS:
-        command = [sys.executable, __file__, "--here", "--target", target, "--cpu-seconds", str(given.cpu_seconds),
-                   "--found", str(given.found)]  # fmt: skip
+        command = [
+            sys.executable,
+            __file__,
+            "--here",
+            "--target",
+            target,
+            "--cpu-seconds",
+            str(given.cpu_seconds),
+            "--found",
+            str(given.found),
+        ]
         subprocess.run(command, check=False, env=os.environ | {"PYTHONHASHSEED": "0"})
         for place in sorted(given.found.glob(f"{target}-????????")):
             small = minimise(target, place.read_bytes(), place.with_suffix(".txt").read_text())

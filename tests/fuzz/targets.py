@@ -1,4 +1,4 @@
-"""What is fuzzed: each target takes bytes and reads them as one kind of input; only a refusal in our words may come out."""
+"""What is fuzzed: each target reads bytes as one kind of input; only a refusal in our words may come out."""
 
 from __future__ import annotations
 
@@ -112,8 +112,15 @@ def cells(data: bytes, folder: Path) -> None:
     """Lines of text as the cells of a column of every kind."""
     values = np.array(data.decode("utf-8", "replace").split("\n"), dtype=object)
     sheet = Sheet("t.csv", "", (values,), len(values))
-    for table, column in (("bom", "unit_cost"), ("bom", "qty"), ("bom", "cost_date"), ("bom", "scrap_rate"),
-                          ("bom", "safety_relevant"), ("bom", "part_no"), ("volumes", "period")):  # fmt: skip
+    for table, column in (
+        ("bom", "unit_cost"),
+        ("bom", "qty"),
+        ("bom", "cost_date"),
+        ("bom", "scrap_rate"),
+        ("bom", "safety_relevant"),
+        ("bom", "part_no"),
+        ("volumes", "period"),
+    ):
         place = Place(sheet, 0, column, np.arange(len(values)) + 1)
         convert(TABLES_IN[table].column(column), values, place, ReadSection(), table=table)
 

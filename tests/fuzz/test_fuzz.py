@@ -16,9 +16,10 @@ FEW = settings(max_examples=12, deadline=None, derandomize=True, suppress_health
 
 # ASCII digits, marks and words that steer a reader, and whatever else there is
 awkward = st.text(
-    st.sampled_from("0123456789.,;:|\t\n\r\"' €$%-+()/=ABab\u0301\u05d0\u202e🔧\ufeff\x00") | st.characters(codec="utf-8"),
+    st.sampled_from("0123456789.,;:|\t\n\r\"' €$%-+()/=ABab\u0301\u05d0\u202e🔧\ufeff\x00")
+    | st.characters(codec="utf-8"),
     max_size=200,
-)  # fmt: skip
+)
 tables = st.lists(
     st.lists(st.one_of(awkward, st.floats().map(str), st.dates().map(str)), min_size=1, max_size=8), max_size=9
 )

@@ -7,6 +7,11 @@ from pathlib import Path
 import pytest
 from hostile_case import write_hostile
 
+from bomaudit.audit import audit
+from bomaudit.finance.reconcile import reconcile_audit
+from bomaudit.report.files import write
+from bomaudit.report.finance_files import write_reconciled
+
 
 @pytest.fixture(scope="session")
 def hostile_folder(tmp_path_factory) -> Path:
@@ -16,11 +21,6 @@ def hostile_folder(tmp_path_factory) -> Path:
 @pytest.fixture(scope="session")
 def hostile_report(hostile_folder, tmp_path_factory) -> Path:
     """Files of the report and of the reconciliation of the hostile folder."""
-    from bomaudit.audit import audit
-    from bomaudit.finance.reconcile import reconcile_audit
-    from bomaudit.report.files import write
-    from bomaudit.report.finance_files import write_reconciled
-
     out = tmp_path_factory.mktemp("hostile-out") / "out"
     result = audit(hostile_folder)
     write(result, out)

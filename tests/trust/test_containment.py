@@ -9,17 +9,23 @@ import subprocess
 import sys
 import time
 import zipfile
+from datetime import UTC, datetime
 from pathlib import Path
 
 import openpyxl
 import pytest
 from typer.testing import CliRunner
 
-from bomaudit.audit import open_audit
+from bomaudit.audit import audit, open_audit
 from bomaudit.cli import app, main
 from bomaudit.findings import BadInput
 from bomaudit.glossary import BOM, QUOTES
-from bomaudit.report.files import write_all
+from bomaudit.history.actions import FILE as ACTIONS
+from bomaudit.history.store import MANIFEST, store
+from bomaudit.report.files import NAMES as REPORT
+from bomaudit.report.files import UNUSABLE, write_all
+from bomaudit.report.finance_files import NAMES as FINANCE
+from bomaudit.safe_text import file_name_trouble
 from bomaudit.tables import read_table
 from bomaudit.tables.cells import amounts, flags, texts
 from bomaudit.tables.dates import dates
@@ -29,7 +35,10 @@ from bomaudit.tables.sheets import columns_of
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = sorted((ROOT / "bomaudit").rglob("*.py"))
-BILL = "Part number,Description,Qty,Unit price EUR,Cost date\nA-1,dc motor,2,41.07,2019-03-31\nA-2,nut M6,8,0.29,2019-03-31\n"
+BILL = (
+    "Part number,Description,Qty,Unit price EUR,Cost date\nA-1,dc motor,2,41.07,2019-03-31\n"
+    "A-2,nut M6,8,0.29,2019-03-31\n"
+)
 SETTINGS = '[audit]\nas_of = 2026-06-30\ncurrency = "EUR"\nannual_volume = 1000\n[files]\nbom = {}\n'
 LONGEST = 32_767
 """Characters of the largest cell of a spreadsheet."""
@@ -46,9 +55,19 @@ def make_audit(folder, bom='"bom.csv"'):
 
 
 @pytest.mark.parametrize(
-    "name", ["../outside.csv", "a/../../outside.csv", "..\\outside.csv", "sub/../..", "C:outside.csv", "link.csv",
-             "linked/outside.csv", "\\\\server\\share\\x.csv", "a\x00b"]
-)  # fmt: skip
+    "name",
+    [
+        "../outside.csv",
+        "a/../../outside.csv",
+        "..\\outside.csv",
+        "sub/../..",
+        "C:outside.csv",
+        "link.csv",
+        "linked/outside.csv",
+        "\\\\server\\share\\x.csv",
+        "a\x00b",
+    ],
+)
 def test_a_relative_name_does_not_leave_the_folder(tmp_path, name):
     folder = make_audit(tmp_path / "audit")
     (tmp_path / "outside.csv").write_text(BILL)
@@ -95,14 +114,28 @@ def calls_of(path):
 
 
 def test_nothing_in_the_package_runs_or_revives_what_it_reads():
-    forbidden = {"eval", "exec", "compile", "__import__", "os.system", "os.popen", "pd.read_pickle", "pickle.load",
-                 "pickle.loads", "marshal.loads", "yaml.load", "shelve.open", "joblib.load", "np.load"}  # fmt: skip
+    forbidden = {
+        "eval",
+        "exec",
+        "compile",
+        "__import__",
+        "os.system",
+        "os.popen",
+        "pd.read_pickle",
+        "pickle.load",
+        "pickle.loads",
+        "marshal.loads",
+        "yaml.load",
+        "shelve.open",
+        "joblib.load",
+        "np.load",
+    }
     for path in PACKAGE:
         text = path.read_text(encoding="utf-8")
         assert not re.search(r"^\s*(import|from) (pickle|marshal|shelve|joblib|dill|yaml)\b", text, re.MULTILINE), path
         for name, node in calls_of(path):
             assert name not in forbidden, (path, name)
-            assert not [k for k in node.keywords if k.arg == "allow_pickle" or (k.arg == "shell")], path
+            assert not [k for k in node.keywords if k.arg in ("allow_pickle", "shell")], path
 
 
 def test_nothing_in_the_package_speaks_to_a_network():
@@ -137,9 +170,21 @@ def test_every_process_of_an_audit_works_without_a_network(tmp_path):
         pytest.skip("this system does not let a test have a network of its own")
     code = "from bomaudit.cli import main; main()"
     done = subprocess.run(
-        [*apart, sys.executable, "-c", code, "audit", str(make_audit(tmp_path / "audit")), "--out", str(tmp_path / "o")],
-        capture_output=True, text=True, check=False, env=os.environ | {"XDG_CACHE_HOME": str(tmp_path / "cache")},
-    )  # fmt: skip
+        [
+            *apart,
+            sys.executable,
+            "-c",
+            code,
+            "audit",
+            str(make_audit(tmp_path / "audit")),
+            "--out",
+            str(tmp_path / "o"),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ | {"XDG_CACHE_HOME": str(tmp_path / "cache")},
+    )
     assert done.returncode == 0, done.stderr
 
 
@@ -169,8 +214,11 @@ def test_a_run_leaves_nothing_in_the_temporary_folder(tmp_path, sample_folder):
     code = "from bomaudit.cli import main; main()"
     done = subprocess.run(
         [sys.executable, "-c", code, "audit", str(sample_folder), "--out", str(tmp_path / "out"), "--quiet"],
-        env=os.environ | {"TMPDIR": str(temporary)}, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        env=os.environ | {"TMPDIR": str(temporary)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert (done.returncode, done.stdout, done.stderr) == (0, "", ""), "quiet is quiet: no price is logged anywhere"
     assert list(temporary.iterdir()) == []
     assert sorted(p.name for p in tmp_path.iterdir()) == ["out", "tmp"]
@@ -217,13 +265,30 @@ def test_a_bomb_of_many_parts_is_refused(tmp_path, monkeypatch):
 
 
 SLOW = {
-    "digits": "1" * LONGEST, "groups": "1," * (LONGEST // 2), "points": "1." * (LONGEST // 2), "spaces": " " * LONGEST + "x",
-    "signs": "-" * LONGEST, "brackets": "(" * LONGEST, "letters": "a" * LONGEST + "!", "words": "per " * 8000,
-    "money": "€ " * 16_000 + "1", "dates": "2020-" * 6000, "slashes": "1/" * 16_000, "ranges": "1-2" * 10_000,
-    "quotes": "\"'" * 16_000, "mixed": ("1 000,00 EUR per 100 " * 1600)[:LONGEST], "hash": "##0.00;[Red]" * 2700,
-    "dots": ".1" * 16_000, "percent": "1%" * 16_000, "approx": "~" * LONGEST, "exponents": "1e" * 16_000,
-    "totals": "total sum " * 3200, "levels": "1.1." * 8000, "bom": "\ufeff" * 30_000, "zalgo": "a\u0301" * 16_000,
-}  # fmt: skip
+    "digits": "1" * LONGEST,
+    "groups": "1," * (LONGEST // 2),
+    "points": "1." * (LONGEST // 2),
+    "spaces": " " * LONGEST + "x",
+    "signs": "-" * LONGEST,
+    "brackets": "(" * LONGEST,
+    "letters": "a" * LONGEST + "!",
+    "words": "per " * 8000,
+    "money": "€ " * 16_000 + "1",
+    "dates": "2020-" * 6000,
+    "slashes": "1/" * 16_000,
+    "ranges": "1-2" * 10_000,
+    "quotes": "\"'" * 16_000,
+    "mixed": ("1 000,00 EUR per 100 " * 1600)[:LONGEST],
+    "hash": "##0.00;[Red]" * 2700,
+    "dots": ".1" * 16_000,
+    "percent": "1%" * 16_000,
+    "approx": "~" * LONGEST,
+    "exponents": "1e" * 16_000,
+    "totals": "total sum " * 3200,
+    "levels": "1.1." * 8000,
+    "bom": "\ufeff" * 30_000,
+    "zalgo": "a\u0301" * 16_000,
+}
 
 
 @pytest.mark.parametrize("kind", SLOW)
@@ -259,3 +324,38 @@ def test_a_field_of_megabytes_is_read_or_refused(tmp_path):
             assert read_table(tmp_path / "bom.csv", BOM).frame["part_no"].tolist() == ["A", "B"]
         except BadInput as refused:
             assert refused.findings  # noqa: PT017
+
+
+# ---------------------------------------------------------------- names every system can keep; threats and their tests
+
+
+@pytest.mark.parametrize(
+    "name", ["con", "NUL.csv", "com1", "LPT9.txt", "a:b", "a<b", "x\x01", "a/b", "dots.", "blank ", "", "..", 'q"']
+)
+def test_names_that_windows_cannot_keep_are_told(name):
+    assert file_name_trouble(name)
+
+
+def test_every_name_we_write_can_be_kept_on_every_system(tmp_path):
+    fixed = [*REPORT, *FINANCE, *(UNUSABLE + n for n in REPORT), ACTIONS, MANIFEST, "audit.toml"]
+    assert not [n for n in fixed if file_name_trouble(n)]
+    assert len({n.lower() for n in REPORT}) == len(REPORT)
+    folder = make_audit(tmp_path / "audit", '"bom.x:<y"')
+    (folder / "bom.csv").rename(folder / "bom.x:<y")
+    stored, _ = store(audit(folder), folder, stored_at=datetime(2026, 7, 1, 12, 30, tzinfo=UTC))
+    names = [part for p in stored.folder.rglob("*") for part in p.relative_to(folder).parts]
+    assert not [n for n in names if file_name_trouble(n)]
+    assert "bom" in names
+
+
+def test_every_threat_of_the_list_names_tests_that_exist():
+    rows = re.search(
+        r"\| threat \| defence \| test \|\n\|---\|---\|---\|\n(.*?)\n\n",
+        (ROOT / "DEVELOPERS.md").read_text(),
+        re.DOTALL,
+    )
+    assert rows
+    for row in rows[1].splitlines():
+        named = re.findall(r"`(tests/[\w/.]+)`", re.split(r"(?<!\\)\|", row)[3])
+        assert named, row
+        assert all((ROOT / n).is_file() for n in named), row

@@ -27,19 +27,30 @@ SURROUNDINGS = {
     "plain": ({}, ""),
     "another day": ({}, SHIFTED),
     "everything else": (
-        {"TZ": "Pacific/Kiritimati", "LC_ALL": "tr_TR.UTF-8", "LANG": "de_DE.UTF-8", "PYTHONHASHSEED": "4711",
-         "OPENBLAS_NUM_THREADS": "2", "OMP_NUM_THREADS": "2", "MKL_NUM_THREADS": "2", "PYTHONUTF8": "0"},
+        {
+            "TZ": "Pacific/Kiritimati",
+            "LC_ALL": "tr_TR.UTF-8",
+            "LANG": "de_DE.UTF-8",
+            "PYTHONHASHSEED": "4711",
+            "OPENBLAS_NUM_THREADS": "2",
+            "OMP_NUM_THREADS": "2",
+            "MKL_NUM_THREADS": "2",
+            "PYTHONUTF8": "0",
+        },
         "import locale; locale.setlocale(locale.LC_ALL, 'C')\n",
     ),
-}  # fmt: skip
+}
 
 
 def written(folder, out, surroundings):
     environment, before = SURROUNDINGS[surroundings]
     done = subprocess.run(
         [sys.executable, "-c", before + RUN, "audit", str(folder), "--out", str(out), "--quiet"],
-        env=os.environ | {"TZ": "UTC", "PYTHONHASHSEED": "0"} | environment, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        env=os.environ | {"TZ": "UTC", "PYTHONHASHSEED": "0"} | environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(out.iterdir())}
 

@@ -63,8 +63,24 @@ def test_workbook_has_only_our_formulas_and_no_links(hostile_report):
             for cell in row:
                 if cell.data_type == "f":
                     assert not re.search(r"HYPERLINK|cmd|SUM\(1,1\)|1\+1|-2\+3|invalid", str(cell.value)), cell
-                    assert cell.value.startswith(("=$", "=(", "=IF(", "=INDEX(", "=COUNTIF", "=SUM", "=ROUND", "=1-",
-                                                  "=LN", "=decision", "=IFERROR", "=MAX", "=MIN", "=-")), cell  # fmt: skip
+                    assert cell.value.startswith(
+                        (
+                            "=$",
+                            "=(",
+                            "=IF(",
+                            "=INDEX(",
+                            "=COUNTIF",
+                            "=SUM",
+                            "=ROUND",
+                            "=1-",
+                            "=LN",
+                            "=decision",
+                            "=IFERROR",
+                            "=MAX",
+                            "=MIN",
+                            "=-",
+                        )
+                    ), cell
                 elif isinstance(cell.value, str):
                     texts.add(cell.value)
     assert {t for t in FORMULAS if t == t.strip()} <= texts, "they stand there as they were"
@@ -129,13 +145,25 @@ def test_page_forbids_the_network_and_every_other_script(page):
 
 @pytest.mark.parametrize("command", ["audit", "check", "requote", "explain", "reconcile"])
 def test_no_control_character_reaches_a_terminal(hostile_folder, tmp_path, command):
-    more = {"audit": ["--out", str(tmp_path / "o")], "reconcile": ["--out", str(tmp_path / "r")],
-            "explain": ["P-000"]}.get(command, [])  # fmt: skip
+    more = {
+        "audit": ["--out", str(tmp_path / "o")],
+        "reconcile": ["--out", str(tmp_path / "r")],
+        "explain": ["P-000"],
+    }.get(command, [])
     for as_json in ([], ["--json"]):
         done = subprocess.run(
-            [sys.executable, "-c", "from bomaudit.cli import main; main()", command, str(hostile_folder), *more, *as_json],
-            capture_output=True, check=False,
-        )  # fmt: skip
+            [
+                sys.executable,
+                "-c",
+                "from bomaudit.cli import main; main()",
+                command,
+                str(hostile_folder),
+                *more,
+                *as_json,
+            ],
+            capture_output=True,
+            check=False,
+        )
         said = (done.stdout + done.stderr).decode()
         assert done.returncode == 0, said[-500:]
         assert said
@@ -176,7 +204,9 @@ def test_texts_that_cannot_become_formulas_are_left_alone():
 def test_a_csv_file_of_ours_reads_back_as_it_was(texts):
     import io  # noqa: PLC0415
 
-    frame = pd.DataFrame({"name": pd.Series(["x", *texts], dtype="str"), "other": pd.Series(["y"] * (len(texts) + 1), dtype="str")})  # fmt: skip
+    frame = pd.DataFrame(
+        {"name": pd.Series(["x", *texts], dtype="str"), "other": pd.Series(["y"] * (len(texts) + 1), dtype="str")}
+    )
     held = io.StringIO()
     write_csv(frame, held)
     rows = [cells["name"] for _, cells in read_edited(held.getvalue().encode()).rows]
@@ -185,7 +215,15 @@ def test_a_csv_file_of_ours_reads_back_as_it_was(texts):
 
 def test_part_numbers_of_our_files_match_when_they_come_back(tmp_path):
     numbers = ["-5A", "=S", "@7", "'x", "A-1", "''+2"]
-    frame = pd.DataFrame({"part_no": pd.Series(numbers, dtype="str"), "description": pd.Series(["nut"] * 6, dtype="str"), "qty": 1.0, "unit_cost": 2.5, "currency": "EUR"})  # fmt: skip
+    frame = pd.DataFrame(
+        {
+            "part_no": pd.Series(numbers, dtype="str"),
+            "description": pd.Series(["nut"] * 6, dtype="str"),
+            "qty": 1.0,
+            "unit_cost": 2.5,
+            "currency": "EUR",
+        }
+    )
     write_csv(frame, tmp_path / "bom.csv")
     assert read_table(tmp_path / "bom.csv", BOM).frame["part_no"].tolist() == numbers
 

@@ -15,9 +15,7 @@ from bomaudit.report import files
 
 
 def codes(audit):
-    made = broken_invariants(
-        inputs=audit.inputs, lines=audit.lines, estimates=audit.estimates, decided=audit.decided
-    )  # fmt: skip
+    made = broken_invariants(inputs=audit.inputs, lines=audit.lines, estimates=audit.estimates, decided=audit.decided)
     return {f.code for f in made}
 
 
@@ -34,7 +32,7 @@ def with_lines(audit, column, factor=1.000001, value=None):
     return replace(audit, lines=changed(audit.lines, column, old * factor if value is None else value, row))
 
 
-def with_decided(audit, table, column, factor=1.000001, value=None, row=0):
+def with_decided(audit, table, column, factor=1.000001, *, value=None, row=0):
     frame = getattr(audit.decided, table)
     new = frame[column].iloc[row] * factor if value is None else value
     return replace(audit, decided=replace(audit.decided, **{table: changed(frame, column, new, row)}))
@@ -44,8 +42,22 @@ BREAKS = {
     "V001 a lost line": ("V001", lambda a: replace(a, lines=a.lines.iloc[1:])),
     "V001 lines swapped": ("V001", lambda a: replace(a, lines=a.lines.iloc[::-1])),
     "V001 a line twice": ("V001", lambda a: replace(a, lines=changed(a.lines, "line_id", a.lines["line_id"].iloc[1]))),
-    "V001 a row lost in reading": ("V001", lambda a: replace(a, opened=replace(a.opened, inputs=replace(a.inputs, rows=a.inputs.rows.drop(a.inputs.rows.index[a.inputs.rows["kind"] == "part"][:1]))))),
-    "V002 a step of the walk": ("V002", lambda a: with_lines(a, "walk_inputs" if "walk_inputs" in a.lines else "walk_experience", value=9.0)),
+    "V001 a row lost in reading": (
+        "V001",
+        lambda a: replace(
+            a,
+            opened=replace(
+                a.opened,
+                inputs=replace(
+                    a.inputs, rows=a.inputs.rows.drop(a.inputs.rows.index[a.inputs.rows["kind"] == "part"][:1])
+                ),
+            ),
+        ),
+    ),
+    "V002 a step of the walk": (
+        "V002",
+        lambda a: with_lines(a, "walk_inputs" if "walk_inputs" in a.lines else "walk_experience", value=9.0),
+    ),
     "V002 the estimate": ("V002", lambda a: with_lines(a, "estimate")),
     "V002 the drift": ("V002", lambda a: with_lines(a, "drift", 1.0001)),
     "V003 an interval turned round": ("V003", lambda a: with_lines(a, "estimate_low", 10.0)),
@@ -68,8 +80,11 @@ BREAKS = {
     "V007 the bridge": ("V007", lambda a: with_decided(a, "decisions", "saving_booked", 1.001)),
     "V008 ranks": ("V008", lambda a: with_decided(a, "requotes", "rank", value=7.0)),
     "V008 the order": ("V008", lambda a: with_decided(a, "requotes", "value_of_asking", value=1e12, row=2)),
-    "V009 a hash": ("V009", lambda a: replace(a, opened=replace(a.opened, inputs=replace(a.inputs, hashes={"bom.xlsx": ""})))),
-}  # fmt: skip
+    "V009 a hash": (
+        "V009",
+        lambda a: replace(a, opened=replace(a.opened, inputs=replace(a.inputs, hashes={"bom.xlsx": ""}))),
+    ),
+}
 
 
 @pytest.mark.parametrize("what", BREAKS)

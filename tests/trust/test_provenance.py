@@ -40,8 +40,14 @@ def check(folder, out, *more):
 def test_the_same_folder_is_what_was_audited(folder, out):
     status, said = check(folder, out)
     assert (status, said["same_as_audited"], said["differs"]) == (0, True, [])
-    assert {h["name"] for h in said["inputs"]} == {"bom.xlsx", "decisions.xlsx", "input_prices.csv", "quotes.csv",
-                                                  "standards.csv", "volumes.csv"}  # fmt: skip
+    assert {h["name"] for h in said["inputs"]} == {
+        "bom.xlsx",
+        "decisions.xlsx",
+        "input_prices.csv",
+        "quotes.csv",
+        "standards.csv",
+        "volumes.csv",
+    }
 
 
 @pytest.mark.parametrize("kind", ["changed", "missing", "new"])
@@ -63,7 +69,12 @@ def test_a_setting_that_differs_is_named(folder, out):
     status, said = check(folder, out, "--set", "audit.confidence=0.9")
     (held,) = said["differs"]
     assert (status, held["kind"], held["name"], held["then"], held["now"]) == (
-        1, "setting", "audit.confidence", "0.8", "0.9")  # fmt: skip
+        1,
+        "setting",
+        "audit.confidence",
+        "0.8",
+        "0.9",
+    )
 
 
 def test_the_library_counts_and_versions_are_told(folder, out):
@@ -87,9 +98,16 @@ def test_on_the_terminal(folder, out):
 
 @pytest.mark.parametrize(
     ("text", "code"),
-    [(None, "P001"), ("{", "P002"), ("[]", "P002"), ('{"schema": "other/1"}', "P002"), ("[" * 100_000, "P002"),
-     ('{"schema": "bomaudit-summary/2"}', "P003"), ('{"schema": "bomaudit-summary/1", "inputs": 3}', "P003")],
-)  # fmt: skip
+    [
+        (None, "P001"),
+        ("{", "P002"),
+        ("[]", "P002"),
+        ('{"schema": "other/1"}', "P002"),
+        ("[" * 100_000, "P002"),
+        ('{"schema": "bomaudit-summary/2"}', "P003"),
+        ('{"schema": "bomaudit-summary/1", "inputs": 3}', "P003"),
+    ],
+)
 def test_a_summary_that_is_none_of_ours_or_of_another_version(tmp_path, text, code):
     path = tmp_path / "summary.json"
     if text is not None:
