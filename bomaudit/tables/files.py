@@ -24,6 +24,7 @@ from bomaudit.findings import BadInput, Finding, error, note, warning
 from bomaudit.tables.mojibake import repair
 from bomaudit.tables.sheets import Sheet, sheet_from_rows
 from bomaudit.tables.text_files import read_text
+from bomaudit.tables.trial import odd_content, odd_sheet, survives
 from bomaudit.tables.xml_parts import ForbiddenXmlError, ods_area
 
 MAX_UNPACKED = 1 << 30
@@ -175,13 +176,29 @@ def _read_workbook(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened
                       for m in book.sheets_metadata if str(m.typ).endswith("WorkSheet")]  # fmt: skip
     except calamine.PasswordError:
         raise _refuse(path, "encrypted") from None
-    except (calamine.CalamineError, OSError, ValueError, UnicodeError) as problem:
+    except BaseException as problem:
+        if not isinstance(problem, Exception) and type(problem).__name__ != "PanicException":
+            raise  # only panics of the reader are meant, which are no Exception
         found = str(problem).splitlines()[0][:120] if str(problem) else type(problem).__name__
         raise BadInput(
             error("T004", "the workbook must be whole", file=path.name, found=found,
                   advice="open it in a spreadsheet and save it again")
         ) from None  # fmt: skip
     return sheets, _hidden_sheets(sheets)
+
+
+def _read_binary(path: Path, data: bytes, parts: dict[str, bytes]) -> _Opened:
+    _try_out(path, data)
+    return _read_workbook(path, data, parts)
+
+
+def _try_out(path: Path, data: bytes) -> None:
+    if not survives(data):
+        raise BadInput(
+            error("T006", "a workbook must be readable in 4 GB of memory", file=path.name,
+                  found="cells in places that no spreadsheet writes",
+                  advice="open it in a spreadsheet and save it again")
+        )  # fmt: skip
 
 
 def _worksheet(file: str, page: Any, *, visible: bool) -> Sheet:
@@ -195,10 +212,11 @@ def _read_packed(path: Path, data: bytes, parts: dict[str, bytes]) -> _Opened:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _check_sizes(path, data, archive)
             names = archive.namelist()
-            _check_areas(path, archive, parts)
-            _check_repeats(path, archive)
+            odd = "xl/workbook.bin" in names or any([_check_areas(path, archive, parts), _check_repeats(path, archive)])
     except (zipfile.BadZipFile, zlib.error, struct.error, expat.ExpatError, ForbiddenXmlError, RuntimeError):
         raise _refuse(path, "damaged") from None
+    if odd:
+        _try_out(path, data)
     macros, linked = "xl/vbaProject.bin" in names, any(n.startswith("xl/externalLinks/") for n in names)
     sheets, findings = _read_workbook(path, data, parts)
     if macros:
@@ -244,14 +262,16 @@ def _unpacks_too_far(data: bytes, archive: zipfile.ZipFile) -> bool:
     return total > MAX_UNPACKED
 
 
-def _check_areas(path: Path, archive: zipfile.ZipFile, parts: dict[str, bytes]) -> None:
-    """Refuse a sheet whose used area would not fit: one stray cell at the far corner is enough for that."""
+def _check_areas(path: Path, archive: zipfile.ZipFile, parts: dict[str, bytes]) -> bool:
+    """Refuse a sheet whose used area would not fit: one stray cell far off is enough; returns whether one looks odd."""
+    odd = False
     for name in archive.namelist():
         if not re.fullmatch(r"xl/worksheets/[^/]+\.xml", name):
             continue
         xml = archive.read(name)
         if len(xml) <= _KEPT:
             parts[name] = xml
+        odd = odd or odd_sheet(xml)
         rows = _last_used_row(xml)
         if rows * _MOST_COLUMNS <= MAX_CELLS or rows * _widest(xml, rb' r="([A-Z]{2,3})') <= MAX_CELLS:
             continue
@@ -260,6 +280,7 @@ def _check_areas(path: Path, archive: zipfile.ZipFile, parts: dict[str, bytes]) 
         )  # cells that are only formatted close themselves
         if rows * columns > MAX_CELLS:
             raise BadInput(_too_large(path, name, rows, columns))
+    return odd
 
 
 def _too_large(path: Path, name: str, rows: int, columns: int) -> Finding:
@@ -287,16 +308,19 @@ def _column_number(letters: bytes) -> int:
     return value
 
 
-def _check_repeats(path: Path, archive: zipfile.ZipFile) -> None:
+def _check_repeats(path: Path, archive: zipfile.ZipFile) -> bool:
+    """Refuse an ods file whose repeats make too large an area; returns whether they look odd."""
     if "content.xml" not in archive.namelist():
-        return
+        return False
     content = archive.read("content.xml")
     repeats = [int(n) for n in re.findall(rb'number-(?:rows|columns)-repeated="(\d{1,9})"', content)]
+    odd = odd_content(content)
     if sum(r for r in repeats if r > 1000) < 1000:  # noqa: PLR2004  (nothing repeated enough to matter)
-        return
+        return odd
     for name, rows, columns in ods_area(content):
         if rows * columns > MAX_CELLS:
             raise BadInput(_too_large(path, name, rows, columns))
+    return odd
 
 
 def _read_text(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened:
@@ -334,6 +358,6 @@ def _read_parquet(path: Path, data: bytes, _parts: dict[str, bytes]) -> _Opened:
 
 
 _READERS: dict[str, Any] = {
-    "xlsx": _read_packed, "ods": _read_packed, "xlsb": _read_packed, "xls": _read_workbook, "text": _read_text,
+    "xlsx": _read_packed, "ods": _read_packed, "xlsb": _read_packed, "xls": _read_binary, "text": _read_text,
     "parquet": _read_parquet, **{kind: _refused_reader(kind) for kind in _REFUSED},
 }  # fmt: skip

@@ -65,7 +65,7 @@ def seeds(target: str) -> list[bytes]:
             for t in ("quotes", "volumes", "input_prices", "standards")
         ] + [
             b"\x00Part number,Description,Qty,Unit price EUR\nA-1,plate,2,3.50\nA-2,nut,8,0.10\nTotal,,,7.80\n",
-            "\0Level;Artikelnummer;Menge;Einzelpreis;Gesamtpreis\n1;A;2;1.234,50 €;2.469,00\n2;B;1;3,00;3,00\n".encode(),
+            "\0Level;Artikelnummer;Menge;Einzelpreis;Gesamtpreis\n1;A;2;1.234,50 €;2.469,00\n2;B;1;3,00;3\n".encode(),
             b"\x04decision,option,chosen,element,kind,part_no,qty,amount\nD1,a,yes,x,part,A-1,1,\nD1,b,no,y,amount,,,3\n",
         ]
     if target == "part":
@@ -96,7 +96,7 @@ def seeds(target: str) -> list[bytes]:
         ],
         "cells": [
             "\n".join(WORDS).encode(),
-            "1.234,50 €\n(3)\n-5-\n1'000.5\n12 %\n45000\n31.12.2024\nyes\n007".encode(),
+            "1.234,50 €\n(3)\n-5-\n1'000.5\n12 %\n45000\n31.12.2024\nyes".encode(),
         ],
     }
     return small.get(target) or _raw_seeds()

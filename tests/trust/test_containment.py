@@ -1,6 +1,7 @@
 """Files of strangers reach nothing but their own folder, run nothing, cost little, and tell nobody."""
 
 import ast
+import io
 import os
 import re
 import socket
@@ -29,6 +30,7 @@ from bomaudit.safe_text import file_name_trouble
 from bomaudit.tables import read_table
 from bomaudit.tables.cells import amounts, flags, texts
 from bomaudit.tables.dates import dates
+from bomaudit.tables.files import open_book
 from bomaudit.tables.headers import fold, understand
 from bomaudit.tables.places import input_label, locate_input
 from bomaudit.tables.sheets import columns_of
@@ -359,3 +361,51 @@ def test_every_threat_of_the_list_names_tests_that_exist():
         named = re.findall(r"`(tests/[\w/.]+)`", re.split(r"(?<!\\)\|", row)[3])
         assert named, row
         assert all((ROOT / n).is_file() for n in named), row
+
+
+# ---------------------------------------------------------------- workbooks that would end the process
+
+SHEET = (
+    '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>{}</sheetData></worksheet>'
+)
+FAR = {
+    "letters without end": '<row r="1"><c r="A1"><v>1</v></c><c r="Adecision1"><v>1</v></c></row>',
+    "small letters": '<row r="1"><c r="A1"><v>1</v></c><c r="zzzzzz1"><v>1</v></c></row>',
+    "other quotes": "<row r='1'><c r='A1'><v>1</v></c></row><row r='1048576'><c r='XFD1048576'><v>1</v></c></row>",
+    "a row beyond the last": '<row r="1"><c><v>1</v></c></row><row r="4294967290"><c><v>1</v></c></row>',
+    "spaced": '<row r="1"><c r="A1"><v>1</v></c></row><row r ="1048576"><c\nr= "XFD1048576"><v>1</v></c></row>',
+    "written as entities": '<row r="1"><c r="A1"><v>1</v></c><c r="&#88;FDX1"><v>1</v></c></row>',
+    "far ones first": '<row r="1048576"><c r="XFD1048576"><v>1</v></c></row><row r="2"><c r="B2"><v>1</v></c></row>',
+}
+
+
+@pytest.mark.parametrize("how", FAR)
+def test_a_sheet_with_a_cell_far_out_is_refused_and_does_not_end_the_process(tmp_path, how):
+    with zipfile.ZipFile(tmp_path / "base.xlsx", "w") as new:
+        for name, content in parts_of_a_workbook().items():
+            new.writestr(name, SHEET.format(FAR[how]) if name.endswith("sheet1.xml") else content)
+    code = "import sys; from bomaudit.cli import main; main()"
+    made = make_audit(tmp_path / "audit", '"bom.xlsx"')
+    (tmp_path / "base.xlsx").rename(made / "bom.xlsx")
+    done = subprocess.run([sys.executable, "-c", code, "check", str(made)], capture_output=True, text=True, check=False)
+    assert done.returncode == 2, done.stderr[-300:]
+    assert "bom.xlsx" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def parts_of_a_workbook():
+    book = openpyxl.Workbook()
+    book.active.append(["Part number", "Qty", "Price"])
+    held = io.BytesIO()
+    book.save(held)
+    with zipfile.ZipFile(held) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def test_workbooks_as_spreadsheets_write_them_need_no_trial(tmp_path, monkeypatch, sample_folder):
+    def never(_data):
+        raise AssertionError("a trial for an ordinary workbook")
+
+    monkeypatch.setattr("bomaudit.tables.files.survives", never)
+    for path in (sample_folder / "bom.xlsx", *(ROOT / "sample_boms" / "pressure_washer_messy").glob("*.xlsx")):
+        open_book(path)
