@@ -7,7 +7,7 @@ import pandas as pd
 
 from bomaudit.report.book import Col
 from bomaudit.report.content import Content, by_verdict
-from bomaudit.report.words import RISES, input_name
+from bomaudit.report.input_words import RISES, input_name
 
 _LEAST_CHANGE = 0.005
 """Changes of a saving below half a cent are not listed. [currency/product]"""

@@ -14,7 +14,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from bomaudit.provenance import versions
-from bomaudit.report import look, runtime, words
+from bomaudit.report import input_words, look, runtime, words
 from bomaudit.report.as_data import LAYOUTS
 from bomaudit.report.content import Content, by_verdict, by_weight, count_statuses, stake
 from bomaudit.report.page_data import marks, packed
@@ -143,7 +143,7 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "cost_of_asking": n.amount(content.settings.decide.cost_of_asking),
         "requote_columns": REQUOTE_COLUMNS(content.currency),
         "no_requotes": words.found_next(n, part="", description="", value=0.0, currency=content.currency),
-        "inputs_said": words.INPUTS_SAID,
+        "inputs_said": input_words.INPUTS_SAID,
         "inputs": input_rows(content),
         "input_columns": input_heads(content.currency),
         "effects": effect_rows(content),
@@ -209,8 +209,9 @@ def _spread(content: Content, name: str, title: str) -> dict[str, Any]:
     if savings.empty:
         return {"spread": [], "spread_said": "", "spread_words": ""}
     dots, at = savings["saving"].to_numpy()[::2], savings.set_index(savings["quantile"].round(3))["saving"]
-    said = words.outcomes(content.numbers, against=int((dots < 0).sum()), of=len(dots), low=at[0.25], high=at[0.75],
-                          currency=content.currency)  # fmt: skip
+    against = int((dots < 0).sum())
+    said = input_words.outcomes(content.numbers, against=against, of=len(dots), low=at[0.25], high=at[0.75],
+                                currency=content.currency)  # fmt: skip
     return {"spread": spread_cells(content, savings), "spread_said": said, "spread_words": f"{title}: {said}"}
 
 

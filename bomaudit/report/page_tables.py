@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from bomaudit.report import words
+from bomaudit.report import input_words, words
 from bomaudit.report.content import FLAGGED, Content
 from bomaudit.report.inputs import effect_frame, input_frame
 from bomaudit.report.page_data import short
@@ -144,12 +144,12 @@ def market_rows(content: Content) -> list[list[Cell]]:
 
 def input_heads(currency: str) -> list[Head]:
     """Heads of the table of inputs."""
-    low, high = (f"+{100 * rise:.0f} % adds" for rise in words.RISES)
+    low, high = (f"+{100 * rise:.0f} % adds" for rise in input_words.RISES)
     return [
         _head("input", kind="code"), _head("carries", f"{currency}/year", number=True),
         _head("share", "of the spend", number=True), _head("lines", number=True),
         _head(low, f"{currency}/year", number=True), _head(high, f"{currency}/year", number=True),
-        _head("decisions it turns", f"at +{100 * words.RISES[-1]:.0f} %"),
+        _head("decisions it turns", f"at +{100 * input_words.RISES[-1]:.0f} %"),
     ]  # fmt: skip
 
 
@@ -160,7 +160,7 @@ def input_rows(content: Content) -> list[list[Cell]]:
         [
             {"text": r["input"]}, _cell(n.about(r["spend_per_year"]), r["spend_per_year"]),
             _cell(n.share(r["share_of_spend"]), r["share_of_spend"]), _cell(n.plain(r["lines"]), r["lines"]),
-            *(_cell(n.about(rise * r["spend_per_year"]), rise * r["spend_per_year"]) for rise in words.RISES),
+            *(_cell(n.about(rise * r["spend_per_year"]), rise * r["spend_per_year"]) for rise in input_words.RISES),
             {"text": r["turns"] or "none"},
         ]
         for r in input_frame(content).to_dict("records")
@@ -172,8 +172,9 @@ def effect_heads(currency: str) -> list[Head]:
     per = f"{currency} a unit"
     return [
         _head("decision", kind="code"), _head("input", kind="code"), _head("saving today", per, number=True),
-        *(_head(f"+{100 * rise:.0f} % adds", per, number=True) for rise in words.RISES),
-        _head(f"then at +{100 * words.RISES[-1]:.0f} %", per, number=True), _head("turns sign", "at", number=True),
+        *(_head(f"+{100 * rise:.0f} % adds", per, number=True) for rise in input_words.RISES),
+        _head(f"then at +{100 * input_words.RISES[-1]:.0f} %", per, number=True),
+        _head("turns sign", "at", number=True),
     ]  # fmt: skip
 
 
@@ -182,7 +183,7 @@ def effect_rows(content: Content) -> list[list[Cell]]:
     n = content.numbers
     rows = []
     for r in effect_frame(content).to_dict("records"):
-        money = (r["saving_today"], *(rise * r["saving_change"] for rise in words.RISES), r["saving_then"])
+        money = (r["saving_today"], *(rise * r["saving_change"] for rise in input_words.RISES), r["saving_then"])
         rows.append([
             {"text": r["decision"]}, {"text": r["input"]}, *(_cell(n.plain(x, 2, signed=True), x) for x in money),
             _cell(n.share(r["turns_at"], signed=True), r["turns_at"]),

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
-from bomaudit.report import words
+from bomaudit.report import input_words, words
 from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts
 from bomaudit.report.numbers import Numbers
 
@@ -170,7 +170,7 @@ def follows(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
     shares = content.shares.share[[row]].tocoo()
     rows = sorted(zip((-shares.data).tolist(), shares.coords[1].tolist(), strict=True))
     named = [(content.shares.inputs[k], -share) for share, k in rows if -share >= _LEAST_SHARE]
-    return words.follows(n, named, estimate=line["estimate"], currency=content.currency)
+    return input_words.follows(n, named, estimate=line["estimate"], currency=content.currency)
 
 
 def learning(content: Content, commodity: str, n: Numbers) -> str:
@@ -199,7 +199,7 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     told: tuple[tuple[str, Sequence[str]], ...] = (
         ("Why this verdict", [n.as_written(d["reason"]), words.VERDICT[d["verdict"]]]),
         ("What it is worth", words.worth_points(n, currency=cur, decision=d)),
-        ("If an input price moves", words.if_inputs_move(n, moved, currency=cur)),
+        ("If an input price moves", input_words.if_inputs_move(n, moved, currency=cur)),
         ("Where the doubt comes from", words.doubts(n, doubts_of(content, d["decision"]))),
     )
     sections = tuple((title, tuple(points)) for title, points in told if points)

@@ -346,53 +346,6 @@ def doubts(numbers: Numbers, shares: Sequence[tuple[str, float]]) -> list[str]:
     return [f"{numbers.share(share)} of the doubt: {name}" for name, share in shares]
 
 
-RISES = (0.1, 0.2)
-"""Rises of an input price that the report works out."""
-INPUTS_SAID = (
-    "Of each line's price today a share follows each input: the materials in it, at what they cost today, and the "
-    "currency the supplier prices in. If an input rises by x and suppliers pass it on in full, a price rises by its "
-    "share times x, and a decision's saving by the difference between its two options. Falls count the same with the "
-    "other sign. All else here stands at today's input prices."
-)
-
-
-def input_name(name: str) -> str:
-    """Name an input as a table does: a material by its name, a currency by its code."""
-    kind, _, of = name.partition(":")
-    return f"{of} exchange rate" if kind == "fx" else of.replace("_", " ")
-
-
-def if_inputs_move(numbers: Numbers, rows: Sequence[tuple[str, float, float, float]], *, currency: str) -> list[str]:
-    """Say what a rise of an input does to a saving: input, saving today, its change for a doubling, where it tips."""
-    said = []
-    for name, today, change, tips in rows:
-        then = numbers.plain(today + RISES[-1] * change, 2, signed=True)
-        text = (
-            f"{input_name(name)} {numbers.share(RISES[-1], signed=True)}: the saving goes from "
-            f"{numbers.plain(today, 2, signed=True)} to {then} {currency} a unit"
-        )
-        tipped = f"; its sign turns at a change of {numbers.share(tips, signed=True)}" if abs(tips) <= 1 else ""
-        said.append(text + tipped)
-    return said
-
-
-def follows(numbers: Numbers, rows: Sequence[tuple[str, float]], *, estimate: float, currency: str) -> list[str]:
-    """Say which inputs a price follows, largest share first, and what a rise of the first does."""
-    if not rows:
-        return []
-    shares = ", ".join(f"{input_name(name)} {numbers.share(share)}" for name, share in rows)
-    first, share = rows[0]
-    rise = numbers.share(RISES[-1], signed=True)
-    money = numbers.price(RISES[-1] * share * estimate, signed=True)
-    return [f"of the price follow: {shares}", f"{input_name(first)} {rise}, passed on in full: {money} {currency}"]
-
-
-def outcomes(numbers: Numbers, *, against: int, of: int, low: float, high: float, currency: str) -> str:
-    """Say how the draws of a saving fall, as so many of so many equally likely outcomes."""
-    span = f"{numbers.plain(low, 2, signed=True)} and {numbers.plain(high, 2, signed=True)} {currency}"
-    return f"Of {of} equally likely outcomes the choice costs more in {against}; half lie between {span} a unit."
-
-
 NO_RECORD = (
     "Not tested on these quotes. 'bomaudit audit --backtest' holds out the newest quotes of each part, estimates them "
     "from older ones and says here how far off the estimates were, beside four simple rules."

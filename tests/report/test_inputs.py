@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from made_content import made_content
 
-from bomaudit.report import words
+from bomaudit.report import input_words
 from bomaudit.report.inputs import effect_frame, input_frame
 from bomaudit.report.numbers import Numbers
 from bomaudit.report.page_data import spread_rows
@@ -88,5 +88,5 @@ def test_savings_that_are_all_the_same_are_drawn_too():
 
 
 def test_the_sentence_of_a_distribution():
-    said = words.outcomes(Numbers(), against=17, of=20, low=-3.0, high=1.0, currency="EUR")
+    said = input_words.outcomes(Numbers(), against=17, of=20, low=-3.0, high=1.0, currency="EUR")
     assert said.startswith("Of 20 equally likely outcomes the choice costs more in 17; half lie between \u22123.00")
