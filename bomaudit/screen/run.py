@@ -23,9 +23,6 @@ from bomaudit.screen.tasks import ToDigest, ToScreen, digest_piece, screen_piece
 _AT_ONCE = 32  # digests merged at a time: merging each alone would cost most
 
 
-_AT_ONCE = 32  # digests merged at a time: merging each alone would cost most
-
-
 @dataclass(frozen=True)
 class Progress:
     """How far a screening is.
