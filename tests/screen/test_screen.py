@@ -44,7 +44,7 @@ def test_a_dataset_comes_out_as_the_audit_of_the_same_lines(as_dataset, sample_a
     _, out = as_dataset
     lines = all_lines(out)
     for name in ("estimate", "estimate_low", "estimate_high", "p_stale", "exposure_per_year", "age_years"):
-        np.testing.assert_allclose(lines[name], sample_audit.lines[name], rtol=1e-9)
+        np.testing.assert_allclose(lines[name], sample_audit.lines[name], rtol=1e-8)  # needs count in millionths
     assert lines["status"].to_list() == sample_audit.lines["status"].to_list()
     assert lines["stage"].to_list() == sample_audit.lines["stage"].to_list()
 
