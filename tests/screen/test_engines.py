@@ -15,6 +15,9 @@ from bomaudit.screen.engines import engine, on_cluster
 SUMMARY = ("boms.csv", "commodities.csv", "suppliers.csv", "parts.csv", "decisions.csv", "findings.csv")
 
 
+pytestmark = pytest.mark.filterwarnings("ignore:Creating scratch directories")  # on a slow disk Dask says so
+
+
 @pytest.fixture(scope="module")
 def inputs(tmp_path_factory):
     """A dataset, a workbook, a bad file, and quotes."""

@@ -16,6 +16,8 @@ from bomaudit.findings import BadInput
 from bomaudit.screen import engines, state, tasks
 from bomaudit.screen.run import screen
 
+pytestmark = pytest.mark.filterwarnings("ignore:Creating scratch directories")  # on a slow disk Dask says so
+
 
 @pytest.fixture(scope="module")
 def case(tmp_path_factory):
@@ -88,7 +90,8 @@ def test_a_lost_scheduler_is_said_and_the_next_run_goes_on(case, tmp_path):
     paths, plan, expected = case
     address = tmp_path / "scheduler.json"
     start = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    known = os.environ | {"PYTHONPATH": os.pathsep.join([str(Path(__file__).parent), *sys.path])}
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "env": known}
     scheduler = subprocess.Popen([*start, "--scheduler-file", str(address), "--port", "0", "--no-dashboard"], **quiet)
     worker = None
     try:
@@ -96,7 +99,7 @@ def test_a_lost_scheduler_is_said_and_the_next_run_goes_on(case, tmp_path):
         worker = subprocess.Popen(
             [sys.executable, "-m", "distributed.cli.dask_worker", found, "--nthreads", "1", "--no-dashboard",
              "--no-nanny", "--death-timeout", "5"],
-            env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}, **quiet,
+            **quiet,
         )  # fmt: skip
         seen = []
 
