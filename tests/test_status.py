@@ -95,3 +95,44 @@ def test_an_assembly_has_no_status_of_its_own():
     line = judged(row_kind="assembly", auditable=False, why_not="assembly: audited through its parts")
     assert line["status"] == ""
     assert "through its parts" in line["reason"]
+
+
+def test_free_issue_and_credits_have_no_drift_to_speak_of():
+    for booked in (0.0, -3.0):
+        assert np.isnan(probability_of_drift([booked], [5.0], [0.1], [9.0], materiality=0.1)[0])
+
+
+def test_much_money_inside_the_interval_is_current():
+    line = judged(estimate=9.9, sd=0.05, annual_volume=10_000_000.0)
+    assert line["status"] == "current"
+    assert "at stake" not in line["reason"]
+
+
+def test_little_money_outside_of_the_interval_is_current():
+    assert judged(estimate=9.5, sd=0.005, annual_volume=10.0)["status"] == "current"
+    assert judged(estimate=10.5, sd=0.005, annual_volume=10.0)["status"] == "current"
+
+
+@pytest.mark.parametrize("booked", [8.0, 8.5])
+def test_the_ends_belong_to_the_interval_and_the_limit_is_not_above_itself(booked):
+    """Booked cost on the end of the interval, or money exactly at the limit: neither is beyond it."""
+    line = {"booked_cost": booked, "estimate": 8.25, "sd": 0.0}
+    made = judged(**line, annual_volume=1e9)
+    assert made["status"] == "drifting", "no doubt at all: outside"
+    exact = judged(booked_cost=10.0, estimate=9.5, sd=0.005, annual_volume=5000.0)  # 0.5 x 2 x 5000 = 5000, the limit
+    assert exact["exposure_per_year"] == 5000
+    assert exact["status"] == "current"
+
+
+def test_the_reason_has_the_figures_of_the_line():
+    stale = judged(estimate=5.0)
+    assert stale["reason"] == "10 % drift is 100 % likely: estimate -50 % after 10.0 years, at least 80 %"
+    drifting = judged(estimate=8.9, sd=0.10)
+    assert drifting["reason"].startswith("10 % drift is ")
+    assert "estimate -11 % after 10.0 years, between 50 % and 80 %" in drifting["reason"]
+    assert judged()["reason"] == "10 % drift is 0 % likely: estimate +0 % after 10.0 years, below 50 %"
+
+
+def test_a_line_that_is_not_auditable_has_no_probability():
+    assert np.isnan(judged(auditable=False, why_not="no booked cost")["p_stale"])
+    assert np.isfinite(judged()["p_stale"])

@@ -89,7 +89,9 @@ def exchange(module: types.ModuleType, tree: ast.Module) -> None:
     for function in held:
         function = function.fget if isinstance(function, property) else getattr(function, "__func__", function)  # noqa: PLW2901
         if isinstance(function, types.FunctionType) and function.__module__ == module.__name__:
-            function.__code__ = made[function.__code__.co_qualname]
+            new = made.get(function.__code__.co_qualname)  # none for what a dataclass made
+            if new is not None and new.co_freevars == function.__code__.co_freevars:
+                function.__code__ = new
 
 
 def killed(module: types.ModuleType, tree: ast.Module, tests: list[str]) -> bool:
