@@ -90,8 +90,7 @@ def propose(
     basis = np.select(choices, ["firm quote", "estimate", "last purchase"], default="none")
     floored = ~is_firm & finance.floor_committed & (agreed > target)
     target = np.where(floored, agreed, target)
-    ratio = np.divide(target, old, out=np.full(len(rows), np.inf), where=old != 0)
-    within = np.abs(ratio - 1.0) <= finance.threshold
+    within = np.abs(np.divide(target, old, out=np.full(len(rows), np.inf), where=old != 0) - 1.0) <= finance.threshold
     kept = within | ~np.isfinite(target)
     proposed = [
         to_decimal(o) if keep else round_money(t, finance.places) for o, t, keep in zip(old, target, kept, strict=True)
