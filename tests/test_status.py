@@ -126,11 +126,14 @@ def test_the_ends_belong_to_the_interval_and_the_limit_is_not_above_itself(booke
 
 def test_the_reason_has_the_figures_of_the_line():
     stale = judged(estimate=5.0)
-    assert stale["reason"] == "10 % drift is 100 % likely: estimate -50 % after 10.0 years, at least 80 %"
+    assert (
+        stale["reason"]
+        == "a drift of 10 % or more is >99 % likely, stale from 80 % on; estimate -50 % after 10.0 years"
+    )
     drifting = judged(estimate=8.9, sd=0.10)
-    assert drifting["reason"].startswith("10 % drift is ")
-    assert "estimate -11 % after 10.0 years, between 50 % and 80 %" in drifting["reason"]
-    assert judged()["reason"] == "10 % drift is 0 % likely: estimate +0 % after 10.0 years, below 50 %"
+    assert drifting["reason"].startswith("a drift of 10 % or more is 56 % likely, drifting from 50 % to 80 %")
+    assert drifting["reason"].endswith("; estimate -11 % after 10.0 years")
+    assert judged()["reason"].startswith("a drift of 10 % or more is <1 % likely")
 
 
 def test_a_line_that_is_not_auditable_has_no_probability():

@@ -12,7 +12,8 @@ import pandas as pd
 
 from bomaudit.decide.causes import KINDS, Causes, find_causes
 from bomaudit.decide.draws import Draws as Scores
-from bomaudit.decide.draws import normal_scores, power_of_two
+from bomaudit.decide.draws import power_of_two
+from bomaudit.decide.kept_draws import kept_scores
 from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, standard_error
 from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
 from bomaudit.progress import told
@@ -72,7 +73,7 @@ def simulate(model: Model, target: Ints, *, rules: DecideSection, confidence: fl
     """
     columns = assign_columns(model)
     draws = power_of_two(rules.draws)
-    scores = normal_scores(max(columns.count, 1), draws=draws, seed=rules.seed).astype(np.float32)
+    scores = kept_scores(max(columns.count, 1), draws=draws, seed=rules.seed)
     reader = _Reader(model, target, find_causes(model), rules, confidence, quote_noise)
 
     def read(decisions: range) -> list[tuple[dict[str, float], _Known | None]]:
@@ -196,7 +197,7 @@ class _Reader:
 @lru_cache(maxsize=8)
 def _further(columns: int, draws: int, seed: int) -> Scores:
     """Scores for decisions read again: the same for all of about as many causes."""
-    return normal_scores(columns, draws=draws, seed=seed).astype(np.float32)
+    return kept_scores(columns, draws=draws, seed=seed)
 
 
 def _quantiles(values: Floats, shares: tuple[float, ...]) -> list[float]:

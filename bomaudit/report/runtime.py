@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
-import tempfile
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
+
+from bomaudit.resources import cache_folder, keep
 
 _BUNDLE = (
     "import sys, vl_convert; "
@@ -49,17 +49,11 @@ def start() -> Runtime:
     Bundling takes about two seconds of one processor. In a thread it would hold up the audit as long: loading the
     library keeps the interpreter's lock.
     """
-    kept = _cache_folder() / f"chart-runtime-{version('vl-convert-python')}.js"
+    kept = cache_folder() / f"chart-runtime-{version('vl-convert-python')}.js"
     if kept.is_file():
         return Runtime(kept, None)
     command = [sys.executable, "-P", "-c", _BUNDLE]  # -P: nothing from the working folder
     return Runtime(kept, subprocess.Popen(command, stdout=subprocess.PIPE))  # noqa: S603  (our own interpreter, code)
-
-
-def _cache_folder() -> Path:
-    """Folder for what can be made again, as the XDG base directory specification has it."""
-    base = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    return Path(base) / "bomaudit"
 
 
 @cache
@@ -69,16 +63,5 @@ def _read(runtime: Runtime) -> bytes:
     made, _ = runtime.process.communicate()
     if runtime.process.returncode:
         raise RuntimeError("vl-convert-python cannot bundle the chart runtime; install bomaudit again")
-    _keep(made, runtime.kept)
+    keep(made, runtime.kept)
     return made
-
-
-def _keep(made: bytes, place: Path) -> None:
-    """Keep it for the next run, whole or not at all; a folder that cannot be written costs two seconds, no more."""
-    try:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as file:
-            file.write(made)
-        Path(file.name).replace(place)
-    except OSError:
-        return

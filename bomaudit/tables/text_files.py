@@ -56,7 +56,7 @@ def read_text(data: bytes) -> TextTable:
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     delimiter = find_delimiter(text)
     columns, n_rows = _long_table(text, delimiter) or _any_table(text, delimiter)
-    if _GUARDED.search(text):
+    if "'" in text and _GUARDED.search(text):  # the first is a hundred times as fast
         for column in columns:
             column[:] = [unguard(c) if "'" in c else c for c in column]
     return TextTable(columns, n_rows, encoding, delimiter, guessed, nulls)

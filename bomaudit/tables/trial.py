@@ -57,10 +57,18 @@ def survives(data: bytes) -> bool:
 
 def odd_sheet(xml: bytes) -> bool:
     """Whether the places that a sheet's XML gives its cells are written or ordered as no spreadsheet does it."""
-    if b"\x00" in xml[:64] or _ODD_CELL.search(xml) or _ODD_SPACING.search(xml):
+    if b"\x00" in xml[:64] or _ODD_CELL.search(xml) or _oddly_spaced(xml):
         return True
     rows = [int(n) for n in _ROWS.findall(xml)]
     return any(a >= b for a, b in pairwise(rows))
+
+
+def _oddly_spaced(xml: bytes) -> bool:
+    """Whether an attribute that says a place is spaced or quoted oddly; without a line end or tab that is soon known."""
+    body = xml.find(b"?>") + 4  # the line end behind the declaration is usual
+    if any(xml.find(blank, body) >= 0 for blank in (b"\n", b"\r", b"\t")):
+        return bool(_ODD_SPACING.search(xml))
+    return any(odd in xml for odd in (b" r ", b" r= ", b" r='"))
 
 
 def odd_content(xml: bytes) -> bool:

@@ -277,7 +277,7 @@ def test_decisions_that_need_more_draws_do_not_cost_more_for_the_others_beside_t
         made.append((columns, draws))
         return normal_scores(columns, draws=draws, seed=seed)
 
-    monkeypatch.setattr("bomaudit.decide.outcome.normal_scores", counted)
+    monkeypatch.setattr("bomaudit.decide.outcome.kept_scores", counted)
     monkeypatch.setattr("bomaudit.decide.outcome._MOST_DRAWS", 512)
     market = two_parts(0.2, 0.15).with_settings(draws=256, standard_error=1e-9, seed=77)
     case = market.case([r | {"decision": f"D{k}"} for k in range(20) for r in PAIR])

@@ -97,9 +97,8 @@ def test_the_csv_file_is_read_back_too(tmp_path):
     rows.loc[0, ["unit_price", "quote_date"]] = ["25.50", "2026-06-01"]
     rows.to_csv(tmp_path / "back.csv", index=False)
     quotes, _ = prepare_quotes(read_table(tmp_path / "back.csv", QUOTES).frame, fx=market_of(PARTS).fx, as_of=AS_OF)
-    assert quotes[["part_no", "unit_price", "supplier"]].to_numpy().tolist() == [
-        [rows.loc[0, "part_no"], 25.5, "S one"]
-    ]
+    part_no = rows.loc[0, "part_no"].removeprefix("'")  # the guard against formulas comes off again
+    assert quotes[["part_no", "unit_price", "supplier"]].to_numpy().tolist() == [[part_no, 25.5, "S one"]]
 
 
 def test_no_text_becomes_a_formula_and_no_name_leaves_the_folder(tmp_path):

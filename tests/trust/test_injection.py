@@ -150,7 +150,7 @@ def test_no_control_character_reaches_a_terminal(hostile_folder, tmp_path, comma
         "reconcile": ["--out", str(tmp_path / "r")],
         "explain": ["P-000"],
     }.get(command, [])
-    for as_json in ([], ["--json"]):
+    for as_json in ([], ["--json"]) if command == "audit" else ([],):
         done = subprocess.run(
             [
                 sys.executable,
