@@ -64,7 +64,7 @@ def odd_sheet(xml: bytes) -> bool:
 
 
 def _oddly_spaced(xml: bytes) -> bool:
-    """Whether an attribute that says a place is spaced or quoted oddly; without a line end or tab that is soon known."""
+    """Whether an attribute that says a place is spaced or quoted oddly; soon known where no line ends or tabs are."""
     body = xml.find(b"?>") + 4  # the line end behind the declaration is usual
     if any(xml.find(blank, body) >= 0 for blank in (b"\n", b"\r", b"\t")):
         return bool(_ODD_SPACING.search(xml))
