@@ -22,6 +22,8 @@ Engine = Callable[[Work, list[Piece], Any], Iterator[Done]]
 _PATIENCE = 30  # seconds to find a scheduler; then the address is wrong
 _NO_WARNING = "1GiB"  # the curves travel with the graph, so that a new worker can get them again
 
+_NO_PORT = "127.0.0.1:0"  # of the scheduler's own web server: any that is free, and for this machine only
+
 
 def in_process(work: Work, pieces: list[Piece], shared: Any) -> Iterator[Done]:
     """Run one piece after the other here."""
@@ -63,7 +65,9 @@ def engine(*, workers: int = 0, scheduler: str = "") -> Iterator[Engine]:
         target: Any = scheduler
         if not scheduler:
             target = stack.enter_context(
-                LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None, silence_logs="CRITICAL")
+                LocalCluster(
+                    n_workers=workers, threads_per_worker=1, dashboard_address=_NO_PORT, silence_logs="CRITICAL"
+                )
             )
         try:
             client = stack.enter_context(Client(target, timeout=_PATIENCE))

@@ -47,7 +47,9 @@ def test_a_local_cluster_gives_the_same_bytes(inputs, here, tmp_path):
 def test_threads_of_a_cluster_give_the_same_bytes(inputs, here, tmp_path):
     distributed = pytest.importorskip("distributed")
     with (
-        distributed.LocalCluster(n_workers=1, threads_per_worker=3, processes=False, dashboard_address=None) as cluster,
+        distributed.LocalCluster(
+            n_workers=1, threads_per_worker=3, processes=False, dashboard_address="127.0.0.1:0"
+        ) as cluster,
         distributed.Client(cluster) as client,
     ):
         run(inputs[0], tmp_path / "out", plan=inputs[1], engine=lambda w, p, s: on_cluster(client, w, p, s))
@@ -57,7 +59,7 @@ def test_threads_of_a_cluster_give_the_same_bytes(inputs, here, tmp_path):
 def test_a_scheduler_that_is_there_already_gives_the_same_bytes(inputs, here, tmp_path):
     distributed = pytest.importorskip("distributed")
     with (
-        distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster,
+        distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address="127.0.0.1:0") as cluster,
         engine(scheduler=cluster.scheduler_address) as chosen,
     ):
         run(inputs[0], tmp_path / "out", plan=inputs[1], engine=chosen)

@@ -70,7 +70,9 @@ def test_a_piece_that_kills_every_worker_is_passed_over(tmp_path):
     pieces = [tasks.Piece(p.name, "partition", p) for p in sorted(folder.iterdir())]
     with (
         dask.config.set({"distributed.scheduler.allowed-failures": 1}),
-        distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50) as cluster,
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50
+        ) as cluster,
         distributed.Client(cluster) as client,
     ):
         done = sorted(engines.on_cluster(client, _always_die, pieces, None), key=lambda d: d.piece)
