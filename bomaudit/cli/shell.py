@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from bomaudit.audit import Audit, Opened
     from bomaudit.findings import Finding
     from bomaudit.settings import Settings
+    from bomaudit.what_if import Change as Input
 
 EXIT_FINDINGS = 1
 EXIT_BAD_INPUT = 2
@@ -132,25 +133,26 @@ def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> O
     """
     from bomaudit.audit import open_audit
     from bomaudit.findings import in_order, note
-    from bomaudit.what_if import told_apart
 
-    settings, overrides = stated_settings(folder, as_of, changes)
-    today, of_inputs = date.today(), told_apart(changes or [])[1]  # noqa: DTZ011  (the user's own calendar day)
+    settings, overrides, of_inputs = stated_settings(folder, as_of, changes)
+    today = date.today()  # noqa: DTZ011  (the user's own calendar day)
     read = open_audit(folder, settings=settings, as_of=today, changes=of_inputs)
     said = [note("S013", "a setting was given for this run only", found=change) for change in overrides]
     return replace(read, findings=tuple(in_order([*read.findings, *said])))
 
 
-def stated_settings(folder: Path, as_of: datetime | None, changes: list[str] | None) -> tuple[Settings, list[str]]:
-    """Settings of a folder with the overrides of the command line, and those overrides."""
+def stated_settings(
+    folder: Path, as_of: datetime | None, changes: list[str] | None
+) -> tuple[Settings, list[str], tuple[Input, ...]]:
+    """Settings of a folder with the overrides of the command line, those overrides, and what is given of the inputs."""
     from bomaudit.audit import SETTINGS_FILE
     from bomaudit.settings import load, overridden
     from bomaudit.what_if import told_apart
 
-    overrides = told_apart(changes or [])[0]
+    overrides, of_inputs = told_apart(changes or [])
     if as_of is not None:
         overrides.append(f"audit.as_of={as_of:%Y-%m-%d}")
-    return overridden(load(folder / SETTINGS_FILE), overrides), overrides
+    return overridden(load(folder / SETTINGS_FILE), overrides), overrides, of_inputs
 
 
 def run_whole(read: Opened) -> Audit:

@@ -15,6 +15,7 @@ from bomaudit.resources import cache_folder, keep
 _LARGEST = 8 << 20
 """Draws of more bytes are made anew: then making them takes longer than loading the library."""
 _MOST_KEPT = 16
+"""Files kept, the newest: a folder's audits need two or three, and all together stay below 128 MB."""
 _DIGEST = sha256().digest_size
 _SINGLE = np.dtype("<f4")
 

@@ -272,7 +272,7 @@ def _xls(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
         workbook = xlrd.open_workbook(filename=str(book.path), formatting_info=True, logfile=io.StringIO())
         page = workbook.sheet_by_name(sheet)
     except (xlrd.XLRDError, AssertionError, NotImplementedError, IndexError, UnicodeError):
-        return Dress()
+        return Dress()  # what the library raises for formats it does not read: values stand, currencies stay open
     currencies: dict[int, dict[int, tuple[str, str]]] = {c: {} for c in columns}
     indents: dict[int, dict[int, int]] = {c: {} for c in columns}
     for column in columns:
