@@ -166,7 +166,7 @@ _DRIFT = 0.08  # ln/year; how the growth of volumes leaves its forecast
 # Both so that 80 % bands of cumulative volume hold 80 % or more on published series one to seven years ahead.
 _HALF_A_YEAR = 0.5
 _TINY = 1e-300
-_SETTLED = 1e-9  # relative change of the cost
+_ROUGHLY, _SETTLED = 1e-4, 1e-7  # relative change of the cost at which a start is told apart, and a curve is fitted
 
 
 def _log_volumes(model: _Model, theta: Floats, data: Volumes) -> Floats:
@@ -192,7 +192,9 @@ def _residual(model: _Model, theta: Floats, data: Volumes) -> Floats:
     return np.where(data.used, np.log(data.volume) - _log_volumes(model, theta, data), 0.0)
 
 
-def _descend(model: _Model, theta: Floats, data: Volumes, noise: Floats) -> tuple[Floats, Floats]:
+def _descend(
+    model: _Model, theta: Floats, data: Volumes, noise: Floats, settled_at: float = _SETTLED
+) -> tuple[Floats, Floats]:
     """Levenberg-Marquardt over all commodities at once, the settled ones left alone; parameters and cost."""
     theta, damping = theta.copy(), np.full(len(theta), 1e-2)
     cost = _cost(_residual(model, theta, data), theta, model, noise)
@@ -202,7 +204,7 @@ def _descend(model: _Model, theta: Floats, data: Volumes, noise: Floats) -> tupl
         tried = theta[active] + step
         new = _cost(_residual(model, tried, data.take(active)), tried, model, noise[active])
         better = new < cost[active]
-        settled = np.abs(cost[active] - new) < _SETTLED * (1 + new)
+        settled = np.abs(cost[active] - new) < settled_at * (1 + new)
         theta[active[better]], cost[active[better]] = tried[better], new[better]
         damping[active] = np.clip(damping[active] * np.where(better, 1 / 3, 4.0), 1e-9, 1e9)
         active = active[~settled]
@@ -224,12 +226,11 @@ def _step(model: _Model, theta: Floats, data: Volumes, noise: Floats, damping: F
 def _fit_one(model: _Model, data: Volumes) -> tuple[Floats, Floats, Floats]:
     """Best parameters over the starts, noise, and cost in units of that noise."""
     size, count = len(data.stock), data.used.sum(axis=1)
-    noise = np.full(size, _START_NOISE)
-    best = np.zeros((size, len(model.mean)))
-    cost = np.full(size, np.inf)
-    for start in model.starts:
-        theta, new = _descend(model, np.tile(np.array(start), (size, 1)), data, noise)
-        best, cost = np.where((new < cost)[:, None], theta, best), np.minimum(new, cost)
+    begin = np.repeat(np.array(model.starts), size, axis=0)  # all starts of all commodities, start by start
+    every = data.take(np.tile(np.arange(size), len(model.starts)))
+    theta, cost = _descend(model, begin, every, np.full(len(begin), _START_NOISE), _ROUGHLY)
+    chosen = np.argmin(cost.reshape(-1, size), axis=0) * size + np.arange(size)
+    best, cost = theta[chosen], cost[chosen]
     freedom = np.maximum(count - len(model.mean), 1)
     for _ in range(2):
         noise = np.maximum(np.sqrt((_residual(model, best, data) ** 2).sum(axis=1) / freedom), _LEAST_NOISE)
