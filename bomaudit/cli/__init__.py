@@ -55,3 +55,5 @@ def main() -> None:
             "the input was not changed and nothing was written\n"
         )
         sys.exit(EXIT_INTERNAL)
+    finally:
+        gc.freeze()  # the end of the process frees everything at once: looking through it first took a third of a second

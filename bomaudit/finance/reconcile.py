@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -84,20 +84,73 @@ class Reconciled:
     cautions: tuple[str, ...] = CAUTIONS
 
 
+@dataclass(frozen=True)
+class NewStandards:
+    """What each part costs by every basis, and the standards that are proposed; frames as in :class:`Reconciled`.
+
+    Attributes
+    ----------
+    parts, proposed, revalued : DataFrame
+        ``parts`` with purchase price variance.
+    standards : DataFrame
+        One row a standard, in audit currency.
+    structure : Structure
+    findings : list of Finding
+    """
+
+    parts: pd.DataFrame
+    proposed: pd.DataFrame
+    revalued: pd.DataFrame
+    standards: pd.DataFrame
+    structure: Structure
+    findings: list[Finding]
+
+
 def reconcile_audit(audit: Audit, *, approvals: pd.DataFrame | None = None) -> Reconciled:
     """Reconcile the standards of an audit; see :func:`reconcile`."""
-    tables = audit.inputs.tables
-    return reconcile(
-        standards=tables["standards"],
-        bom=tables["bom"],
-        lines=audit.prepared,
-        audited=audit.lines,
-        quotes=audit.quotes,
-        settings=audit.settings,
-        as_of=audit.as_of,
-        fx=audit.opened.fx,
-        approvals=approvals,
-    )
+    return reconcile(bom=audit.inputs.tables["bom"], **_of_audit(audit), approvals=approvals)
+
+
+def new_standards_of(audit: Audit) -> NewStandards:
+    """Propose new standards from an audit; see :func:`new_standards`."""
+    return new_standards(**_of_audit(audit))
+
+
+def _of_audit(audit: Audit) -> dict[str, Any]:
+    return {
+        "standards": audit.inputs.tables["standards"], "lines": audit.prepared, "audited": audit.lines,
+        "quotes": audit.quotes, "settings": audit.settings, "as_of": audit.as_of, "fx": audit.opened.fx,
+    }  # fmt: skip
+
+
+def new_standards(
+    *,
+    standards: pd.DataFrame,
+    lines: pd.DataFrame,
+    audited: pd.DataFrame,
+    quotes: pd.DataFrame,
+    settings: Settings,
+    as_of: date,
+    fx: Fx,
+    approvals: pd.DataFrame | None = None,
+) -> NewStandards:
+    """Compare the costs of each part and propose its new standard; parameters as of :func:`reconcile`."""
+    finance = settings.finance
+    lines, audited = (frame.reset_index(drop=True) for frame in (lines, audited))
+    one_each, found = standards_in_audit_currency(standards, fx=fx, as_of=as_of)
+    parts = part_costs(lines=lines, audited=audited, standards=one_each)
+    paid = prices_paid(parts, quotes, fx=fx, as_of=as_of)
+    parts = with_newest_purchase(parts, paid)
+    structure = structure_of(lines)
+    variance = purchase_variance(parts, paid=paid, as_of=as_of, finance=finance)
+    committed = committed_prices(quotes, fx=fx, as_of=as_of)
+    new_parts = propose(parts, committed=committed, variance=variance, as_of=as_of, finance=finance)
+    proposed = _with_assemblies(
+        with_approvals(new_parts, approvals), parts, lines=lines, audited=audited, structure=structure,
+        finance=finance, approvals=approvals,
+    )  # fmt: skip
+    revalued = revaluation(proposed, parts, finance=finance)
+    return NewStandards(pd.concat([parts, variance], axis=1), proposed, revalued, one_each, structure, found)
 
 
 def reconcile(
@@ -139,38 +192,30 @@ def reconcile(
     """
     finance = settings.finance
     bom, lines, audited = (frame.reset_index(drop=True) for frame in (bom, lines, audited))
-    one_each, found = standards_in_audit_currency(standards, fx=fx, as_of=as_of)
-    parts = part_costs(lines=lines, audited=audited, standards=one_each)
-    paid = prices_paid(parts, quotes, fx=fx, as_of=as_of)
-    parts = with_newest_purchase(parts, paid)
-    structure = structure_of(lines)
+    made = new_standards(
+        standards=standards, lines=lines, audited=audited, quotes=quotes, settings=settings, as_of=as_of, fx=fx,
+        approvals=approvals,
+    )  # fmt: skip
+    parts, proposed = made.parts, made.proposed
     rolled, unlike = rolled_costs(
-        bom=bom, audited=audited, parts=parts, standards=one_each, structure=structure,
+        bom=bom, audited=audited, parts=parts, standards=made.standards, structure=made.structure,
         finance=finance, read=settings.read,
     )  # fmt: skip
-    variance = purchase_variance(parts, paid=paid, as_of=as_of, finance=finance)
-    committed = committed_prices(quotes, fx=fx, as_of=as_of)
-    new_parts = propose(parts, committed=committed, variance=variance, as_of=as_of, finance=finance)
-    proposed = _with_assemblies(
-        with_approvals(new_parts, approvals), parts, lines=lines, audited=audited, structure=structure,
-        finance=finance, approvals=approvals,
-    )  # fmt: skip
-    revalued = revaluation(proposed, parts, finance=finance)
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
-    findings = [*found, *unlike, *about_parts(parts, lines, file=file), *_unpriced(audited, structure, file=file)]
+    findings = [*made.findings, *unlike, *about_parts(parts, lines, file=file)]
+    findings += _unpriced(audited, made.structure, file=file)
     if approvals is not None:
         findings += lost_approvals(approvals, proposed, file="standards_proposed.csv")
-    parts = pd.concat([parts, variance], axis=1)
     findings += _uncounted(parts, file=str(standards["source_file"].iloc[0]) if len(standards) else "")
     return Reconciled(
         parts=parts,
         rolled=rolled,
         bridge=_bridges(parts, rolled, finance),
         proposed=_with_lost(proposed, approvals),
-        revalued=revalued,
-        journal=journal(revalued, currency=fx.currency, as_of=as_of, finance=finance),
+        revalued=made.revalued,
+        journal=journal(made.revalued, currency=fx.currency, as_of=as_of, finance=finance),
         ageing=_aged(bom, audited, parts, as_of=as_of),
-        totals=_totals(parts, revalued, finance),
+        totals=_totals(parts, made.revalued, finance),
         currency=fx.currency,
         as_of=as_of,
         findings=tuple(in_order(findings)),

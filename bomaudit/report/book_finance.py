@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from bomaudit.finance.reconcile import reconcile_audit
+from bomaudit.finance.reconcile import new_standards_of
 from bomaudit.report.book import Col
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def reconciliation(audit: Audit) -> pd.DataFrame | None:
     """
     if "standards" not in audit.inputs.present:
         return None
-    made = reconcile_audit(audit)
+    made = new_standards_of(audit)
     stock = made.revalued[["part_no", "old_value", "revaluation"]]
     known = made.parts[["part_no", "booked_cost", "last_purchase_price", "estimate", "on_hand_qty", "annual_qty"]]
     frame = made.proposed.merge(stock, on="part_no", how="left")
