@@ -56,4 +56,4 @@ def main() -> None:
         )
         sys.exit(EXIT_INTERNAL)
     finally:
-        gc.freeze()  # the end of the process frees everything at once: looking through it first took a third of a second
+        gc.freeze()  # the process frees everything at once: looking through it first took a third of a second

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -121,6 +122,20 @@ class Content:
     def audited(self) -> pd.DataFrame:
         """Lines that have an estimate."""
         return self.lines[self.lines["estimate"].notna()]
+
+    @cached_property
+    def row_of(self) -> dict[str, int]:
+        """Position of each line."""
+        return {name: row for row, name in enumerate(self.lines["line_id"].tolist())}
+
+    @cached_property
+    def called(self) -> dict[str, str]:
+        """Part number → part number and what it is, from the elements of decisions and from the BOM."""
+        parts = [self.lines[["part_no", "description"]],
+                 self.elements[["part_no", "element"]].rename(columns={"element": "description"})]  # fmt: skip
+        frame = pd.concat(parts, ignore_index=True)
+        frame = frame[(frame["part_no"] != "") & (frame["description"] != "")].drop_duplicates("part_no")
+        return dict(zip(frame["part_no"], frame["part_no"] + " " + frame["description"], strict=True))
 
 
 def gather(audit: Audit, record: Backtest | None = None) -> Content:

@@ -44,7 +44,7 @@ from bomaudit.report.page_tables import (
     spread_cells,
     spread_heads,
 )
-from bomaudit.report.stories import found, tell_decision
+from bomaudit.report.stories import DecisionStory, found, tell_decisions
 from bomaudit.report.unregistered import page_part
 
 MOST_LINES = 1500
@@ -80,8 +80,9 @@ def render(content: Content) -> str:
     """
     waiting = runtime.start()
     lines = by_weight(content.lines[content.lines["status"] != ""]).head(MOST_LINES)
-    data, script = packed(content, lines), _asset("page.js")
-    context = _context(content, lines)
+    stories = tell_decisions(content)
+    data, script = packed(content, lines, stories), _asset("page.js")
+    context = _context(content, lines, stories)
     engine = waiting.result()
     template = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True).from_string(
         _asset("template.html")
@@ -118,7 +119,7 @@ def _css() -> str:
     return css
 
 
-def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
+def _context(content: Content, lines: pd.DataFrame, stories: dict[str, DecisionStory]) -> dict[str, Any]:
     n, audit = content.numbers, content.settings.audit
     return {
         "title": content.title,
@@ -135,7 +136,7 @@ def _context(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
         "found": found(content, n),
         "caution": words.CAUTION,
         **_states(content),
-        **_decisions(content),
+        **_decisions(content, stories),
         **page_part(content),
         **_line_part(content, lines),
         "requotes": requote_rows(content, MOST_REQUOTES),
@@ -168,9 +169,11 @@ def _states(content: Content) -> dict[str, Any]:
     return {"strip": strip, "strip_words": ", ".join(f"{s['text']} {s['status']}" for s in strip)}
 
 
-def _decisions(content: Content) -> dict[str, Any]:
+def _decisions(content: Content, stories: dict[str, DecisionStory]) -> dict[str, Any]:
     return {
-        "decisions": [_decision(content, d) for d in by_verdict(content.decisions).to_dict("records")],
+        "decisions": [
+            _decision(content, d, stories[d["decision"]]) for d in by_verdict(content.decisions).to_dict("records")
+        ],
         "element_columns": ELEMENT_COLUMNS(content.currency),
         "spread_columns": spread_heads(content.currency),
         "no_decisions": words.found_decisions(
@@ -179,9 +182,8 @@ def _decisions(content: Content) -> dict[str, Any]:
     }
 
 
-def _decision(content: Content, d: dict[Any, Any]) -> dict[str, Any]:
+def _decision(content: Content, d: dict[Any, Any], story: DecisionStory) -> dict[str, Any]:
     n, cur = content.numbers, content.currency
-    story = tell_decision(content, d, n)
     span = n.span(d["saving_low"], d["saving_high"], prices=True, signed=True)
     title, name = story.title, d["decision"]
     return {

@@ -14,7 +14,7 @@ from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import charts, look, words
 from bomaudit.report.content import Content
 from bomaudit.report.numbers import Numbers
-from bomaudit.report.stories import bridge_bars, follows, learning, names_of_parts
+from bomaudit.report.stories import Bar, DecisionStory, follows, learning
 
 _FIGURES = 9
 """Significant figures of packed numbers: so many more than a cell shows that rounding twice changes nothing."""
@@ -36,7 +36,7 @@ _VALUES = {"booked": "booked_cost", "estimate": "estimate", "low": "estimate_low
            "volume": "annual_volume"} | {f"walk_{s}": f"walk_{s}" for s in WALK_STEPS}  # fmt: skip
 
 
-def packed(content: Content, lines: pd.DataFrame) -> str:
+def packed(content: Content, lines: pd.DataFrame, stories: dict[str, DecisionStory]) -> str:
     """Pack everything for the scripts.
 
     Parameters
@@ -44,6 +44,8 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
     content : Content
     lines : DataFrame
         Rows of ``content.lines`` that the page shows, in its order.
+    stories : dict of str to DecisionStory
+        Of each decision, by its key.
 
     Returns
     -------
@@ -51,7 +53,6 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
         JSON without "<", so that nothing in it can end the element that holds it.
     """
     n, npv = content.numbers, content.decisions.set_index("decision")["npv"]
-    called = names_of_parts(content)
     data = {
         "language": n.language,
         "locale": _LOCALES[n.language],
@@ -74,9 +75,10 @@ def packed(content: Content, lines: pd.DataFrame) -> str:
         "specifications": charts.specifications(content.currency),
         "charts": {
             "ageing": ageing_rows(content.lines),
-            "bridge": {d["decision"]: bridge_rows(content, d, n) for d in content.decisions.to_dict("records")},
+            "bridge": {name: bridge_rows(story.bridge) for name, story in stories.items()},
             "tornado": {
-                str(k): tornado_rows(f, n, npv[k], called) for k, f in content.tornado.groupby("decision", sort=False)
+                str(k): tornado_rows(f, n, npv[k], content.called)
+                for k, f in content.tornado.groupby("decision", sort=False)
             },
             "spread": {str(k): spread_rows(f) for k, f in content.savings.groupby("decision", sort=False)},
             "curve": {str(k): curve_rows(f) for k, f in content.markets.groupby("commodity", sort=True)},
@@ -172,10 +174,10 @@ def ageing_rows(lines: pd.DataFrame) -> list[dict[str, object]]:
     ]  # fmt: skip
 
 
-def bridge_rows(content: Content, decision: dict[Any, Any], n: Numbers) -> list[dict[str, object]]:
+def bridge_rows(bars: Sequence[Bar]) -> list[dict[str, object]]:
     """Rows of the chart ``bridge`` for one decision."""
     rows = []
-    for rank, bar in enumerate(bridge_bars(content, decision, n)):
+    for rank, bar in enumerate(bars):
         kind = "saving" if bar.level else "helps the choice" if bar.end >= bar.start else "speaks against it"
         rows.append({"rank": rank, "label": bar.label, "start": short(bar.start), "end": short(bar.end), "kind": kind,
                      "text": bar.text, "right": short(max(bar.start, bar.end, 0.0))})  # fmt: skip

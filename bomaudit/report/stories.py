@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
@@ -166,9 +165,9 @@ def _evidence(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
 
 def follows(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
     """Say which inputs the price of a line follows."""
-    row = int(np.flatnonzero(content.lines["line_id"].to_numpy() == line["line_id"])[0])
-    shares = content.shares.share[[row]].tocoo()
-    rows = sorted(zip((-shares.data).tolist(), shares.coords[1].tolist(), strict=True))
+    row, shares = content.row_of[line["line_id"]], content.shares.share
+    of_line = slice(shares.indptr[row], shares.indptr[row + 1])
+    rows = sorted(zip((-shares.data[of_line]).tolist(), shares.indices[of_line].tolist(), strict=True))
     named = [(content.shares.inputs[k], -share) for share, k in rows if -share >= _LEAST_SHARE]
     return input_words.follows(n, named, estimate=line["estimate"], currency=content.currency)
 
@@ -181,6 +180,11 @@ def learning(content: Content, commodity: str, n: Numbers) -> str:
     return words.curve_sentence(
         n, exponent=fit["exponent"], exponent_sd=fit["exponent_sd"], n_obs=int(fit["n_obs"]),
         n_parts=int(fit["n_parts"]), data_weight=fit["data_weight"], source=str(fit["source"]))  # fmt: skip
+
+
+def tell_decisions(content: Content) -> dict[str, DecisionStory]:
+    """Tell every decision, by its key."""
+    return {d["decision"]: tell_decision(content, d, content.numbers) for d in content.decisions.to_dict("records")}
 
 
 def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> DecisionStory:
@@ -209,18 +213,8 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
 def doubts_of(content: Content, decision: str, *, most: int = 5) -> list[tuple[str, float]]:
     """Name the causes of a decision's variance and their shares, largest first."""
     rows = content.drivers[(content.drivers["decision"] == decision) & (content.drivers["variance_share"] >= 0.02)]  # noqa: PLR2004
-    called = names_of_parts(content)
     named = zip(rows["driver"].head(most), rows["variance_share"].head(most), strict=True)
-    return [(words.driver(called.get(d, d)), float(s)) for d, s in named]
-
-
-def names_of_parts(content: Content) -> dict[str, str]:
-    """Part number → part number and what it is, from the elements of decisions and from the BOM."""
-    parts = [content.lines[["part_no", "description"]],
-             content.elements[["part_no", "element"]].rename(columns={"element": "description"})]  # fmt: skip
-    frame = pd.concat(parts, ignore_index=True)
-    frame = frame[(frame["part_no"] != "") & (frame["description"] != "")].drop_duplicates("part_no")
-    return dict(zip(frame["part_no"], frame["part_no"] + " " + frame["description"], strict=True))
+    return [(words.driver(content.called.get(d, d)), float(s)) for d, s in named]
 
 
 def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:

@@ -10,6 +10,7 @@ from made_content import made_content
 
 from bomaudit.report import charts, look
 from bomaudit.report.page_data import bridge_rows, chart_tones, packed
+from bomaudit.report.stories import tell_decisions
 
 altair = pytest.importorskip("altair", reason="no altair to hold the declarations to the schema of Vega-Lite")
 NAMES = sorted(charts.specifications("EUR"))
@@ -40,7 +41,7 @@ def test_every_colour_becomes_a_variable_of_the_page():
 
 def test_a_declaration_asks_only_for_columns_that_its_rows_have():
     content = made_content(60)
-    data = json.loads(packed(content, content.lines[content.lines["status"] != ""]))
+    data = json.loads(packed(content, content.lines[content.lines["status"] != ""], tell_decisions(content)))
     for name in ("bridge", "tornado", "spread", "paths", "curve"):
         have = {column for rows in data["charts"][name].values() for row in rows for column in row}
         wanted = set(re.findall(r'"field": "(\w+)"', json.dumps(charts.specifications("EUR")[name])))
@@ -49,13 +50,13 @@ def test_a_declaration_asks_only_for_columns_that_its_rows_have():
 
 def test_data_can_not_end_the_element_that_holds_them():
     content = made_content(60)
-    assert "<" not in packed(content, content.lines)
+    assert "<" not in packed(content, content.lines, tell_decisions(content))
 
 
 def test_a_bridge_is_drawn_from_what_the_story_tells():
     content = made_content(60)
     decision = content.decisions.iloc[0].to_dict()
-    rows = bridge_rows(content, decision, content.numbers)
+    rows = bridge_rows(tell_decisions(content)[decision["decision"]].bridge)
     assert rows[0]["kind"] == rows[-1]["kind"] == "saving"
     assert rows[0]["end"] == pytest.approx(decision["saving_booked"])
     assert rows[-1]["end"] == pytest.approx(decision["saving_today"])
