@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
 import pandas as pd
 
 from bomaudit.glossary import Kind, Table
@@ -48,3 +52,9 @@ def _typed(values: pd.Series, kind: Kind) -> pd.Series:
     if kind in _DATES:
         return pd.to_datetime(values).astype("datetime64[us]")
     return values.astype("boolean")
+
+
+def write_parquet(frame: pd.DataFrame, to: Path | BytesIO) -> None:
+    """Write a frame as parquet; the same bytes however pandas holds its texts."""
+    texts = [c for c, kind in frame.dtypes.items() if isinstance(kind, pd.StringDtype)]
+    frame.astype(dict.fromkeys(texts, pd.StringDtype("pyarrow", na_value=np.nan))).to_parquet(to, index=False)

@@ -131,9 +131,13 @@ def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> O
     BadInput
         As :func:`bomaudit.audit.open_audit`, or for an override that names no setting or nothing in the inputs.
     """
+    import pandas as pd
+
     from bomaudit.audit import open_audit
     from bomaudit.findings import in_order, note
 
+    # A call of Arrow's costs more than all the texts of a usual BOM; at 100,000 lines the two are even.
+    pd.set_option("mode.string_storage", "python")
     settings, overrides, of_inputs = stated_settings(folder, as_of, changes)
     today = date.today()  # noqa: DTZ011  (the user's own calendar day)
     read = open_audit(folder, settings=settings, as_of=today, changes=of_inputs)

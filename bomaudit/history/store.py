@@ -31,6 +31,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from bomaudit.findings import BadInput, Finding, error, warning
+from bomaudit.frames import write_parquet
 from bomaudit.history.snapshot import TABLES, Snapshot, as_json, snapshot_of
 from bomaudit.safe_text import file_name_trouble
 from bomaudit.tables.places import input_label, locate_input
@@ -233,7 +234,7 @@ def _input_files(audit: Audit) -> tuple[dict[str, bytes], list[Finding]]:
 
 def _parquet(frame: pd.DataFrame) -> bytes:
     buffer = io.BytesIO()
-    frame.to_parquet(buffer, index=False)
+    write_parquet(frame, buffer)
     return buffer.getvalue()
 
 

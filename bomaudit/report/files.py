@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from bomaudit.frames import write_parquet
 from bomaudit.progress import told
 from bomaudit.report import runtime
 from bomaudit.report.as_data import LAYOUTS, as_json, summarise
@@ -76,7 +77,7 @@ def write_content(content: Content, out: Path, *, copy: Copy | None = None) -> l
 
     writers: dict[str, Callable[[Path], object]] = {
         "lines.csv": lambda p: write_csv(content.lines, p, columnar=True),
-        "lines.parquet": lambda p: _with_layout(content.lines).to_parquet(p, index=False),
+        "lines.parquet": lambda p: write_parquet(_with_layout(content.lines), p),
         "decisions.csv": lambda p: write_csv(content.decisions, p),
         "requotes.csv": lambda p: write_csv(content.requotes, p),
         "findings.csv": lambda p: write_csv(content.findings, p),
