@@ -20,6 +20,7 @@ Engine = Callable[[Work, list[Piece], Any], Iterator[Done]]
 """Runs some work over pieces, with something that all share, and yields what became of each, in any order."""
 
 _PATIENCE = 30  # seconds to find a scheduler; then the address is wrong
+_WITHOUT_WORKERS = "120s"  # that a cluster of our own may be without any: a worker that died is back sooner, if at all
 _NO_WARNING = "1GiB"  # the curves travel with the graph, so that a new worker can get them again
 
 _NO_PORT = "127.0.0.1:0"  # of the scheduler's own web server: any that is free, and for this machine only
@@ -59,7 +60,12 @@ def engine(*, workers: int = 0, scheduler: str = "") -> Iterator[Engine]:
     from distributed import Client, LocalCluster  # noqa: PLC0415
 
     with (
-        dask.config.set({"distributed.admin.large-graph-warning-threshold": _NO_WARNING}),
+        dask.config.set(
+            {
+                "distributed.admin.large-graph-warning-threshold": _NO_WARNING,
+                "distributed.scheduler.no-workers-timeout": _WITHOUT_WORKERS,
+            }
+        ),
         contextlib.ExitStack() as stack,
     ):
         target: Any = scheduler
@@ -88,8 +94,8 @@ def _needs_dask() -> None:
 
 def _lost(address: str, why: str) -> BadInput:
     return BadInput(
-        error("N011", "the scheduler must be reachable until the screening is done", found=f"{address} {why}".strip(),
-              assumed="what is done so far is kept", advice="start it again and repeat the command: the rest is done")
+        error("N011", "the scheduler and its workers must be there until the screening is done",
+              found=f"{address} {why}".strip(), assumed="what is done so far is kept", advice="start it again and repeat the command: the rest is done")
     )  # fmt: skip
 
 
@@ -109,12 +115,12 @@ def on_cluster(client: Any, work: Work, pieces: list[Piece], shared: Any) -> Ite
     Raises
     ------
     BadInput
-        ``N011`` if the scheduler is lost.
+        ``N011`` if the scheduler is lost, or all workers and none comes back.
     DiskFull
         As a task raised it; the others are cancelled.
     """
     from distributed import CancelledError, as_completed  # noqa: PLC0415
-    from distributed.scheduler import KilledWorker  # noqa: PLC0415
+    from distributed.scheduler import KilledWorker, NoWorkerError  # noqa: PLC0415
 
     carried = client.submit(_carry, shared, pure=False)
     futures = client.map(work, pieces, shared=carried, pure=False)
@@ -129,7 +135,7 @@ def on_cluster(client: Any, work: Work, pieces: list[Piece], shared: Any) -> Ite
             future.release()
         for piece in sorted(suspects):
             yield _alone(client, work, piece, carried)
-    except (CancelledError, OSError) as problem:
+    except (CancelledError, NoWorkerError, OSError) as problem:
         raise _lost(str(getattr(client.scheduler, "address", "")), type(problem).__name__) from None
     finally:
         with contextlib.suppress(Exception):

@@ -80,6 +80,22 @@ def test_a_piece_that_kills_every_worker_is_passed_over(tmp_path):
     assert "died" in str(done[2].findings[0])
 
 
+def test_a_cluster_that_lost_all_its_workers_is_said(tmp_path):
+    """Nothing waits for ever: what is done is kept, and the next run goes on."""
+    distributed = pytest.importorskip("distributed")
+    import dask  # noqa: PLC0415  (optional)
+
+    folder = write_dataset(make_dataset(60), tmp_path / "lines", 2)
+    pieces = [tasks.Piece(p.name, "partition", p) for p in sorted(folder.iterdir())]
+    with (
+        dask.config.set({"distributed.scheduler.no-workers-timeout": "1s"}),
+        distributed.LocalCluster(n_workers=0, dashboard_address="127.0.0.1:0", silence_logs=50) as cluster,
+        distributed.Client(cluster) as client,
+        pytest.raises(BadInput, match="NoWorkerError"),
+    ):
+        list(engines.on_cluster(client, _always_die, pieces, None))
+
+
 def _slowly(work, piece, shared):
     done = work(piece, shared)
     time.sleep(0.3)
@@ -110,7 +126,10 @@ def test_a_lost_scheduler_is_said_and_the_next_run_goes_on(case, tmp_path):
             if progress.stage == "screening" and progress.done == 2:
                 scheduler.kill()
 
-        with pytest.raises(BadInput, match="scheduler must be reachable"), engines.engine(scheduler=found) as chosen:
+        with (
+            pytest.raises(BadInput, match="scheduler and its workers must be there"),
+            engines.engine(scheduler=found) as chosen,
+        ):
             screen(
                 paths, plan, tmp_path / "out", tell=kill_it,
                 engine=lambda work, pieces, shared: chosen(partial(_slowly, work), pieces, shared),
