@@ -95,7 +95,8 @@ def _needs_dask() -> None:
 def _lost(address: str, why: str) -> BadInput:
     return BadInput(
         error("N011", "the scheduler and its workers must be there until the screening is done",
-              found=f"{address} {why}".strip(), assumed="what is done so far is kept", advice="start it again and repeat the command: the rest is done")
+              found=f"{address} {why}".strip(), assumed="what is done so far is kept",
+              advice="start it again and repeat the command: the rest is done")
     )  # fmt: skip
 
 

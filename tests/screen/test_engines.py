@@ -110,5 +110,8 @@ def test_dask_is_not_loaded_unless_asked_for(inputs, tmp_path):
 def test_a_scheduler_that_is_not_there_is_said_clearly(monkeypatch):
     pytest.importorskip("distributed")
     monkeypatch.setattr("bomaudit.screen.engines._PATIENCE", 1)
-    with pytest.raises(BadInput, match="scheduler must be reachable"), engine(scheduler="tcp://127.0.0.1:9"):
+    with (
+        pytest.raises(BadInput, match="scheduler and its workers must be there"),
+        engine(scheduler="tcp://127.0.0.1:9"),
+    ):
         pass
