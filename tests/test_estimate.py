@@ -16,9 +16,10 @@ from made_market import (
     make_quotes,
     make_volumes,
 )
+from scipy.special import stdtrit
 
 import bomaudit.estimate
-from bomaudit.estimate import estimate
+from bomaudit.estimate import _quantiles, estimate
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 
 WALK = [f"walk_{s}" for s in WALK_STEPS]
@@ -306,3 +307,10 @@ def test_results_show_themselves_in_one_line(mixed):
     found = estimate(lines, curves, as_of=AS_OF, confidence=0.8)
     assert repr(found) == "Estimates(6 of 6 lines)"
     assert found.to_frame() is found.frame
+
+
+def test_the_quantile_of_many_degrees_of_freedom_is_that_of_scipy():
+    """Of scipy, a general library: inside the usual range a polynomial stands for it, outside scipy itself."""
+    dof = np.concatenate([np.geomspace(0.5, 1e6, 2001), [2.0, 1000.0]])
+    for probability in (0.6, 0.75, 0.9, 0.975, 0.995):
+        np.testing.assert_allclose(_quantiles(probability, dof), stdtrit(dof, probability), rtol=1e-11)

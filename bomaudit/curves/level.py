@@ -101,9 +101,9 @@ def as_arrays(known: pd.DataFrame, curves: Curves, today: Days) -> Priced:
     -------
     Priced
     """
-    money = known["price_currency"].to_numpy(dtype=object)
+    money = known["price_currency"]
     currencies = tuple(sorted(str(c) for c in pd.unique(money)))
-    commodity = np.maximum(codes_of(known["commodity"].to_numpy(dtype=object), curves.catalogue.names), _UNKNOWN)
+    commodity = np.maximum(codes_of(known["commodity"], curves.catalogue.names), _UNKNOWN)
     spans = Spans(
         commodity=commodity,
         currency=codes_of(money, currencies),

@@ -57,13 +57,15 @@ class Offers:
 
     def part_codes(self, part_no: npt.ArrayLike) -> Codes:
         """Position of each part in ``parts``, -1 where nobody quoted it."""
-        return np.asarray(self.parts.get_indexer(pd.Index(np.asarray(part_no, dtype=object))), dtype=np.int64)
+        return np.asarray(
+            self.parts.get_indexer(pd.Index(np.asarray(part_no, dtype=object), dtype=object)), dtype=np.int64
+        )
 
     def supplier_codes(self, names: npt.ArrayLike) -> Codes:
         """Position of each supplier in ``suppliers``; :data:`NOT_STATED` for "", -1 for one that never quoted."""
-        words = np.asarray(names, dtype=object)
-        codes = np.asarray(self.suppliers.get_indexer(pd.Index(words)), dtype=np.int64)
-        return np.where(words == "", NOT_STATED, codes)
+        labels, found = pd.factorize(pd.Series(names, dtype="str"))
+        codes = self.suppliers.get_indexer(pd.Index(found, dtype=object))
+        return np.asarray(np.where(np.asarray(found) == "", NOT_STATED, codes)[labels], dtype=np.int64)
 
 
 def collect_offers(quotes: pd.DataFrame, *, fx: Rates, model: ModelSection) -> Offers:

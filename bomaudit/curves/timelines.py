@@ -34,19 +34,19 @@ def years_of(dates: npt.ArrayLike) -> Floats:
     return np.where(np.isnat(days), np.nan, result)
 
 
-def codes_of(values: npt.ArrayLike, names: tuple[str, ...]) -> Codes:
+def codes_of(values: npt.ArrayLike | pd.Series, names: tuple[str, ...]) -> Codes:
     """Position of each value in ``names``, -1 where it is not among them.
 
     Parameters
     ----------
-    values : array of str, shape (n,)
+    values : array or Series of str, shape (n,)
     names : tuple of str
 
     Returns
     -------
     array of int, shape (n,)
     """
-    words = np.asarray(values, dtype=object)
+    words = values if isinstance(values, pd.Series) else np.asarray(values, dtype=object)
     if len(words) <= _FEW:
         position = {name: k for k, name in enumerate(names)}
         return np.array([position.get(w, -1) for w in words], dtype=np.int64)
