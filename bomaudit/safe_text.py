@@ -11,7 +11,9 @@ _SPLITS = r";|\t\r\n"
 _WITHIN = rf"(?:[{_LIVE}]|[ \u00a0]*[=@＝＠])"
 _GUARD = re.compile(rf"(?:\A(?=['\s]*[{_LIVE}])|(?<=[{_SPLITS}])(?='*{_WITHIN}))")
 _UNGUARD = re.compile(rf"(?:\A'(?=['\s]*[{_LIVE}])|(?<=[{_SPLITS}])'(?='*{_WITHIN}))")
-_MAY_LIVE = rf"(?:^|[{_SPLITS}])['\s]*[{_LIVE}]"
+_BLANKS = " \t-\r\x1c-\x1f\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000"
+_MAY_LIVE = rf"(?:^|[{_SPLITS}])['{_BLANKS}]*[{_LIVE}]"
+r"""Blanks by name: the engine that searches whole columns has another idea of ``\s``."""
 
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 """Control characters but line feed and tab, and those that turn the direction of the text around them."""
