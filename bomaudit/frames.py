@@ -54,7 +54,12 @@ def _typed(values: pd.Series, kind: Kind) -> pd.Series:
     return values.astype("boolean")
 
 
+def texts_in_arrow(frame: pd.DataFrame) -> pd.DataFrame:
+    """The same frame with its texts held by Arrow, which works on whole columns, however pandas holds them."""
+    texts = [c for c, kind in frame.dtypes.items() if isinstance(kind, pd.StringDtype)]
+    return frame.astype(dict.fromkeys(texts, pd.StringDtype("pyarrow", na_value=np.nan)))
+
+
 def write_parquet(frame: pd.DataFrame, to: Path | BytesIO) -> None:
     """Write a frame as parquet; the same bytes however pandas holds its texts."""
-    texts = [c for c, kind in frame.dtypes.items() if isinstance(kind, pd.StringDtype)]
-    frame.astype(dict.fromkeys(texts, pd.StringDtype("pyarrow", na_value=np.nan))).to_parquet(to, index=False)
+    texts_in_arrow(frame).to_parquet(to, index=False)

@@ -13,7 +13,7 @@ import pandas as pd
 from bomaudit.findings import Finding, Severity, to_frame
 from bomaudit.provenance import SUMMARY, Held, library_hashes, versions
 from bomaudit.report import words
-from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, gather, stake
+from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, gather, held_of, stake
 from bomaudit.report.stories import given
 
 if TYPE_CHECKING:
@@ -45,11 +45,12 @@ def summarise(content: Content) -> dict[str, Any]:
     Returns
     -------
     dict
-        schema, audit, money, lines, decisions, requotes, findings, absent_tables, redacted, usable, broken, caution,
-        given_for_this_run, settings, inputs, library, seed, versions, files. Missing figures are null.
+        schema, audit, money, lines, decisions, requotes, requotes_left_out (a count: they are in requotes.csv),
+        findings, absent_tables, redacted, usable, broken, caution, given_for_this_run, settings, inputs, library, seed,
+        versions, files. Missing figures are null.
     """
     money, settings = stake(content.lines), content.settings
-    levels = content.findings["severity"]
+    levels, held = content.findings["severity"], held_of(len(content.requotes))
     return {
         "schema": SUMMARY,
         "audit": {
@@ -68,7 +69,8 @@ def summarise(content: Content) -> dict[str, Any]:
         "lines": {"rows": len(content.lines), "audited": len(content.audited), **count_statuses(content.lines)},
         "verdicts": count_verdicts(content.decisions),
         "decisions": records(by_verdict(content.decisions), _DECISION),
-        "requotes": records(content.requotes, _REQUOTE),
+        "requotes": records(content.requotes.head(held), _REQUOTE),
+        "requotes_left_out": len(content.requotes) - held,
         "findings": {s.value: int(levels.eq(s.value).sum()) for s in Severity},
         "absent_tables": list(content.absent),
         "redacted": list(content.dropped),

@@ -32,6 +32,8 @@ _ENTERED_GROUND = "#fdf6d8"
 _PLACES = {"price": "#,##0.00##", "money": "#,##0", "number": "#,##0.##", "share": "0.0%", "year": "0.0",
            "count": "#,##0", "text": "@", "signed": "+#,##0;-#,##0;0", "signed_price": "+#,##0.00;-#,##0.00;0.00",
            "signed_share": "+0.0%;-0.0%;0.0%", "log": "0.0000"}  # fmt: skip
+_ROW = "\0"
+"""Stands for the number of the row in a formula, until it is written there."""
 DAYS = {"en": "yyyy-mm-dd", "de": "dd.mm.yyyy", "fr": "dd/mm/yyyy"}
 
 
@@ -101,16 +103,16 @@ class Styles:
 
 def number_or_blank(sheet: Worksheet, row: int, col: int, value: Any, style: Format) -> None:
     """Write a cell by the type of its value; text is never taken for a formula or a link, missing stays empty."""
-    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and not math.isfinite(value)):
+    if isinstance(value, float) and math.isfinite(value):
+        sheet.write_number(row, col, value, style)
+    elif value is None or value is pd.NA or value is pd.NaT or value == "" or isinstance(value, float):
         sheet.write_blank(row, col, None, style)
     elif isinstance(value, bool):
         sheet.write_string(row, col, "yes" if value else "no", style)
-    elif isinstance(value, int | float):
+    elif isinstance(value, int):
         sheet.write_number(row, col, value, style)
     elif isinstance(value, pd.Timestamp | date):
         sheet.write_datetime(row, col, value, style)
-    elif value == "":
-        sheet.write_blank(row, col, None, style)
     else:
         sheet.write_string(row, col, fit(str(value)), style)
 
@@ -168,13 +170,13 @@ def _write_column(sheet: Worksheet, styles: Styles, frame: pd.DataFrame, column:
     i = place[column.name]
     live = frame[column.live].tolist() if column.live else [column.formula is not None] * len(frame)
     worked_out, plain = styles.get(column.style, "worked_out"), styles.get(column.style, column.role)
-    for k, value in enumerate(frame[column.name].tolist()):
-        row, style = HEAD_ROW + 1 + k, worked_out if live[k] else plain
-        if column.formula is None or not live[k] or _missing(value):
+    formula = column.formula and column.formula(lambda name: f"${xl_col_to_name(place[name])}{_ROW}")
+    for row, (value, lives) in enumerate(zip(frame[column.name].tolist(), live, strict=True), HEAD_ROW + 1):
+        style = worked_out if lives else plain
+        if formula is None or not lives or _missing(value):
             number_or_blank(sheet, row, i, value, style)
         else:
-            formula = column.formula(lambda name, row=row: f"${xl_col_to_name(place[name])}{row + 1}")  # type: ignore[misc]
-            sheet.write_formula(row, i, formula, style, value)
+            sheet.write_formula(row, i, formula.replace(_ROW, str(row + 1)), style, value)
 
 
 def _missing(value: Any) -> bool:

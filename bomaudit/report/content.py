@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 
 FLAGGED = ("stale", "drifting")
 """Statuses that ask for attention."""
+WHOLE, MOST_ROWS = 20_000, 5_000
+"""Rows that workbook and summary hold: all up to the first; of longer lists, which nobody works through row by row, so
+many with the most money. All are in lines.csv and requotes.csv."""
 
 
 @dataclass(frozen=True)
@@ -287,9 +290,14 @@ def by_verdict(decisions: pd.DataFrame) -> pd.DataFrame:
     )  # fmt: skip
 
 
-def by_weight(lines: pd.DataFrame) -> pd.DataFrame:
+def by_weight(lines: pd.DataFrame, most: int | None = None) -> pd.DataFrame:
     """Lines in the order in which they deserve a look: stale, drifting, unknown, current; then by money a year."""
     order = lines["status"].map({"stale": 0, "drifting": 1, "unknown": 2, "current": 3}).fillna(4)
     money = lines["exposure_per_year"].abs().fillna(-1.0)
     rank = np.lexsort((np.arange(len(lines)), -money.to_numpy(), order.to_numpy()))
-    return lines.iloc[rank]
+    return lines.iloc[rank[:most]]
+
+
+def held_of(rows: int) -> int:
+    """How many of so many rows, in order of weight, workbook and summary hold; what they leave out they say."""
+    return rows if rows <= WHOLE else MOST_ROWS

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from bomaudit.frames import write_parquet
+from bomaudit.frames import texts_in_arrow, write_parquet
 from bomaudit.progress import told
 from bomaudit.report import runtime
 from bomaudit.report.as_data import LAYOUTS, as_json, summarise
@@ -75,11 +75,12 @@ def write_content(content: Content, out: Path, *, copy: Copy | None = None) -> l
     """Write the report of what :func:`bomaudit.report.content.gather` collected; as :func:`write`."""
     from bomaudit.report import page, workbook  # noqa: PLC0415  (charts and workbook take most of the import time)
 
+    lines = texts_in_arrow(content.lines)
     writers: dict[str, Callable[[Path], object]] = {
-        "lines.csv": lambda p: write_csv(content.lines, p, columnar=True),
-        "lines.parquet": lambda p: write_parquet(_with_layout(content.lines), p),
+        "lines.csv": lambda p: write_csv(lines, p, columnar=True),
+        "lines.parquet": lambda p: write_parquet(_with_layout(lines), p),
         "decisions.csv": lambda p: write_csv(content.decisions, p),
-        "requotes.csv": lambda p: write_csv(content.requotes, p),
+        "requotes.csv": lambda p: write_csv(content.requotes, p, columnar=True),
         "findings.csv": lambda p: write_csv(content.findings, p),
         "summary.json": lambda p: p.write_text(as_json(summarise(content)), encoding="utf-8"),
         "report.xlsx": lambda p: workbook.write(content, p),
@@ -166,7 +167,7 @@ def write_csv(frame: pd.DataFrame, path: Path, *, columnar: bool = False) -> Non
     record for some readers. ``lines.parquet`` holds texts as they were. ``columnar`` is for the large tables of named
     columns, each of one type.
     """
-    out = frame.copy()
+    out = texts_in_arrow(frame) if columnar else frame.copy()
     for column in out.columns:
         values = out[column]
         if isinstance(values.dtype, pd.StringDtype) or values.dtype == object:

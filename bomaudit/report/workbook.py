@@ -28,18 +28,9 @@ from bomaudit.report.book_sheets import (
     requote_columns,
 )
 from bomaudit.report.book_summary import write_summary
-from bomaudit.report.content import Content, by_weight
+from bomaudit.report.content import Content, by_weight, held_of
 from bomaudit.report.inputs import effect_columns, effect_frame, input_columns, input_frame
 from bomaudit.report.unregistered import book_frames, headroom_columns, look_alike_columns
-
-WHOLE, MOST_LINES = 20_000, 5_000
-"""Lines that the book holds: all of a BOM up to the first; of a longer one, in which nobody works through line by line,
-so many with the most money. All are in lines.csv."""
-
-
-def most_of(frame: pd.DataFrame) -> pd.DataFrame:
-    """Rows that the book holds, of rows in order of weight."""
-    return frame if len(frame) <= WHOLE else frame.head(MOST_LINES)
 
 
 def write(content: Content, path: Path) -> None:
@@ -54,7 +45,7 @@ def write(content: Content, path: Path) -> None:
     book.set_custom_property("schema", LAYOUTS["report.xlsx"])
     book.set_calc_mode("auto")
     styles = Styles(book, DAYS[content.settings.report.language])
-    shown = most_of(by_weight(content.lines))
+    shown = by_weight(content.lines, held_of(len(content.lines)))
     book.add_worksheet("Summary")
     _write_decisions(book, styles, content, shown)
     _write_lines(book, styles, content, shown)
@@ -95,7 +86,7 @@ def _write_lines(book: Workbook, styles: Styles, content: Content, shown: pd.Dat
 
 
 def _write_rest(book: Workbook, styles: Styles, content: Content) -> None:
-    asked = most_of(content.requotes)
+    asked = content.requotes.head(held_of(len(content.requotes)))
     cut = words.left_out(content.numbers, len(asked), len(content.requotes), of="parts", file="requotes.csv")
     says = " ".join(t for t in (cut, words.SHEET["Re-quotes"]) if t)
     write_sheet(book, styles, "Re-quotes", asked, requote_columns(content), title="Ask first for new quotes",

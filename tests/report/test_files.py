@@ -10,7 +10,8 @@ import pytest
 from made_content import RISKY, made_content
 
 from bomaudit.glossary import DECISIONS_OUT, LINES, REQUOTES
-from bomaudit.report import files
+from bomaudit.report import content, files
+from bomaudit.report.as_data import summarise
 from bomaudit.report.content import redacted
 
 
@@ -68,6 +69,17 @@ def test_summary_is_strict_json_with_a_versioned_layout(written):
     assert sum(data["verdicts"].values()) == len(data["decisions"]) == 5
     assert data["inputs"]["bom.xlsx"]["sha256"] == "ab" * 32
     assert data["versions"]["bomaudit"]
+
+
+def test_a_summary_of_a_long_list_says_what_it_leaves_out(monkeypatch):
+    whole = made_content(40)
+    asked = len(whole.requotes)
+    assert summarise(whole)["requotes_left_out"] == 0
+    monkeypatch.setattr(content, "MOST_ROWS", 1)
+    monkeypatch.setattr(content, "WHOLE", asked - 1)
+    cut = summarise(whole)
+    assert [r["rank"] for r in cut["requotes"]] == [1]
+    assert cut["requotes_left_out"] == asked - 1 > 0
 
 
 def test_a_failure_leaves_the_earlier_report_untouched(tmp_path):

@@ -11,7 +11,7 @@ import openpyxl
 import pytest
 from made_content import RISKY, made_content
 
-from bomaudit.report import workbook
+from bomaudit.report import content, workbook
 from bomaudit.report.book import HEAD_ROW, LONGEST, fit
 from bomaudit.report.book_decisions import discounted_years
 
@@ -136,8 +136,8 @@ def test_same_audit_same_bytes(book, tmp_path):
 
 
 def test_a_book_that_holds_fewer_lines_says_so(tmp_path, monkeypatch):
-    monkeypatch.setattr(workbook, "MOST_LINES", 10)
-    monkeypatch.setattr(workbook, "WHOLE", 11)
+    monkeypatch.setattr(content, "MOST_ROWS", 10)
+    monkeypatch.setattr(content, "WHOLE", 11)
     workbook.write(made_content(40), tmp_path / "cut.xlsx")
     lines = openpyxl.load_workbook(tmp_path / "cut.xlsx")["Lines"]
     assert "10 of 40 lines" in lines["A2"].value
