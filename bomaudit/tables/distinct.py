@@ -18,13 +18,13 @@ def all_texts(cells: Cells) -> bool:
 
 
 def distinct(cells: Cells) -> tuple[NDArray[np.intp], Cells]:
-    """Return the place of each cell among the distinct ones, and those, for a column of texts only."""
-    codes, values = pd.factorize(cells)
+    """Return the place of each cell among the distinct ones, and those, for a column of one type only."""
+    codes, values = pd.factorize(cells, use_na_sentinel=False)
     return codes, np.asarray(values, dtype=object)
 
 
 def each(cells: Cells, function: Callable[[Any], Any], dtype: Any = object) -> NDArray[Any]:
-    """Apply a function to every cell, for a column of texts once to each distinct text.
+    """Apply a function to every cell, for a column of texts or of numbers once to each distinct one.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def each(cells: Cells, function: Callable[[Any], Any], dtype: Any = object) -> N
     function : callable of one cell
     dtype : dtype of the result
     """
-    if all_texts(cells):
+    if pd.api.types.infer_dtype(cells, skipna=False) in {"string", "floating"}:  # of one type: equal ones are the same
         codes, values = distinct(cells)
         return _filled([function(v) for v in values], dtype)[codes]
     return _filled([function(c) for c in cells], dtype)
