@@ -82,13 +82,14 @@ def _where(names: pd.Series, wrong: npt.NDArray[np.bool_], what: str) -> Iterato
 
 
 def _rows(inputs: Inputs, lines: pd.DataFrame) -> Iterator[str]:
-    bom, place = inputs.tables["bom"], ["source_file", "source_sheet", "source_row"]
-    if len(bom) != len(lines) or not (bom[place].to_numpy() == lines[place].to_numpy()).all():
+    bom, place = inputs.tables["bom"], ("source_file", "source_sheet", "source_row")
+    if len(bom) != len(lines) or not all((bom[p].to_numpy() == lines[p].to_numpy()).all() for p in place):
         yield f"{len(bom)} lines read and {len(lines)} in the result, or not in the same order"
     if not lines["line_id"].is_unique:
         yield "a line id that stands for two lines"
-    files = set(bom["source_file"])
-    others = {f for t, frame in inputs.tables.items() if t not in ("bom", "quotes") for f in set(frame["source_file"])}
+    files = set(bom["source_file"].unique())
+    elsewhere = [frame["source_file"] for t, frame in inputs.tables.items() if t not in ("bom", "quotes")]
+    others = {f for names in elsewhere for f in names.unique()}
     rows = inputs.rows[inputs.rows["file"].isin(files) & inputs.rows["kind"].isin(_LINES)]
     if not files & others and len(rows) != len(bom):
         yield f"{len(rows)} rows taken for lines and {len(bom)} lines"

@@ -124,10 +124,11 @@ def _assemble(
     sourcing = bom["sourcing"].str.strip().str.lower()
     annual_volume = bom["annual_volume"].fillna(settings.audit.annual_volume or np.nan)
     needed = pd.Series(quantity, index=bom.index) * annual_volume
-    part = bom["part_no"].where(bom["part_no"] != "", bom.index.astype(str) + " has no number")
+    part, digits = bom["part_no"].copy(), max(4, len(str(len(bom))))
+    part[part == ""] = bom.index[part == ""].astype(str) + " has no number"
     return pd.DataFrame(
         {
-            "line_id": [f"L{k:0{max(4, len(str(len(bom))))}d}" for k in range(1, len(bom) + 1)],
+            "line_id": [f"L{k:0{digits}d}" for k in range(1, len(bom) + 1)],
             **{c: bom[c] for c in ("source_file", "source_sheet", "source_row", "row_kind", "part_no", "description")},
             "supplier": bom["supplier"],
             **{c: market[c] for c in ("commodity", "commodity_basis", "commodity_confidence")},
@@ -197,11 +198,11 @@ def _commodity(
 
 def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:
     """Reason why a row is not audited; "" where it is."""
-    cost = bom["unit_cost"].to_numpy()
+    cost, currency = bom["unit_cost"].to_numpy(), bom["currency"].to_numpy(dtype=object)
     why = bom["row_kind"].map(_NOT_AUDITED).fillna("").to_numpy(dtype=object)
-    unknown = ~fx.known(bom["currency"].to_numpy())
+    unknown = ~fx.known(currency)
     for condition, words in (
-        (unknown, ("no exchange rate for " + bom["currency"]).to_numpy(dtype=object)),
+        *((currency == c, f"no exchange rate for {c}") for c in pd.unique(currency[unknown])),
         (~np.isfinite(cost), "booked cost is not a finite number"),
         (cost < 0, "booked cost is negative: a credit, not a price"),
         (cost == 0, "booked cost is 0: free issue, or missing"),
