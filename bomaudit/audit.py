@@ -2,63 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 import pandas as pd
 
-from bomaudit import settings as settings_
 from bomaudit.assumptions import list_assumptions
 from bomaudit.curves.fit import fit_curves
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library, load_library
 from bomaudit.decide import Decided, decide
 from bomaudit.estimate import Estimates, estimate
-from bomaudit.findings import BadInput, Finding, error, in_order, note, warning
+from bomaudit.findings import Finding, in_order
 from bomaudit.invariants import broken_invariants
-from bomaudit.prepare.currency import Fx, reference_rates
+from bomaudit.opened import Opened, open_audit
 from bomaudit.prepare.lines import prepare_lines
 from bomaudit.prepare.quotes import prepare_quotes
 from bomaudit.settings import Settings
 from bomaudit.status import judge_lines
-from bomaudit.tables import Inputs, read_audit
-from bomaudit.what_if import Change, World, apply
-
-SETTINGS_FILE = "audit.toml"
-
-
-@dataclass(frozen=True)
-class Opened:
-    """An audit folder read and validated, before anything is estimated.
-
-    Attributes
-    ----------
-    inputs : Inputs
-    as_of : date
-    fx : Fx
-        Rates into the audit currency.
-    findings : tuple of Finding
-        Everything found so far, worst first.
-    library : Library, optional
-        Instead of the one that travels with the package.
-    """
-
-    inputs: Inputs
-    as_of: date
-    fx: Fx
-    findings: tuple[Finding, ...]
-    library: Library | None = None
-
-    @property
-    def settings(self) -> Settings:
-        """Settings of the audit."""
-        return self.inputs.settings
-
-    @property
-    def title(self) -> str:
-        """Name of the audit: stated, or the folder's."""
-        return self.settings.audit.title or self.inputs.folder.resolve().name
+from bomaudit.tables import Inputs
 
 
 @dataclass(frozen=True)
@@ -120,84 +83,6 @@ class Audit:
     def currency(self) -> str:
         """Audit currency, ISO 4217."""
         return self.opened.fx.currency
-
-
-def open_audit(
-    folder: Path,
-    *,
-    settings: Settings | None = None,
-    as_of: date | None = None,
-    changes: tuple[Change, ...] = (),
-) -> Opened:
-    """Read and validate an audit folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Holds ``audit.toml`` and the tables it names.
-    settings : Settings, optional
-        Instead of the folder's ``audit.toml``.
-    as_of : date, optional
-        Day to estimate for where the settings state none.
-    changes : tuple of Change
-        Values of the inputs that are given for this run.
-
-    Returns
-    -------
-    Opened
-
-    Raises
-    ------
-    BadInput
-        If the settings or the BOM cannot be used, no day is given, no currency is stated anywhere, or a change names
-        nothing in the inputs.
-    """
-    settings = settings or settings_.load(folder / SETTINGS_FILE)
-    inputs = read_audit(folder, settings)
-    day = settings.audit.as_of or as_of
-    if day is None:
-        raise BadInput(error("S007", "as_of must be given", file=SETTINGS_FILE, advice="set as_of under [audit]"))
-    findings = list(inputs.findings)
-    if settings.audit.as_of is None:
-        findings.append(note("S008", "as_of is not stated", file=SETTINGS_FILE, assumed=f"{day} is used"))
-    currency, found = _audit_currency(inputs)
-    own = inputs.tables["fx"]
-    try:
-        fx = reference_rates(currency, own if len(own) else None)
-    except ValueError as problem:
-        raise BadInput(
-            error("S010", "the audit currency needs exchange rates", file=SETTINGS_FILE, found=str(problem),
-                  advice="add an fx table or choose another currency under [audit]")
-        ) from None  # fmt: skip
-    opened = Opened(inputs, day, fx, tuple(in_order([*findings, *found])))
-    return changed(opened, changes) if changes else opened
-
-
-def changed(opened: Opened, changes: tuple[Change, ...]) -> Opened:
-    """The same folder with some values of the inputs given; raises :class:`BadInput` as :func:`open_audit`."""
-    inputs = opened.inputs
-    world = World(inputs.tables, opened.library or load_library(), opened.as_of, opened.fx.currency)
-    world, said = apply(world, changes)
-    findings = tuple(in_order([*opened.findings, *said]))
-    return replace(opened, inputs=replace(inputs, tables=dict(world.tables)), findings=findings, library=world.library)
-
-
-def _audit_currency(inputs: Inputs) -> tuple[str, list[Finding]]:
-    stated = inputs.settings.audit.currency or inputs.settings.read.currency
-    if stated:
-        return stated, []
-    bom = inputs.tables["bom"]
-    counted = bom["currency"][bom["currency"] != ""].str.upper().value_counts()
-    if counted.empty:
-        raise BadInput(
-            error("S009", "a currency must be stated somewhere", file=inputs.settings.files.bom,
-                  advice="set currency under [read] (of the file) or under [audit] in audit.toml")
-        )  # fmt: skip
-    currency = str(counted.sort_index(kind="stable").idxmax())
-    return currency, [
-        warning("S011", "the audit currency is not stated", file=SETTINGS_FILE,
-                assumed=f"{currency} is used, the BOM's main currency")
-    ]  # fmt: skip
 
 
 def audit(folder: Path, *, settings: Settings | None = None, as_of: date | None = None) -> Audit:

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from bomaudit.audit import Opened, prepare
+from bomaudit.audit import prepare
 from bomaudit.curves.fit import fit_curves
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library
@@ -23,6 +23,7 @@ from bomaudit.estimate import estimate
 from bomaudit.findings import Finding, note
 from bomaudit.frames import conform
 from bomaudit.glossary import BOM
+from bomaudit.opened import Opened
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.lines import prepare_lines
 from bomaudit.settings import Settings

@@ -7,9 +7,10 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from bomaudit.audit import changed, open_audit, run
+from bomaudit.audit import run
 from bomaudit.cli import app
 from bomaudit.findings import BadInput
+from bomaudit.opened import changed, open_audit
 from bomaudit.report.as_data import summarise
 from bomaudit.report.content import gather
 from bomaudit.report.stories import found

@@ -29,7 +29,8 @@ from bomaudit.cli.shell import (
 )  # fmt: skip
 
 if TYPE_CHECKING:
-    from bomaudit.audit import Audit, Opened
+    from bomaudit.audit import Audit
+    from bomaudit.opened import Opened
     from bomaudit.report.annotate import Copy
 
 
@@ -64,12 +65,14 @@ def check(
         return
     with bad_input_ends():
         result = opened(folder, as_of, change)
-        from bomaudit.report import as_data, terminal
-
         if as_json:
+            from bomaudit.report import as_data
+
             print_json(as_data.checked(result))
         else:
-            terminal.show_check(result, console())
+            from bomaudit.report.terminal_inputs import show_check
+
+            show_check(result, console())
     severities = {f.severity.value for f in result.findings}
     if severities & {f.value for f in fail_on or ()}:
         raise typer.Exit(EXIT_FINDINGS)
@@ -80,13 +83,16 @@ def _check_against(
 ) -> None:
     with bad_input_ends():
         from bomaudit.provenance import compare_with, read_summary
-        from bomaudit.report import as_data, terminal
 
         held = compare_with(read_summary(summary), folder, stated_settings(folder, as_of, change)[0])
         if as_json:
+            from bomaudit.report import as_data
+
             print_json(as_data.compared_with(held))
         else:
-            terminal.show_provenance(held, console())
+            from bomaudit.report.terminal_inputs import show_provenance
+
+            show_provenance(held, console())
     if any(h.counts for h in held):
         raise typer.Exit(EXIT_FINDINGS)
 

@@ -77,7 +77,7 @@ def check() -> None:
     """Check the library against its rules; exit with 1 if one is broken, warnings do not count."""
     from bomaudit.curves.library import check_library, load_library
     from bomaudit.findings import Severity
-    from bomaudit.report.terminal import show_findings
+    from bomaudit.report.terminal_inputs import show_findings
 
     findings = check_library(load_library())
     show_findings(findings, console())

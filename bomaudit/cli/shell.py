@@ -17,8 +17,9 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from bomaudit.audit import Audit, Opened
+    from bomaudit.audit import Audit
     from bomaudit.findings import Finding
+    from bomaudit.opened import Opened
     from bomaudit.settings import Settings
     from bomaudit.what_if import Change as Input
 
@@ -129,12 +130,12 @@ def opened(folder: Path, as_of: datetime | None, changes: list[str] | None) -> O
     Raises
     ------
     BadInput
-        As :func:`bomaudit.audit.open_audit`, or for an override that names no setting or nothing in the inputs.
+        As :func:`bomaudit.opened.open_audit`, or for an override that names no setting or nothing in the inputs.
     """
     import pandas as pd
 
-    from bomaudit.audit import open_audit
     from bomaudit.findings import in_order, note
+    from bomaudit.opened import open_audit
 
     # A call of Arrow's costs more than all the texts of a usual BOM; at 100,000 lines the two are even.
     pd.set_option("mode.string_storage", "python")
@@ -149,7 +150,7 @@ def stated_settings(
     folder: Path, as_of: datetime | None, changes: list[str] | None
 ) -> tuple[Settings, list[str], tuple[Input, ...]]:
     """Settings of a folder with the overrides of the command line, those overrides, and what is given of the inputs."""
-    from bomaudit.audit import SETTINGS_FILE
+    from bomaudit.opened import SETTINGS_FILE
     from bomaudit.settings import load, overridden
     from bomaudit.what_if import told_apart
 
@@ -183,7 +184,7 @@ def given(read: Opened) -> dict[str, list[str]]:
 
 def show_given(read: Opened) -> None:
     """Print what the command line set, below a result; nothing where nothing was."""
-    from bomaudit.report.terminal import show_findings
+    from bomaudit.report.terminal_inputs import show_findings
 
     if said := of_this_run(read):
         show_findings(said, console())

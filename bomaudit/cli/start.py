@@ -62,7 +62,7 @@ def _refuse_to_overwrite(folder: Path, proposal: Proposal) -> None:
 
 def _show(proposal: Proposal) -> None:
     from bomaudit.report.pieces import heading, put, section, table_of
-    from bomaudit.report.terminal import show_findings
+    from bomaudit.report.terminal_inputs import show_findings
 
     out = console()
     mapping = proposal.read["bom"].mapping

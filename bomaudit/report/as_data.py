@@ -17,8 +17,9 @@ from bomaudit.report.content import Content, by_verdict, count_statuses, count_v
 from bomaudit.report.stories import given
 
 if TYPE_CHECKING:
-    from bomaudit.audit import Audit, Opened
+    from bomaudit.audit import Audit
     from bomaudit.history.compare import Compared
+    from bomaudit.opened import Opened
 
 LAYOUTS = {
     "lines.csv": "bomaudit-lines/1", "lines.parquet": "bomaudit-lines/1", "decisions.csv": "bomaudit-decisions/1",

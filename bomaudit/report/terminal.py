@@ -1,10 +1,10 @@
-"""The quick look: an audit, its inputs, one line, one decision, what to ask for; on 80 columns, without colour."""
+"""The quick look: an audit, one line, one decision, what to ask for; on 80 columns, without colour."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 from rich.console import Console, Group, RenderableType
@@ -13,8 +13,6 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from bomaudit.findings import Finding, Severity, to_frame
-from bomaudit.provenance import Held
 from bomaudit.report import words
 from bomaudit.report.content import (
     FLAGGED,
@@ -24,14 +22,15 @@ from bomaudit.report.content import (
     gather,
     stake,
 )
-from bomaudit.report.look import SEVERITY, STATUS, VERDICT, Tone
+from bomaudit.report.look import STATUS, VERDICT, Tone
 from bomaudit.report.numbers import Numbers
 from bomaudit.report.pieces import heading, put, section, table
 from bomaudit.report.stories import Bar, DecisionStory, LineStory, found
+from bomaudit.report.terminal_inputs import finding_lines
 from bomaudit.report.unregistered import headroom_table, look_alike_table
 
 if TYPE_CHECKING:
-    from bomaudit.audit import Audit, Opened
+    from bomaudit.audit import Audit
 
 FIRST = 5
 """Lines and findings that the quick look names; the files hold the rest."""
@@ -75,7 +74,7 @@ def _summary(content: Content) -> Iterable[RenderableType]:
     yield section("Ask first for a new quote")
     yield _requote_table(content.requotes.head(FIRST), content, n)
     yield section("Findings")
-    yield _finding_lines(content.findings, FIRST)
+    yield finding_lines(content.findings, FIRST)
     yield Text()
     yield Text(words.CAUTION, style="italic")
 
@@ -154,56 +153,6 @@ def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why:
             escape(r["decisions"]),
         )
     return grid
-
-
-def show_check(opened: Opened, console: Console) -> None:
-    """Print what was read: each table, its rows and columns, and every finding."""
-    n = Numbers(opened.settings.report.language, minus="-")
-    put(console, heading(opened.title, f"prices of {n.day(opened.as_of)}, {opened.inputs.settings.files.bom}"))
-    grid = table("table", "rows", "columns found")
-    for name, columns in opened.inputs.present.items():
-        grid.add_row(name, n.plain(len(opened.inputs.tables[name])), ", ".join(columns))
-    put(console, grid)
-    put(console, section("Findings"))
-    put(console, _finding_lines(to_frame(opened.findings), None))
-
-
-def show_provenance(held: Sequence[Held], console: Console) -> None:
-    """Print whether a folder is what an audit was made from: every input, and whatever else differs."""
-    differs = any(h.counts for h in held)
-    put(console, heading("Not what was audited" if differs else "What was audited", "inputs, settings and library"))
-    grid = table("", "", "then", "now")
-    for h in held:
-        if h.kind == "input" or h.state != "same":
-            short = [t[:12] if h.kind in ("input", "library") else t for t in (h.then, h.now)]
-            grid.add_row(h.state, escape(f"{h.kind} {h.name}"), *(escape(t) for t in short))
-    put(console, grid)
-
-
-def show_findings(findings: Iterable[Finding], console: Console) -> None:
-    """Print findings one a line, worst first: place, what must hold, what was found, what was done, the remedy."""
-    put(console, _finding_lines(to_frame(findings), None))
-
-
-def _finding_lines(findings: pd.DataFrame, most: int | None) -> RenderableType:
-    if findings.empty:
-        return Text("none")
-    shown = findings.head(most) if most else findings
-    lines: list[RenderableType] = [
-        Text.assemble((f"{SEVERITY[f['severity']].mark} {f['severity']} ", SEVERITY[f["severity"]].terminal), _said(f))
-        for f in shown.to_dict("records")
-    ]
-    if len(findings) > len(shown):
-        counted = findings["severity"].value_counts()
-        lines.append(Text("  in all: " + ", ".join(Numbers().count(counted[s], s) for s in SEVERITY if s in counted)
-                          + "; every one stands in findings.csv", style="italic"))  # fmt: skip
-    return Group(*lines)
-
-
-def _said(row: dict[Any, Any]) -> str:
-    place = {k: row[k] for k in ("code", "message", "file", "sheet", "column", "found", "assumed", "advice")}
-    number = row["row"]
-    return str(Finding(**place, severity=Severity(row["severity"]), row=None if pd.isna(number) else int(number)))
 
 
 def show_line(story: LineStory, console: Console) -> None:

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from bomaudit.audit import SETTINGS_FILE, Audit, open_audit, run
+from bomaudit.audit import Audit, run
+from bomaudit.opened import SETTINGS_FILE, open_audit
 from bomaudit.prepare.currency import reference_rates
 from bomaudit.screen.partition import as_arrow, figures_of, sums_of
 from bomaudit.screen.schema import REOPEN, SCREENED
@@ -28,7 +29,7 @@ def audit_piece(piece: Piece, plan: Plan) -> Audit:
     Raises
     ------
     BadInput
-        As :func:`bomaudit.audit.open_audit`.
+        As :func:`bomaudit.opened.open_audit`.
     """
     if piece.kind == "folder":
         settings = overridden(load(piece.path / SETTINGS_FILE), list(plan.overrides))

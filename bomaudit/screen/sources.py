@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from bomaudit.audit import SETTINGS_FILE
 from bomaudit.findings import Finding, error
 from bomaudit.glossary import TABLES_IN
+from bomaudit.opened import SETTINGS_FILE
 from bomaudit.settings import load
 
 _BOOKS = frozenset({".xlsx", ".xlsm", ".xls", ".xlsb", ".ods", ".csv", ".tsv", ".parquet"})

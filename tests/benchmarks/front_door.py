@@ -22,10 +22,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import hindcast as hc
 import published_series as ps
 
-from bomaudit.audit import open_audit, prepare
+from bomaudit.audit import prepare
 from bomaudit.curves.calibration import bundled_pools
 from bomaudit.curves.fit import fit_curves
 from bomaudit.estimate import estimate
+from bomaudit.opened import open_audit
 
 COVERAGES = (0.50, 0.80, 0.95)
 

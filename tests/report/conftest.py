@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from bomaudit.audit import Audit, Opened, open_audit, run
+from bomaudit.audit import Audit, run
+from bomaudit.opened import Opened, open_audit
 
 SAMPLE = Path(__file__).parents[2] / "sample_boms" / "floor_scrubber"
 

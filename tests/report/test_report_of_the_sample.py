@@ -15,7 +15,7 @@ from test_workbook import needs_office, recalculated, without_results
 
 from bomaudit.backtest import Backtest
 from bomaudit.glossary import STATUSES, VERDICTS, WALK_STEPS
-from bomaudit.report import as_data, explain, files, terminal, words, workbook
+from bomaudit.report import as_data, explain, files, terminal, terminal_inputs, words, workbook
 from bomaudit.report.content import at_stake, gather, redacted
 from bomaudit.report.page_tables import record_rows, record_said
 
@@ -38,7 +38,7 @@ def test_the_quick_look_fits_80_columns(audit):
 
 
 def test_check_names_tables_and_columns_and_counts_the_same_findings_as_its_data(opened):
-    text = shown(terminal.show_check, opened)
+    text = shown(terminal_inputs.show_check, opened)
     assert max(map(len, text.splitlines())) <= 80
     data = as_data.checked(opened)
     assert len(data["findings"]) == len(opened.findings)
