@@ -57,15 +57,18 @@ class Header:
         return meaning.confidence if meaning is not None else 0.0
 
 
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
+_NUMBER = re.compile(r"[№]|\bno\b|\bn[°º]")
+_PUNCTUATION = re.compile(r"[_\-–—/\\.,:;*\"'’`´!?+&|°º~]+")
+
+
 def fold(text: str) -> str:
     """Small letters without accents, camel case split, punctuation to spaces; "Teile-Nr." → "teile nr"."""
-    text = unicodedata.normalize("NFKC", text)
-    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text).casefold().translate(_PLAIN_LETTERS)
-    text = "".join(c for c in unicodedata.normalize("NFKD", text) if not _is_accent(c))
-    text = unicodedata.normalize("NFC", text)
-    text = re.sub(r"[№]|\bno\b|\bn[°º]", " no ", text)
-    text = re.sub(r"[_\-–—/\\.,:;*\"'’`´!?+&|°º~]+", " ", text)
-    return re.sub(r"\s+", " ", text).strip()
+    text = _CAMEL.sub(" ", unicodedata.normalize("NFKC", text)).casefold().translate(_PLAIN_LETTERS)
+    if not text.isascii():
+        text = "".join(c for c in unicodedata.normalize("NFKD", text) if not _is_accent(c))
+        text = unicodedata.normalize("NFC", text)
+    return " ".join(_PUNCTUATION.sub(" ", _NUMBER.sub(" no ", text)).split())
 
 
 def _is_accent(char: str) -> bool:
