@@ -26,6 +26,9 @@ SWAPS: dict[type, type] = {
 }  # fmt: skip
 NAMES = {"minimum": "maximum", "maximum": "minimum", "any": "all", "all": "any", "log1p": "expm1", "cumsum": "cumprod"}
 TIMEOUT = 300
+FAULT = 99
+ENDINGS = (0, 1, 2, -signal.SIGALRM)
+"""How tests end with a mutant: passed, failed, not even collected, out of time. Anything else is a mistake of this script."""
 
 
 def mutate(node: ast.AST) -> Iterator[str]:
@@ -64,11 +67,24 @@ def mutate(node: ast.AST) -> Iterator[str]:
 def mutants(source: str) -> Iterator[tuple[int, str, ast.Module]]:
     """Every mutant of a module: line, what was changed, the tree. Only what functions do, not what they say."""
     tree = ast.parse(source)
-    for node in ast.walk(tree):
-        if isinstance(node, ast.FunctionDef):
-            for inner in ast.walk(ast.Module(node.body, [])):
-                for what in mutate(inner):
-                    yield inner.lineno, what, ast.fix_missing_locations(copy.deepcopy(tree))
+    for node in functions(tree):
+        for inner in ast.walk(ast.Module(node.body, [])):
+            for what in mutate(inner):
+                yield inner.lineno, f"column {inner.col_offset}: {what}", ast.fix_missing_locations(copy.deepcopy(tree))
+
+
+def functions(tree: ast.Module) -> Iterator[ast.FunctionDef]:
+    """Functions and methods of a module; those within others belong to them, or they would be changed twice."""
+    held = [*tree.body, *(n for c in tree.body if isinstance(c, ast.ClassDef) for n in c.body)]
+    yield from (n for n in held if isinstance(n, ast.FunctionDef))
+
+
+def out_of_order(source: str) -> ast.Module:
+    """The module with functions that do nothing but fail: tests that pass with it do not reach the module."""
+    tree = ast.parse(source)
+    for node in functions(tree):
+        node.body[:] = ast.parse("raise ArithmeticError").body
+    return ast.fix_missing_locations(tree)
 
 
 def codes(code: types.CodeType, above: str = "") -> Iterator[tuple[str, types.CodeType]]:
@@ -100,14 +116,21 @@ def killed(module: types.ModuleType, tree: ast.Module, tests: list[str]) -> bool
 
     child = os.fork()
     if child == 0:
-        signal.alarm(TIMEOUT)
-        null = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(null, 1)
-        os.dup2(null, 2)
-        exchange(module, tree)
-        os._exit(int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests])))
+        result = FAULT
+        try:
+            signal.alarm(TIMEOUT)
+            exchange(module, tree)
+            null = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(null, 1)
+            os.dup2(null, 2)
+            result = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests]))
+        finally:
+            os._exit(result)
     _, status = os.waitpid(child, 0)
-    return status != 0
+    code = os.waitstatus_to_exitcode(status)
+    if code not in ENDINGS:
+        sys.exit(f"neither passed nor failed: the tests ended with {code}")
+    return code != 0
 
 
 def main() -> None:
@@ -126,6 +149,8 @@ def main() -> None:
     source = given.module.read_text(encoding="utf-8")
     if killed(module, ast.parse(source), given.tests):
         sys.exit("the tests fail on the code as it is")
+    if not killed(module, out_of_order(source), given.tests):
+        sys.exit("the tests pass with functions that do nothing but fail")
     found = list(mutants(source))
     step = max(len(found) // given.sample, 1) if given.sample else 1
     tried, survived = found[::step], 0
