@@ -1,11 +1,11 @@
-"""What a result was made from, and whether a folder still holds that: inputs, library, settings, versions."""
+"""What a result was made from, and whether a folder still holds that: inputs, values given, settings, versions."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import platform
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -30,12 +30,12 @@ class Held:
     Attributes
     ----------
     kind : str
-        input, setting, library or version.
+        input, given (a value of the inputs for that run only), setting, library or version.
     name : str
     state : str
         same, changed, missing (was used, is not there) or new (is there, was not used).
     then, now : str
-        Digest or value; empty where there is none.
+        Digest, value, or which of the values given it was; empty where there is none.
     """
 
     kind: str
@@ -88,7 +88,22 @@ def read_summary(path: Path) -> dict[str, Any]:
     return data
 
 
-def compare_with(summary: Mapping[str, Any], folder: Path, settings: Settings) -> tuple[Held, ...]:
+def given_inputs(summary: Mapping[str, Any]) -> list[str]:
+    """List the values of the inputs that were given for the run of an audit, as they were given.
+
+    Parameters
+    ----------
+    summary : mapping
+        From :func:`read_summary`; ``given_for_this_run`` holds each as ``kind:name=value: what that means``, beside the
+        settings of the run, whose name has no kind before it and which stand among ``settings`` too.
+    """
+    told = [str(text).partition("=") for text in summary.get("given_for_this_run") or ()]
+    return [f"{name}={rest.partition(': ')[0]}" for name, _, rest in told if ":" in name]
+
+
+def compare_with(
+    summary: Mapping[str, Any], folder: Path, settings: Settings, given: Sequence[str] = ()
+) -> tuple[Held, ...]:
     """Hold an audit folder against the summary of an audit; nothing is read but bytes.
 
     Parameters
@@ -98,15 +113,18 @@ def compare_with(summary: Mapping[str, Any], folder: Path, settings: Settings) -
     folder : Path
     settings : Settings
         Of the folder, with the overrides of this run.
+    given : sequence of str
+        Values of the inputs for this run, ``kind:name=value``; the order counts, one may rest on another.
 
     Returns
     -------
     tuple of Held
-        Inputs, settings, files of the library and versions, each in the order of its names.
+        Inputs, values given, settings, files of the library and versions, each in the order of its names.
     """
     digests = {k: str(v.get("sha256", "")) if isinstance(v, dict) else "" for k, v in summary["inputs"].items()}
     pairs = (
         ("input", digests, _input_hashes(folder, settings)),
+        ("given", _in_turn(given_inputs(summary)), _in_turn(given)),
         ("setting", dict(_flat(summary["settings"])), dict(_flat(settings.model_dump(mode="json")))),
         ("library", summary["library"], library_hashes()),
         ("version", summary["versions"], versions()),
@@ -123,6 +141,11 @@ def _state(then: Mapping[str, str], now: Mapping[str, str], name: str) -> State:
     if name not in then:
         return "new"
     return "same" if then[name] == now[name] else "changed"
+
+
+def _in_turn(given: Sequence[str]) -> dict[str, str]:
+    """Each value given, and which of them it was."""
+    return {text: ", ".join(f"no. {k}" for k, t in enumerate(given, 1) if t == text) for text in given}
 
 
 def _input_hashes(folder: Path, settings: Settings) -> dict[str, str]:

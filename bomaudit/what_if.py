@@ -120,7 +120,7 @@ def apply(world: World, changes: Iterable[Change]) -> tuple[World, tuple[Finding
     -------
     world : World
     findings : tuple of Finding
-        ``S013``, one a change: what is now taken as given.
+        ``S013``, one a change: what is now taken as given; its row says in which turn.
 
     Raises
     ------
@@ -130,13 +130,16 @@ def apply(world: World, changes: Iterable[Change]) -> tuple[World, tuple[Finding
     """
     said: list[Finding] = []
     bad: list[Finding] = []
-    for change in changes:
+    for turn, change in enumerate(changes, 1):
         try:
             world, assumed = KINDS[change.kind](world, change)
         except BadInput as problem:
             bad += problem.findings
             continue
-        said.append(note("S013", "a value was given for this run only", found=change.text, assumed=assumed))
+        said.append(
+            note("S013", "a value was given for this run only", file="--set", row=turn, found=change.text,
+                 assumed=assumed)
+        )  # fmt: skip
     if bad:
         raise BadInput(*bad)
     return world, tuple(said)

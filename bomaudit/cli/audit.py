@@ -84,7 +84,8 @@ def _check_against(
     with bad_input_ends():
         from bomaudit.provenance import compare_with, read_summary
 
-        held = compare_with(read_summary(summary), folder, stated_settings(folder, as_of, change)[0])
+        settings, _, given = stated_settings(folder, as_of, change)
+        held = compare_with(read_summary(summary), folder, settings, [c.text for c in given])
         if as_json:
             from bomaudit.report import as_data
 

@@ -8,7 +8,7 @@ which no purchase price variance is known.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -37,6 +37,7 @@ CAUTIONS = (
     "Purchase price variance assumes that purchases are even over the year.",
     "Net realisable value is not known here; a fallen price of a material is a sign to look, not a write-down.",
 )
+GIVEN = "All of it rests on what was given for this run only, which no file holds: {given}."
 
 
 @dataclass(frozen=True)
@@ -107,8 +108,13 @@ class NewStandards:
 
 
 def reconcile_audit(audit: Audit, *, approvals: pd.DataFrame | None = None) -> Reconciled:
-    """Reconcile the standards of an audit; see :func:`reconcile`."""
-    return reconcile(bom=audit.inputs.tables["bom"], **_of_audit(audit), approvals=approvals)
+    """Reconcile the standards of an audit; see :func:`reconcile`. What was given for this run is among the findings."""
+    result = reconcile(bom=audit.inputs.tables["bom"], **_of_audit(audit), approvals=approvals)
+    given = [f for f in audit.opened.findings if f.code == "S013"]
+    if not given:
+        return result
+    caution = GIVEN.format(given="; ".join(f.found for f in given))
+    return replace(result, findings=tuple(in_order([*given, *result.findings])), cautions=(caution, *result.cautions))
 
 
 def new_standards_of(audit: Audit) -> NewStandards:

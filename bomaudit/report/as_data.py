@@ -128,12 +128,14 @@ def checked(opened: Opened) -> dict[str, Any]:
 
 
 def compared_with(held: Sequence[Held]) -> dict[str, Any]:
-    """Say whether a folder is what was audited: counts of each state, and everything that differs."""
+    """Say whether a folder is what was audited: states counted, files, values given, and all that differs."""
     return {
         "schema": "bomaudit-provenance/1",
         "same_as_audited": not any(h.counts for h in held),
+        "same_files": all(h.state == "same" for h in held if h.kind == "input"),
         "counts": {s: sum(h.state == s for h in held) for s in ("same", "changed", "missing", "new")},
         "inputs": [asdict(h) for h in held if h.kind == "input"],
+        "given": [asdict(h) for h in held if h.kind == "given"],
         "differs": [asdict(h) for h in held if h.kind != "input" and h.state != "same"],
     }
 

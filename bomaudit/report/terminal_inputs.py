@@ -11,6 +11,7 @@ from rich.markup import escape
 from rich.text import Text
 
 from bomaudit.findings import Finding, Severity, to_frame
+from bomaudit.report import words
 from bomaudit.report.look import SEVERITY
 from bomaudit.report.numbers import Numbers
 from bomaudit.report.pieces import heading, put, section, table
@@ -33,12 +34,17 @@ def show_check(opened: Opened, console: Console) -> None:
 
 
 def show_provenance(held: Sequence[Held], console: Console) -> None:
-    """Print whether a folder is what an audit was made from: every input, and whatever else differs."""
+    """Print whether a folder is what an audit was made from: files, what was given instead, whatever else differs."""
     differs = any(h.counts for h in held)
     put(console, heading("Not what was audited" if differs else "What was audited", "inputs, settings and library"))
+    put(console, *map(Text, words.held_against(
+        same_files=all(h.state == "same" for h in held if h.kind == "input"),
+        then=[h.name for h in held if h.kind == "given" and h.then],
+        now=[h.name for h in held if h.kind == "given" and h.now],
+    )))  # fmt: skip
     grid = table("", "", "then", "now")
     for h in held:
-        if h.kind == "input" or h.state != "same":
+        if h.kind in ("input", "given") or h.state != "same":
             short = [t[:12] if h.kind in ("input", "library") else t for t in (h.then, h.now)]
             grid.add_row(h.state, escape(f"{h.kind} {h.name}"), *(escape(t) for t in short))
     put(console, grid)

@@ -35,6 +35,21 @@ def given_for_this_run(given: Sequence[str]) -> list[str]:
     return [f"Given for this run only: {'; '.join(given)}."] if given else []
 
 
+def held_against(*, same_files: bool, then: Sequence[str], now: Sequence[str]) -> list[str]:
+    """Say whether the files are those of an audit, and which values the audit or this run takes from elsewhere."""
+    said = [f"The files are {'' if same_files else 'not '}those that the audit read."]
+    if then:
+        said.append(
+            "The audit did not rest on its files alone: these inputs were given for that run only, as its summary.json "
+            f"records under given_for_this_run: {'; '.join(then)}."
+        )
+    if now and now != then:
+        said.append(f"Given for this run: {'; '.join(now)}.")
+    if then and not now:
+        said.append("Give them again with --set to hold that run against this folder.")
+    return said
+
+
 def headroom_side(headroom: float) -> str:
     """Which decisions a line's drift undoes. [currency/unit]."""
     return "for it: it got dearer" if headroom > 0 else "against it: it got cheaper"

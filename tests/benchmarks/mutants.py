@@ -28,7 +28,7 @@ NAMES = {"minimum": "maximum", "maximum": "minimum", "any": "all", "all": "any",
 TIMEOUT = 300
 FAULT = 99
 ENDINGS = (0, 1, 2, -signal.SIGALRM)
-"""How tests end with a mutant: passed, failed, not even collected, out of time. Anything else is a mistake of this script."""
+"""How tests end with a mutant: passed, failed, not even collected, out of time. Anything else is our own mistake."""
 
 
 def mutate(node: ast.AST) -> Iterator[str]:

@@ -77,6 +77,78 @@ def test_a_setting_that_differs_is_named(folder, out):
     )
 
 
+GIVEN = ("price:FS55-1101=60 EUR", "decision:battery.years_left=16")
+
+
+@pytest.fixture(scope="module")
+def what_if(sample_folder, tmp_path_factory):
+    """Result of an audit that was given two inputs and a setting for its run only."""
+    out = tmp_path_factory.mktemp("what_if") / "out"
+    sets = [t for given in (*GIVEN, "audit.title=x: y") for t in ("--set", given)]
+    done = CliRunner().invoke(app, ["audit", str(sample_folder), "--out", str(out), "--no-keep", "--quiet", *sets])
+    assert done.exit_code == 0, done.output
+    return out
+
+
+def sets_of(*given):
+    return [t for text in given for t in ("--set", text)]
+
+
+def test_inputs_given_for_the_run_of_an_audit_are_told_and_count(folder, what_if):
+    status, said = check(folder, what_if, "--set", "audit.title=x: y")
+    assert (status, said["same_as_audited"], said["same_files"]) == (1, False, True)
+    assert [(h["name"], h["state"]) for h in said["given"]] == [(t, "missing") for t in sorted(GIVEN)]
+    assert [h["then"] for h in said["given"]] == ["no. 2", "no. 1"], "one may rest on another"
+    assert [h["name"] for h in said["differs"]] == sorted(GIVEN)
+
+
+def test_the_same_given_again_is_what_was_audited(folder, what_if):
+    again = ["--set", "audit.title=x: y", *sets_of(*GIVEN)]
+    status, said = check(folder, what_if, *again)
+    assert (status, said["same_as_audited"], said["differs"]) == (0, True, [])
+    (folder / "quotes.csv").unlink()
+    status, said = check(folder, what_if, *again)
+    assert (status, said["same_files"], said["differs"]) == (1, False, [])
+
+
+@pytest.mark.parametrize(
+    ("given", "states"),
+    [
+        ((GIVEN[0], "decision:battery.years_left=17"), ["missing", "new", "same"]),
+        ((GIVEN[1], GIVEN[0]), ["changed", "changed"]),
+        ((*GIVEN, GIVEN[1]), ["changed", "same"]),
+    ],
+    ids=["another value", "another order", "twice"],
+)
+def test_given_otherwise_is_another_run(folder, what_if, given, states):
+    status, said = check(folder, what_if, "--set", "audit.title=x: y", *sets_of(*given))
+    assert (status, [h["state"] for h in said["given"]]) == (1, states)
+
+
+def test_an_input_given_only_now_is_new(folder, out):
+    status, said = check(folder, out, "--set", GIVEN[0])
+    assert (status, [(h["name"], h["state"]) for h in said["differs"]]) == (1, [(GIVEN[0], "new")])
+
+
+def test_inputs_given_are_told_on_the_terminal(folder, what_if):
+    same = ["--set", "audit.title=x: y"]
+    done = CliRunner().invoke(app, ["check", str(folder), "--against", str(what_if / "summary.json"), *same])
+    words = " ".join(done.output.split())
+    assert done.exit_code == 1
+    assert "The files are those that the audit read." in words
+    assert "given for that run only" in words
+    assert all(f"missing given {text}" in words for text in GIVEN)
+
+
+def test_a_reconciliation_says_in_its_files_what_was_given(folder, tmp_path):
+    out = tmp_path / "out"
+    done = CliRunner().invoke(app, ["reconcile", str(folder), "--out", str(out), "--quiet", "--set", GIVEN[0]])
+    assert done.exit_code == 0, done.output
+    findings = pd.read_csv(out / "findings.csv")
+    assert findings.loc[findings["code"] == "S013", "found"].tolist() == [GIVEN[0]]
+    assert GIVEN[0] in json.loads((out / "reconcile.json").read_text())["cautions"][0]
+
+
 def test_the_library_counts_and_versions_are_told(folder, out):
     summary = json.loads((out / "summary.json").read_text())
     assert summary["library"] == library_hashes()
