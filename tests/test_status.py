@@ -4,9 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from bomaudit import status
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.settings import AuditSection
-from bomaudit.status import judge_lines, probability_of_drift
+from bomaudit.status import STATUS_CODES, find_status, judge_lines, much_at_stake, probability_of_drift
 
 
 def test_probability_of_drift_against_a_printed_t_table():
@@ -37,6 +38,15 @@ def test_the_more_it_takes_to_matter_the_less_likely():
 
 
 def judged(**changes):
+    return judged_all(changes).iloc[0]
+
+
+def judged_all(*of_lines):
+    lines, estimates = zip(*map(made, of_lines), strict=True)
+    return judge_lines(pd.DataFrame(lines), pd.DataFrame(estimates), AuditSection())
+
+
+def made(changes):
     line = {
         "line_id": "L0001", "source_file": "b", "source_sheet": "", "source_row": 2, "row_kind": "part",
         "part_no": "A", "description": "", "supplier": "", "commodity": "pump",
@@ -49,9 +59,7 @@ def judged(**changes):
     estimate, sd = changes.get("estimate", 10.0), changes.get("sd", 0.02)
     names = ["contract_price", "stage", *(f"walk_{s}" for s in WALK_STEPS), *(f"var_{v}" for v in VARIANCE_PARTS)]
     spread = {"estimate_low": estimate * np.exp(-1.28 * sd), "estimate_high": estimate * np.exp(1.28 * sd)}
-    row = dict.fromkeys(names, np.nan) | spread | {"estimate": estimate, "sd_log": sd, "dof": 50.0}
-    frame = pd.DataFrame([row])
-    return judge_lines(pd.DataFrame([line]), frame, AuditSection()).iloc[0]
+    return line, dict.fromkeys(names, np.nan) | spread | {"estimate": estimate, "sd_log": sd, "dof": 50.0}
 
 
 def test_a_sure_and_large_drift_is_stale():
@@ -113,15 +121,11 @@ def test_little_money_outside_of_the_interval_is_current():
     assert judged(estimate=10.5, sd=0.005, annual_volume=10.0)["status"] == "current"
 
 
-@pytest.mark.parametrize("booked", [8.0, 8.5])
-def test_the_ends_belong_to_the_interval_and_the_limit_is_not_above_itself(booked):
-    """Booked cost on the end of the interval, or money exactly at the limit: neither is beyond it."""
-    line = {"booked_cost": booked, "estimate": 8.25, "sd": 0.0}
-    made = judged(**line, annual_volume=1e9)
-    assert made["status"] == "drifting", "no doubt at all: outside"
+def test_money_exactly_at_the_limit_is_not_above_it():
     exact = judged(booked_cost=10.0, estimate=9.5, sd=0.005, annual_volume=5000.0)  # 0.5 x 2 x 5000 = 5000, the limit
     assert exact["exposure_per_year"] == 5000
     assert exact["status"] == "current"
+    assert judged(booked_cost=8.0, estimate=8.25, sd=0.0, annual_volume=1e9)["status"] == "drifting", "no doubt at all"
 
 
 def test_the_reason_has_the_figures_of_the_line():
@@ -134,6 +138,41 @@ def test_the_reason_has_the_figures_of_the_line():
     assert drifting["reason"].startswith("a drift of 10 % or more is 56 % likely, drifting from 50 % to 80 %")
     assert drifting["reason"].endswith("; estimate -11 % after 10.0 years")
     assert judged()["reason"].startswith("a drift of 10 % or more is <1 % likely")
+    assert "; estimate -80 % after" in judged(estimate=2.0)["reason"]
+
+
+@pytest.mark.parametrize(("chance", "told"), [(0.99, "99 %"), (0.9901, ">99 %"), (1 - 0.99, "1 %"), (0.0099, "<1 %")])
+def test_a_chance_at_the_end_of_the_scale_is_told_as_it_is(monkeypatch, chance, told):
+    monkeypatch.setattr(status, "probability_of_drift", lambda *_, **__: np.array([chance]))
+    assert f"is {told} likely" in judged()["reason"]
+
+
+def test_drifting_by_chance_is_told_by_its_chance_however_much_is_at_stake(monkeypatch):
+    by_chance = judged(estimate=8.9, sd=0.05, annual_volume=1e6)
+    assert (by_chance["status"], "at stake" in by_chance["reason"]) == ("drifting", False)
+    monkeypatch.setattr(status, "probability_of_drift", lambda *_, **__: np.array([0.5]))
+    even = judged(estimate=8.9, sd=0.05, annual_volume=1e6)
+    assert (even["status"], "at stake" in even["reason"]) == ("drifting", False)
+
+
+def test_several_lines_are_judged_each_by_its_own():
+    """Every row keeps its place: a part, an assembly, one without a commodity, a stale one."""
+    assembly = {"row_kind": "assembly", "auditable": False, "why_not": "assembly"}
+    got = judged_all({}, assembly, {"commodity": ""}, {"estimate": 5.0})
+    assert got["status"].tolist() == ["current", "", "unknown", "stale"]
+
+
+def test_as_likely_as_the_limit_is_beyond_it():
+    """Stale: at least as likely as the confidence; drifting: as likely as not."""
+    chances, no = np.array([0.8, 0.79, 0.5, 0.49]), np.zeros(4, dtype=bool)
+    codes = find_status(no_part=no, known=~no, p_stale=chances, much=no, confidence=0.8)
+    assert [STATUS_CODES[c] for c in codes] == ["stale", "drifting", "drifting", "current"]
+
+
+def test_a_booked_cost_on_an_end_of_the_interval_is_inside():
+    rules = AuditSection(materiality_per_year=100)
+    got = much_at_stake([8.0, 9.0, 7.9, 9.1], [8.0] * 4, [9.0] * 4, [1e6] * 4, rules=rules)
+    assert got.tolist() == [False, False, True, True]
 
 
 def test_a_line_that_is_not_auditable_has_no_probability():

@@ -47,6 +47,8 @@ def rule(**facts):
         ({"saving_today": 0.5}, ("stands", "still_cheapest")),
         ({"npv": 500, "p_pays_back": 0.55, "value_of_asking": 5000}, ("requote", "worth_knowing")),
         ({"p_pays_back": 0.15, "value_of_asking": 5000}, ("stands", "still_cheapest")),
+        ({"p_pays_back": 1 - 0.8, "value_of_asking": 5000}, ("stands", "still_cheapest")),
+        ({"p_pays_back": 0.21, "value_of_asking": 5000}, ("requote", "worth_knowing")),
         ({"tips_on": pd.Timestamp(2028, 1, 1), "npv_later": 2000.0}, ("watch", "tips_later")),
         ({"tips_on": pd.Timestamp(2028, 1, 1), "npv_later": 500.0}, ("stands", "still_cheapest")),
         (
@@ -83,6 +85,25 @@ def test_every_rule_says_why_and_gives_a_verdict():
         assert len(text) > 30
         assert "nan" not in text
         assert ("Engineering review needed before re-opening" in text) == name.startswith("safety_")
+
+
+def test_a_reason_has_the_figures_of_its_decision():
+    made = {
+        "rule": "worth_it",
+        "switch_to": "new",
+        "ask_first": "P1",
+        "p_pays_back": 0.87,
+        "npv": 12345.6,
+        "npv_low": 1,
+    }
+    text = say_why(pd.DataFrame([STANDS | made]), RULES_OF_TEST, currency="EUR", confidence=0.8)[0]
+    assert text == (
+        "Switching to new is worth 12 346 EUR, still 1 EUR at the low end of the 80 % interval,"
+        " and pays back with 87 %."
+    )
+    knowing = STANDS | made | {"rule": "worth_knowing", "value_of_asking": 900}
+    text = say_why(pd.DataFrame([knowing]), RULES_OF_TEST, currency="EUR", confidence=0.8)[0]
+    assert text.endswith("one quote for P1 is worth 900 EUR and costs 100 EUR.")
 
 
 def market(today, sd=0.05, **more):
