@@ -220,6 +220,24 @@ def test_contract_price_falls_on_anniversaries_until_the_agreement_ends():
     np.testing.assert_allclose(found, [10 * 0.98**10, 10 * 0.98**2, np.nan, 10 * 0.98**9])
 
 
+def test_an_anniversary_counts_from_its_day_on_and_none_before_the_first_year_is_over():
+    lines = make_lines(
+        5, agreed_reduction=0.02, agreed_until=["2018-06-29", "2018-06-30", None, None, "2015-01-01"],
+        basis_date=["2016-06-30", "2016-06-30", "2026-01-01", "2025-07-01", "2016-06-30"],
+    )  # fmt: skip
+    found = prices_of(lines).frame["contract_price"]
+    np.testing.assert_allclose(found, [10 * 0.98, 10 * 0.98**2, 10, 10, 10])
+
+
+def test_a_price_without_any_doubt_has_no_parts_of_it():
+    lines = make_lines(2, basis_noise=[0.0, 0.03], basis_date=str(AS_OF), price_currency="EUR")
+    frame = prices_of(lines).frame
+    assert (frame["sd_log"] > 0).tolist() == [False, True]
+    assert frame[VAR].sum(axis=1).tolist() == pytest.approx([0, 1])
+    ends = frame[["estimate_low", "estimate", "estimate_high"]].iloc[0]
+    assert ends.tolist() == pytest.approx([10, 10, 10])
+
+
 def test_an_unknown_commodity_follows_inflation_very_unsurely():
     lines = make_lines(2, commodity=["", "dc_motor"], commodity_confidence=[0.0, 1.0])
     general = make_prices("general_inflation", 2010, 100 * 1.02 ** np.arange(18))
