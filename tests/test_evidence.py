@@ -7,10 +7,11 @@ import pytest
 from made_market import AS_OF, bare_library, flat_inflation, make_curves, make_lines, make_quotes
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
-from bomaudit.curves.carry import Wander
+from bomaudit.curves.carry import Wander, carry
 from bomaudit.curves.level import as_arrays, find_level
+from bomaudit.curves.offers import find_newer
 from bomaudit.estimate import estimate
-from bomaudit.evidence import Told, weigh
+from bomaudit.evidence import Told, _told, weigh
 
 
 def random_case(rng, lines=4, most=5):
@@ -163,3 +164,44 @@ def test_another_suppliers_quote_counts_less():
 
 def test_quotes_before_the_basis_date_are_no_newer_evidence():
     assert prices(("P0", "2014-01-01", 20.0))["walk_newer_quotes"] == 0
+
+
+def test_the_less_is_known_of_the_booked_date_the_more_a_quote_counts():
+    known, guessed = (
+        prices(("P0", "2026-06-29", 9.0), kind="budgetary", basis_date="2026-06-01", basis_date_sd=sd)
+        for sd in (0.0, 0.5)
+    )
+    assert guessed["walk_newer_quotes"] < 1.05 * known["walk_newer_quotes"] < 0
+
+
+def test_lines_in_company_are_estimated_as_alone():
+    """Quotes in two currencies and markets, one for a quantity: what moves one line is not what moves the other."""
+    apart = {
+        "price_currency": ["EUR", "USD"], "commodity": ["sensor", "machined_part"],
+        "annual_qty_then": [1e3, np.nan], "annual_qty_now": [5e3, np.nan],
+    }  # fmt: skip
+    quotes = make_quotes(
+        ("P0", "2021-01-01", 7.0), ("P1", "2022-01-01", 12.0), currency=["EUR", "USD"], annual_qty=[2e3, np.nan]
+    )
+    both = make_lines(2, **apart)
+    curves = make_curves(both, quotes=quotes)
+    together = estimate(both, curves, as_of=AS_OF, confidence=0.8)
+    assert together.frame["evidence"].str.startswith("1 newer quote").all()
+    for row in range(2):
+        alone = estimate(both.iloc[[row]], curves, as_of=AS_OF, confidence=0.8)
+        for name in ("estimate", "sd_log", "var_own_volume", "var_currency"):
+            assert alone.frame[name].iloc[0] == pytest.approx(together.frame[name].iloc[row], rel=1e-9), name
+
+
+def test_a_quote_far_off_counts_as_if_six_deviations_off():
+    """Of all that is uncertain: booked price and date, what the price wanders, shared factors, and the quote itself."""
+    lines = make_lines(2, basis_date_sd=2.0, commodity="sensor", price_currency="USD")
+    curves = make_curves(lines, quotes=make_quotes(("P0", "2024-01-01", 1000.0), ("P1", "2024-01-01", 10.0)))
+    priced = as_arrays(lines, curves, np.datetime64(AS_OF, "D"))
+    level, pairs = find_level(priced, curves), find_newer(priced.asked, curves.offers, as_of=np.datetime64(AS_OF, "D"))
+    then = carry(curves, priced.spans.take(pairs.line, now=curves.offers.day[pairs.quote]))
+    told = _told(priced, level, then, pairs, curves=curves)
+    parts = [level.basis, level.date, then.process, (told.loadings**2).sum(axis=1), told.noise**2]
+    assert (np.array(parts) > 0).all()
+    assert abs(told.deviation[0]) / np.sqrt(sum(parts))[0] == pytest.approx(6.0)
+    assert told.noise[1] == curves.offers.noise[pairs.quote[1]], "not far off: its own noise"
