@@ -1,10 +1,11 @@
 """Newer quotes move the estimate as a Kalman filter would."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_market import AS_OF, bare_library, flat_inflation, make_curves, make_lines, make_quotes
+from made_market import AS_OF, EURO, bare_library, flat_inflation, make_curves, make_lines, make_quotes
 from statsmodels.tsa.statespace.mlemodel import MLEModel
 
 from bomaudit.curves.carry import Wander, carry
@@ -205,3 +206,46 @@ def test_a_quote_far_off_counts_as_if_six_deviations_off():
     assert (np.array(parts) > 0).all()
     assert abs(told.deviation[0]) / np.sqrt(sum(parts))[0] == pytest.approx(6.0)
     assert told.noise[1] == curves.offers.noise[pairs.quote[1]], "not far off: its own noise"
+
+
+@pytest.mark.parametrize(
+    "quoted_for", [1000.0, 100.0, np.nan], ids=["today's quantity", "the booked one", "none stated"]
+)
+def test_a_quote_at_the_expected_price_moves_nothing_whatever_quantity_it_is_for(quoted_for):
+    """Own volume carried both booked cost and quote to today's quantity; where none is stated it is today's."""
+    lines = make_lines(commodity="sensor", annual_qty_then=100.0, annual_qty_now=1000.0)
+    given = {"library": bare_library(), "input_prices": flat_inflation()}
+    expected = estimate(lines, make_curves(lines, **given), as_of=AS_OF, confidence=0.8).frame.iloc[0]
+    per_step = np.log1p(expected["walk_own_volume"] / (expected["estimate"] - expected["walk_own_volume"]))
+    at = expected["estimate"] * (np.exp(-per_step) if quoted_for == 100 else 1.0)
+    quotes = make_quotes(("P0", str(AS_OF), at), annual_qty=quoted_for)
+    found = estimate(lines, make_curves(lines, quotes=quotes, **given), as_of=AS_OF, confidence=0.8).frame.iloc[0]
+    assert per_step < -0.05
+    assert found["evidence"].startswith("1 newer")
+    assert found["walk_newer_quotes"] == pytest.approx(0, abs=1e-3)
+    assert found["estimate"] == pytest.approx(expected["estimate"], rel=1e-3)
+
+
+def test_a_quote_at_the_expected_price_moves_nothing_in_another_currency_either():
+    lines = make_lines(commodity="sensor", price_currency="USD")
+    given = {"library": bare_library(), "input_prices": flat_inflation()}
+    expected = estimate(lines, make_curves(lines, **given), as_of=AS_OF, confidence=0.8).frame.iloc[0]
+    rate = EURO.rate(["USD"], np.array([AS_OF], dtype="M8[D]"))[0]
+    quotes = make_quotes(("P0", str(AS_OF), expected["estimate"] / rate), currency="USD")
+    found = estimate(lines, make_curves(lines, quotes=quotes, **given), as_of=AS_OF, confidence=0.8).frame.iloc[0]
+    assert abs(np.log(rate)) > 0.05
+    assert found["evidence"].startswith("1 newer")
+    assert found["walk_newer_quotes"] == pytest.approx(0, abs=1e-3)
+
+
+def test_the_evidence_is_told_in_words():
+    quotes = make_quotes(
+        ("P0", "2024-01-01", 8.0), ("P0", "2026-06-30", 7.0), ("P0", "2026-06-30", 9.0), ("P1", "2026-06-30", 7.0),
+        min_qty=[0.0, 100, 0, 0],
+    )  # fmt: skip
+    lines = make_lines(3)
+    frame = estimate(lines, make_curves(lines, quotes=quotes), as_of=AS_OF, confidence=0.8).frame
+    two, one, none = frame["evidence"]
+    assert two == "2 newer quotes, newest 2026-06-30, weight 100 %; 1 other price breaks passed over"
+    assert re.fullmatch(r"1 newer quote, newest 2026-06-30, weight 9\d %", one)
+    assert none == ""
