@@ -239,7 +239,7 @@ def test_an_error_of_ours_shows_no_traceback_no_environment_and_no_file(monkeypa
         own = {"price": 41.07, "token": os.environ["SECRET_TOKEN"]}
         raise RuntimeError("cells: " + "41.07\x1b[2J " * 400) from KeyError(str(own))
 
-    monkeypatch.setattr("bomaudit.audit.open_audit", broken)
+    monkeypatch.setattr("bomaudit.opened.open_audit", broken)
     with pytest.raises(SystemExit) as ended:
         main()
     said = capsys.readouterr()

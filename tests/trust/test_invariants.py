@@ -105,10 +105,10 @@ def test_rounding_of_the_last_digits_is_no_break(sample_audit):
 
 def test_a_broken_run_says_so_on_every_file_and_fails(tmp_path, sample_folder, monkeypatch):
     out, real = tmp_path / "out", job.judge_lines
-    whole = CliRunner().invoke(app, ["audit", str(sample_folder), "--out", str(out), "--quiet"])
-    before = {p.name: p.read_bytes() for p in out.iterdir()}
-    assert whole.exit_code == 0
-    assert json.loads(before["summary.json"])["usable"] is True
+    before = {name: f"{name} of an earlier run".encode() for name in files.NAMES}
+    out.mkdir()
+    for name, data in before.items():
+        (out / name).write_bytes(data)
 
     def wrong(*arguments):
         lines = real(*arguments)
@@ -136,5 +136,7 @@ def test_a_broken_run_says_so_on_every_file_and_fails(tmp_path, sample_folder, m
     assert not (tmp_path / "r").exists()
 
     monkeypatch.setattr(job, "judge_lines", real)
-    CliRunner().invoke(app, ["audit", str(sample_folder), "--out", str(out), "--quiet"])
+    whole = CliRunner().invoke(app, ["audit", str(sample_folder), "--out", str(out), "--quiet"])
+    assert whole.exit_code == 0
+    assert json.loads((out / "summary.json").read_text())["usable"] is True
     assert {p.name for p in out.iterdir()} == set(files.NAMES), "a whole run clears what a broken one left"
