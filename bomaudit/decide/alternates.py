@@ -36,6 +36,7 @@ def as_decisions(rows: pd.DataFrame, lines: pd.DataFrame) -> tuple[pd.DataFrame,
     for name in PLACE_COLUMNS:
         table[name] = rows[name] if name in rows else ("" if name != "source_row" else range(1, len(rows) + 1))
     table = table[(table["part_no"] != "") & (table["alternate_part_no"] != "")].reset_index(drop=True)
+    lines = lines[lines["part_no"].isin(table["part_no"])]
     qty = table["part_no"].map(lines.groupby("part_no")["qty_per"].sum())
     known = qty > 0
     findings = [
