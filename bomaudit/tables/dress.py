@@ -11,9 +11,8 @@ import re
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from xml.parsers import expat
 
-from bomaudit.tables.files import Book
+from bomaudit.tables.files import DAMAGED, Book
 from bomaudit.tables.money import code_in_format
 from bomaudit.tables.sheets import letter
 from bomaudit.tables.xml_parts import elements, local_name, ods_cells
@@ -68,7 +67,7 @@ def dress_of(book: Book, sheet: str, columns: tuple[int, ...]) -> Dress:
         return Dress()
     try:
         return readers[book.kind](book, sheet, columns)
-    except (zipfile.BadZipFile, KeyError, ValueError, IndexError, expat.ExpatError):
+    except (*DAMAGED, KeyError, IndexError):
         return Dress()
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import lzma
 import re
 import struct
 import zipfile
@@ -96,7 +97,7 @@ def _zip_kind(data: bytes) -> str:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             names = set(archive.namelist())
-    except (zipfile.BadZipFile, ValueError, OSError):
+    except DAMAGED:
         return "damaged"
     if "xl/workbook.bin" in names:
         return "xlsb"
@@ -207,13 +208,21 @@ def _worksheet(file: str, page: Any, *, visible: bool) -> Sheet:
     return replace(sheet, merged=merged)
 
 
+DAMAGED = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, expat.ExpatError, ForbiddenXmlError, RuntimeError,
+    ValueError, OSError, EOFError,
+)  # fmt: skip
+"""What an archive raises whose parts are not where or what its directory says: places before its start are ValueError,
+packing that breaks off is EOFError or OSError, depending on the method."""
+
+
 def _read_packed(path: Path, data: bytes, parts: dict[str, bytes]) -> _Opened:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             _check_sizes(path, data, archive)
             names = archive.namelist()
             odd = "xl/workbook.bin" in names or any([_check_areas(path, archive, parts), _check_repeats(path, archive)])
-    except (zipfile.BadZipFile, zlib.error, struct.error, expat.ExpatError, ForbiddenXmlError, RuntimeError):
+    except DAMAGED:
         raise _refuse(path, "damaged") from None
     if odd:
         _try_out(path, data)
