@@ -224,6 +224,9 @@ def test_a_quote_at_the_expected_price_moves_nothing_whatever_quantity_it_is_for
     assert found["evidence"].startswith("1 newer")
     assert found["walk_newer_quotes"] == pytest.approx(0, abs=1e-3)
     assert found["estimate"] == pytest.approx(expected["estimate"], rel=1e-3)
+    before, after = (f["var_own_volume"] * f["sd_log"] ** 2 for f in (expected, found))
+    known = 0.0 if quoted_for != 100 else 1.0  # a price at today's quantity leaves no doubt of what the quantity does
+    assert after / before == pytest.approx(known, abs=0.02)
 
 
 def test_a_quote_at_the_expected_price_moves_nothing_in_another_currency_either():
@@ -236,6 +239,16 @@ def test_a_quote_at_the_expected_price_moves_nothing_in_another_currency_either(
     assert abs(np.log(rate)) > 0.05
     assert found["evidence"].startswith("1 newer")
     assert found["walk_newer_quotes"] == pytest.approx(0, abs=1e-3)
+
+
+def test_a_quote_of_the_day_leaves_little_doubt_of_the_commodity():
+    """What the commodity did over ten years no longer counts, but by the share left to the booked cost."""
+    lines = make_lines(commodity_confidence=0.5)
+    curves = [make_curves(lines, quotes=q) for q in (make_quotes(), make_quotes(("P0", str(AS_OF), 9.0)))]
+    found = [estimate(lines, c, as_of=AS_OF, confidence=0.8).frame.iloc[0] for c in curves]
+    before, after = (f["var_classification"] * f["sd_log"] ** 2 for f in found)
+    assert before > 0.01
+    assert after < 0.01 * before
 
 
 def test_the_evidence_is_told_in_words():

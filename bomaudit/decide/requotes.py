@@ -144,7 +144,8 @@ def quote_requests(
     shown = rules.show_last_price
     last = {"last_price": "booked_price", "last_price_currency": "booked_currency", "last_price_date": "basis_date"}
     for name, source in last.items():
-        values = sheet["part_no"].map(first[source])
+        # reindexed, not mapped: that fails on dates where the BOM holds none of the parts
+        values = first[source].reindex(sheet["part_no"]).set_axis(sheet.index)
         sheet[name] = values if shown else values.mask(values.notna())
     sheet["last_price_currency"] = texts(sheet["last_price_currency"])
     sheet["price_currency"] = texts(sheet["part_no"].map(first["price_currency"]))

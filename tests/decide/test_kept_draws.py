@@ -44,3 +44,19 @@ def test_another_seed_another_set_and_the_oldest_are_forgotten(cache, monkeypatc
 def test_a_cache_that_cannot_be_written_costs_time_only(cache):
     cache.write_text("a file in the way", "utf-8")
     assert kept_scores(5, draws=64, seed=3).tolist() == exact(5)
+
+
+def test_too_many_are_made_each_time_and_not_kept(cache, monkeypatch):
+    monkeypatch.setattr(kept_draws, "_LARGEST", 5 * 64 * 4 - 1)
+    assert kept_scores(5, draws=64, seed=3).tolist() == exact(5)
+    assert not cache.exists()
+
+
+def test_old_ones_that_cannot_be_removed_stay(cache, monkeypatch):
+    def refuse(*_, **__):
+        raise PermissionError
+
+    monkeypatch.setattr(kept_draws, "_MOST_KEPT", 0)
+    monkeypatch.setattr(kept_draws.Path, "unlink", refuse)
+    assert kept_scores(5, draws=64, seed=3).tolist() == exact(5)
+    assert len(list(cache.iterdir())) == 1

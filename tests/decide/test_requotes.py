@@ -10,7 +10,7 @@ from made_decisions import market_of, row
 from bomaudit.decide import explain_decision, quote_requests
 from bomaudit.decide.candidates import function_of
 from bomaudit.decide.portfolio import add_up
-from bomaudit.decide.requotes import rank_requotes
+from bomaudit.decide.requotes import quantities_in_decisions, rank_requotes
 
 PARTS = [
     {"part_no": "A", "booked": 30, "today": 31, "sd": 0.05, "supplier": "S1", "annual_volume": 10_000.0},
@@ -132,3 +132,19 @@ def test_explain_gathers_both_columns_and_what_would_have_to_be_true():
 )  # fmt: skip
 def test_what_a_market_does_is_read_from_the_end_of_its_name(commodity, function):
     assert function_of(commodity) == function
+
+
+def test_a_part_outside_of_the_bom_is_asked_for_what_its_decisions_need():
+    """The largest option counts, not their sum; money, validation and parts per order are no quantity of parts."""
+    elements = pd.DataFrame(
+        [("D", "X", "part", "per_unit", 2.0), ("E", "X", "part", "per_unit", 3.0), ("E", "", "part", "per_unit", 9.0),
+         ("D", "X", "validation", "per_unit", 50.0), ("D", "X", "part", "once", 50.0)],
+        columns=["decision", "part_no", "kind", "basis", "qty"],
+    )  # fmt: skip
+    decisions = pd.DataFrame({"decision": ["D", "E"], "annual_volume": [1000.0, 500.0]})
+    elsewhere = quantities_in_decisions(elements, decisions)
+    assert elsewhere.to_dict() == {"X": 2000.0}
+    market = market_of(PARTS)
+    requotes = market.decide(ROWS).requotes.head(1).assign(part_no="X")
+    asked = quote_requests(requotes, market.audited, rules=market.settings.decide, elsewhere=elsewhere)
+    assert asked["annual_qty"].tolist() == [2000.0]
