@@ -133,7 +133,7 @@ def _missing(kind: str, size: int) -> Column:
     if kind in _TEXTS:
         return Names(np.zeros(size, dtype=np.int64), np.array([""], dtype=object))
     if kind in _DATES:
-        return np.full(size, np.datetime64("NaT"), dtype="datetime64[us]")
+        return np.full(size, np.datetime64("NaT", "us"), dtype="datetime64[us]")
     return np.full(size, np.nan)
 
 

@@ -107,7 +107,8 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
     reads = [(None, "", False) if k is None or k == "" else _read(k, order) for k in seen]
     blank = np.array([k is None or k == "" for k in seen], dtype=bool)
     value = np.array(
-        [np.datetime64("NaT") if day is None else np.datetime64(day) for day, _, _ in reads], dtype="datetime64[us]"
+        [np.datetime64("NaT", "us") if day is None else np.datetime64(day) for day, _, _ in reads],
+        dtype="datetime64[us]",
     )
     precision = np.array([p for _, p, _ in reads], dtype=object)
     unread = np.array([day is None for day, _, _ in reads], dtype=bool) & ~blank

@@ -45,5 +45,5 @@ def missing(column: Column, n: int) -> Any:
     if column.kind in ("money", "number", "share"):
         return np.full(n, np.nan)
     if column.kind in ("date", "period"):
-        return np.full(n, np.datetime64("NaT"), dtype="datetime64[us]")
+        return np.full(n, np.datetime64("NaT", "us"), dtype="datetime64[us]")
     return pd.array([None] * n, dtype="boolean")

@@ -32,7 +32,7 @@ def catalogue(parts: int, seed: int = 1) -> pa.Table:
             "sourcing": pa.array(np.where(rng.random(parts) < 0.3, "custom", "standard").astype(object)),
             "unit_cost": pa.array(np.where(rng.random(parts) < 0.01, np.nan, cost), from_pandas=True),
             "currency": pa.array(np.array(["EUR", "USD", "CNY"], dtype=object)[rng.integers(0, 3, parts)]),
-            "cost_date": pa.array(np.where(rng.random(parts) < 0.02, np.datetime64("NaT"), dates)),
+            "cost_date": pa.array(np.where(rng.random(parts) < 0.02, np.datetime64("NaT", "D"), dates)),
         }
     )
 
