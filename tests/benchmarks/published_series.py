@@ -7,6 +7,7 @@ development dependency ``cpi`` (US Bureau of Labor Statistics, CPI-U, US city av
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -77,7 +78,7 @@ def consumer_prices(*, longest: int = 41) -> pd.DataFrame:
         "select s.items code, i.year, i.period, i.value from indexes i join series s on s.id = i.series "
         "where s.id like 'CUUR0000%' and i.period like 'M%'"
     )
-    with sqlite3.connect(f"file:{Path(spec.origin).with_name('cpi.db')}?mode=ro", uri=True) as base:
+    with closing(sqlite3.connect(f"file:{Path(spec.origin).with_name('cpi.db')}?mode=ro", uri=True)) as base:
         raw = pd.read_sql(query, base)
     monthly = raw[raw["period"] != "M13"].groupby(["code", "year"])["value"].agg(["mean", "size"])
     annual = raw[raw["period"] == "M13"].set_index(["code", "year"])["value"]
