@@ -125,7 +125,7 @@ def write(folder, rows, kind):
     return folder / "bom.csv"
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
 @given(bill=bills(), dress=dresses)
 def test_a_random_bill_in_random_dress_reads_back(bill, dress):
     with TemporaryDirectory() as folder:
@@ -141,7 +141,7 @@ def test_a_random_bill_in_random_dress_reads_back(bill, dress):
     assert len(got.rows) >= frame["source_row"].max()
 
 
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=40, deadline=None, derandomize=True)
 @given(parents=st.lists(st.integers(0, 8), min_size=3, max_size=12), style=st.sampled_from(("level", "dots", "parent")))
 def test_a_random_structure_reads_back_in_every_style(parents, style):
     parent = [-1] + [min(p, i) for i, p in enumerate(parents)]
@@ -167,7 +167,7 @@ def test_a_random_structure_reads_back_in_every_style(parents, style):
     assert frame["parent_row"].tolist() == [place[parent[n]] if parent[n] >= 0 else -1 for n in order]
 
 
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(bill=bills())
 def test_reading_twice_gives_the_same(bill):
     dress = Dress("en", 1, ".", "", "csv", True, True, False, 1)

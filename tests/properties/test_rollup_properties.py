@@ -82,7 +82,7 @@ def test_scrap_only_adds(rate, qty):
 
 
 @given(st.lists(st.floats(-1e5, 1e5), min_size=8, max_size=8), st.floats(0.0001, 1e5), st.integers(0, 6))
-@settings(max_examples=80)
+@settings(max_examples=200)
 def test_bridge_adds_up_exactly(amounts, start, places):
     causes = pd.DataFrame([amounts], columns=[c for c in CAUSES if c != "rounding"])
     first = pd.Series([start])

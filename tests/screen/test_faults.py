@@ -69,9 +69,9 @@ def test_a_piece_that_kills_every_worker_is_passed_over(tmp_path):
     folder = write_dataset(make_dataset(60), tmp_path / "lines", 4)
     pieces = [tasks.Piece(p.name, "partition", p) for p in sorted(folder.iterdir())]
     with (
-        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
+        dask.config.set({"distributed.scheduler.allowed-failures": 1}),
         distributed.LocalCluster(
-            n_workers=1, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50
+            n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50
         ) as cluster,
         distributed.Client(cluster) as client,
     ):
