@@ -137,7 +137,7 @@ def judge_case(
         decisions=facts[list(DECISIONS_OUT.names)],
         options=show_options(case),
         elements=show_elements(case, confidence),
-        requotes=rank_requotes(audited, outside_parts(case, confidence), of_parts, rules=rules),
+        requotes=rank_requotes(audited, outside_parts(case, confidence), of_parts, rules=rules, currency=currency),
         tornado=tornado(case, rules=rules, confidence=confidence, as_of=as_of, inputs=bars),
         inputs=effects[COLUMNS],
         savings=savings(case, outcomes),

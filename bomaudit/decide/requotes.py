@@ -7,6 +7,7 @@ import pandas as pd
 
 from bomaudit.decide.register import by_group, texts
 from bomaudit.decide.value_of_asking import gain_from_asking
+from bomaudit.decide.verdict import about
 from bomaudit.glossary import REQUOTES
 from bomaudit.settings import DecideSection
 
@@ -15,7 +16,7 @@ _BREAKS = (0.5, 1.0, 2.0)
 
 
 def rank_requotes(
-    audited: pd.DataFrame, outside: pd.DataFrame, known: pd.DataFrame, *, rules: DecideSection
+    audited: pd.DataFrame, outside: pd.DataFrame, known: pd.DataFrame, *, rules: DecideSection, currency: str
 ) -> pd.DataFrame:
     """Parts whose quote is worth more than it costs.
 
@@ -29,6 +30,8 @@ def rank_requotes(
     known : DataFrame
         decision, part_no, evsi: worth of one quote in each decision. [currency]
     rules : DecideSection
+    currency : str
+        Audit currency.
 
     Returns
     -------
@@ -63,7 +66,7 @@ def rank_requotes(
     parts = parts.sort_values(["value_of_asking", "part_no"], ascending=[False, True], kind="stable").reset_index(
         drop=True
     )
-    parts = parts.assign(rank=np.arange(1, len(parts) + 1, dtype=float), reason=_reasons(parts, rules))
+    parts = parts.assign(rank=np.arange(1, len(parts) + 1, dtype=float), reason=_reasons(parts, rules, currency))
     return parts[list(REQUOTES.names)]
 
 
@@ -77,13 +80,9 @@ def _by_part(audited: pd.DataFrame) -> pd.DataFrame:
     return first.reset_index()
 
 
-def _whole(amount: float) -> str:
-    return f"{amount:,.0f}".replace(",", " ")
-
-
-def _reasons(parts: pd.DataFrame, rules: DecideSection) -> pd.Series:
-    knowing, winning = (texts(parts[name].map(_whole)) for name in ("in_decisions", "by_price"))
-    share = f"{100 * rules.gain_share:g} % of the expected fall below the booked cost"
+def _reasons(parts: pd.DataFrame, rules: DecideSection, currency: str) -> pd.Series:
+    knowing, winning = (texts(parts[name].map(lambda m: about(m, currency))) for name in ("in_decisions", "by_price"))
+    share = f"{100 * rules.gain_share:g} % of what it may have fallen below the booked cost"
     in_decisions, by_price = parts["in_decisions"] >= 1, parts["by_price"] >= 1
     text = np.select(
         [in_decisions & by_price, in_decisions],

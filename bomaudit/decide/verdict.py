@@ -22,6 +22,7 @@ A decision that bears on safety is never more than ``review``: where 3 or 5 woul
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable
 from typing import Any
 
@@ -118,6 +119,7 @@ _WHY = {
     "still_cheapest": "The choice is still the cheapest: switching to {switch_to} would come to {npv} and pays back"
     " with {chance}.",
 }
+_SURE = 0.99
 _FIRST_SAFETY = "Engineering review needed before re-opening, a part bears on safety. "
 
 
@@ -125,13 +127,26 @@ def _sentence(row: dict[Hashable, Any], rules: DecideSection, currency: str, con
     rule = str(row["rule"])
     money = ("npv", "npv_low", "npv_later", "value_of_asking")
     text = _WHY[rule.removeprefix(SAFETY)].format(
-        switch_to=row["switch_to"], ask_first=row["ask_first"], chance=f"{100 * row['p_pays_back']:.0f} %",
-        confidence=f"{100 * confidence:g} %", cost_of_asking=_money(rules.cost_of_asking, currency),
+        switch_to=row["switch_to"], ask_first=row["ask_first"], chance=_chance(row["p_pays_back"]),
+        confidence=f"{100 * confidence:g} %", cost_of_asking=_whole(rules.cost_of_asking, currency),
         tips_on=f"{row['tips_on']:%Y-%m}" if pd.notna(row["tips_on"]) else "",
-        **{name: _money(row[name], currency) for name in money},
+        **{name: about(row[name], currency) for name in money},
     )  # fmt: skip
     return _FIRST_SAFETY + text if rule.startswith(SAFETY) else text
 
 
-def _money(amount: float, currency: str) -> str:
+def about(amount: float, currency: str) -> str:
+    """Write an estimated amount with the three figures that it can bear. [currency]."""
+    digits = 2 - math.floor(math.log10(abs(amount))) if math.isfinite(amount) and amount else 0
+    return _whole(round(amount, min(digits, 0)), currency)
+
+
+def _whole(amount: float, currency: str) -> str:
     return f"{amount:,.0f}".replace(",", " ") + f" {currency}"
+
+
+def _chance(p: float) -> str:
+    """Write a probability; never as certain or impossible, which no estimate can say."""
+    return (
+        "a chance over 99 %" if p > _SURE else "a chance under 1 %" if p < 1 - _SURE else f"a chance of {100 * p:.0f} %"
+    )

@@ -48,8 +48,8 @@ def test_worth_in_several_decisions_adds_up():
     once = market_of(PARTS).decide(ROWS).decisions.loc[0, "value_of_asking"]
     twice = market_of(PARTS).decide([*ROWS, *(r | {"decision": "E"} for r in ROWS)])
     part = twice.decisions.loc[0, "ask_first"]
-    price = rank_requotes(market_of(PARTS).audited, pd.DataFrame(columns=["part_no"]), pd.DataFrame(
-        {"decision": [], "part_no": [], "evsi": []}), rules=market_of(PARTS).settings.decide)  # fmt: skip
+    nothing = pd.DataFrame(columns=["part_no"]), pd.DataFrame({"decision": [], "part_no": [], "evsi": []})
+    price = rank_requotes(market_of(PARTS).audited, *nothing, rules=market_of(PARTS).settings.decide, currency="EUR")
     alone = price.set_index("part_no")["value_of_asking"].get(part, 0.0)
     total = twice.requotes.set_index("part_no").loc[part]
     assert total["value_of_asking"] - alone == pytest.approx(2 * once, rel=3e-3)

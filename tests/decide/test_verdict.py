@@ -11,7 +11,7 @@ import pytest
 from made_decisions import AS_OF, market_of, row
 
 from bomaudit.decide import RULES
-from bomaudit.decide.verdict import judge, say_why
+from bomaudit.decide.verdict import about, judge, say_why
 from bomaudit.glossary import DECISIONS_OUT, REQUOTES, VERDICTS
 from bomaudit.settings import DecideSection
 
@@ -98,12 +98,28 @@ def test_a_reason_has_the_figures_of_its_decision():
     }
     text = say_why(pd.DataFrame([STANDS | made]), RULES_OF_TEST, currency="EUR", confidence=0.8)[0]
     assert text == (
-        "Switching to new is worth 12 346 EUR, still 1 EUR at the low end of the 80 % interval,"
-        " and pays back with 87 %."
+        "Switching to new is worth 12 300 EUR, still 1 EUR at the low end of the 80 % interval,"
+        " and pays back with a chance of 87 %."
     )
     knowing = STANDS | made | {"rule": "worth_knowing", "value_of_asking": 900}
     text = say_why(pd.DataFrame([knowing]), RULES_OF_TEST, currency="EUR", confidence=0.8)[0]
     assert text.endswith("one quote for P1 is worth 900 EUR and costs 100 EUR.")
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"), [(1.0, "over 99 %"), (0.991, "over 99 %"), (0.99, "of 99 %"), (0.0, "under 1 %")]
+)
+def test_no_reason_calls_a_decision_certain(chance, said):
+    made = pd.DataFrame([STANDS | {"rule": "likely", "switch_to": "new", "ask_first": "", "p_pays_back": chance}])
+    assert f"pays back with a chance {said};" in say_why(made, RULES_OF_TEST, currency="EUR", confidence=0.8)[0]
+
+
+@pytest.mark.parametrize(
+    ("amount", "said"),
+    [(1_842_972.0, "1 840 000 EUR"), (-12_346.0, "-12 300 EUR"), (999.6, "1 000 EUR"), (0.0, "0 EUR"), (0.2, "0 EUR")],
+)
+def test_an_estimated_amount_has_three_figures(amount, said):
+    assert about(amount, "EUR") == said
 
 
 def market(today, sd=0.05, **more):
