@@ -62,8 +62,8 @@ def summarise(content: Content) -> dict[str, Any]:
             "invented": settings.audit.invented,
         },
         "money": {
-            "booked_above_estimate_per_year": money.above,
-            "booked_below_estimate_per_year": money.below,
+            "booked_above_estimate_per_year": plain(money.above),
+            "booked_below_estimate_per_year": plain(money.below),
             "lines_above": money.lines_above,
             "lines_below": money.lines_below,
         },

@@ -221,7 +221,7 @@ class Stake:
     Attributes
     ----------
     above, below : float
-        Sums of the exposures of flagged lines, both positive. [currency/year]
+        Sums of the exposures of flagged lines, both positive; NaN where it is known of none of them. [currency/year]
     lines_above, lines_below : int
     """
 
@@ -233,13 +233,19 @@ class Stake:
 
 def stake(lines: pd.DataFrame) -> Stake:
     """Sum the exposure of flagged lines, both signs apart: they do not cancel for whoever buys the parts."""
-    money = lines.loc[lines["status"].isin(FLAGGED), "exposure_per_year"].dropna()
+    money = lines.loc[lines["status"].isin(FLAGGED), "exposure_per_year"]
+    unknown = len(money) > 0 and bool(money.isna().all())
     return Stake(
-        above=float(money[money > 0].sum()),
-        below=float(-money[money < 0].sum()),
+        above=np.nan if unknown else float(money[money > 0].sum()),
+        below=np.nan if unknown else float(-money[money < 0].sum()),
         lines_above=int((money > 0).sum()),
         lines_below=int((money < 0).sum()),
     )
+
+
+def money_known(content: Content) -> bool:
+    """Whether drift can be turned into money a year: no line without an annual volume has an exposure."""
+    return bool(content.lines["exposure_per_year"].notna().any())
 
 
 def at_stake(content: Content, sign: int) -> tuple[float, float, float]:

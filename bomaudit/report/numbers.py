@@ -60,12 +60,12 @@ class Numbers:
 
     def amount(self, value: float, *, signed: bool = False) -> str:
         """Write an amount of money: whole, small ones with cents. [currency]."""
-        return self.plain(value, 0 if abs(value) >= 100 else 2, signed=signed)  # noqa: PLR2004
+        return self.plain(value, 0 if abs(value) >= 100 or value == 0 else 2, signed=signed)  # noqa: PLR2004
 
     def about(self, value: float, *, signed: bool = False) -> str:
         """Write an estimated amount with the three figures that it can bear. [currency]."""
         if not math.isfinite(value) or value == 0:
-            return self.amount(value)
+            return self.plain(value)
         digits = 2 - math.floor(math.log10(abs(value)))
         return self.plain(round(value, digits), max(0, min(digits, 2)), signed=signed)
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import input_words, words
-from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts
+from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts, money_known
 from bomaudit.report.numbers import Numbers
 
 MOST_MOVES = 8
@@ -85,20 +85,27 @@ def given(content: Content) -> list[str]:
 
 def found(content: Content, n: Numbers) -> list[str]:
     """Say in three sentences what was found: lines, decisions, the first quote to ask for; before, what was given."""
-    counts, cur = count_statuses(content.lines), content.currency
-    first, worth = content.requotes.head(1), content.portfolio[content.portfolio["counted"]]
-    cautious = content.decisions.loc[content.decisions["decision"].isin(worth["decision"]), "npv_low"]
+    counts, cur, known = count_statuses(content.lines), content.currency, money_known(content)
+    first = content.requotes.head(1)
     return [
         *words.given_for_this_run(given(content)),
         words.found_lines(
             n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
-            unknown=counts["unknown"], above=at_stake(content, 1), below=at_stake(content, -1), currency=cur),
+            unknown=counts["unknown"], above=at_stake(content, 1), below=at_stake(content, -1), currency=cur,
+            money_known=known),
         words.found_decisions(n, counts=count_verdicts(content.decisions), currency=cur,
-                              npv=float(worth["npv_counted"].sum()), cautious=float(cautious.sum())),
+                              reopen=_worth_of(content, "reopen"), review=_worth_of(content, "review")),
         words.found_next(
             n, part="".join(first["part_no"]), description="".join(first["description"]),
-            value=float(first["value_of_asking"].sum()), currency=cur),
+            value=float(first["value_of_asking"].sum()), currency=cur, money_known=known),
     ]  # fmt: skip
+
+
+def _worth_of(content: Content, verdict: str) -> words.Worth:
+    """What the decisions of a verdict add to the total, and at their cautious ends; a shared change is paid once."""
+    counted = content.portfolio[content.portfolio["counted"] & content.portfolio["verdict"].eq(verdict)]
+    low = counted["decision"].map(content.decisions.set_index("decision")["npv_low"])
+    return float(counted["npv_counted"].sum()), float((low + counted["npv_counted"] - counted["npv"]).sum())
 
 
 def tell_line(content: Content, line: dict[Any, Any], n: Numbers) -> LineStory:

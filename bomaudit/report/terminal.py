@@ -20,6 +20,7 @@ from bomaudit.report.content import (
     by_verdict,
     count_statuses,
     gather,
+    money_known,
     stake,
 )
 from bomaudit.report.look import STATUS, VERDICT, Tone
@@ -139,14 +140,14 @@ def show_requote_list(content: Content, console: Console, *, top: int) -> None:
 
 def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why: bool = False) -> RenderableType:
     if requotes.empty:
-        return Text(words.found_next(n, part="", description="", value=0, currency=content.currency))
+        return Text(words.nothing_to_ask(money_known=money_known(content)))
     cur = content.currency
     grid = table("", "part", f"booked → estimate\n{cur} each", f"worth of\nknowing, {cur}", "for")
     for r in requotes.to_dict("records"):
         text = f"[b]{escape(r['part_no'])}[/b] {escape(r['description'])}"
         grid.add_row(
             n.plain(r["rank"]),
-            text + (f"\n{escape(r['reason'])}" if why else ""),
+            text + (f"\n{escape(n.as_written(r['reason']))}" if why else ""),
             f"{n.price(r['booked_cost'])} → {n.price(r['estimate'])}\n"
             f"({n.span(r['estimate_low'], r['estimate_high'], prices=True)})",
             n.about(r["value_of_asking"]),

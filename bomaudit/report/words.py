@@ -28,6 +28,8 @@ HEADROOM = (
     "The drift of these lines against the general price level: it alone undoes any smaller saving that was booked for "
     "a part that got dearer, or against one that got cheaper."
 )
+NO_VOLUME = "the annual volume is missing, set annual_volume under [audit] or in the BOM"
+NO_DECISIONS = "No decisions were given, so nothing can be said about past choices."
 
 
 def given_for_this_run(given: Sequence[str]) -> list[str]:
@@ -128,6 +130,8 @@ ABSENT: Mapping[str, str] = {
 
 Interval = tuple[float, float, float]
 """Estimate, low end, high end."""
+Worth = tuple[float, float]
+"""What switching is worth, and what it is worth at the cautious end. [currency]"""
 
 
 def list_of(items: Sequence[str], *, most: int = 6) -> str:
@@ -140,17 +144,15 @@ def list_of(items: Sequence[str], *, most: int = 6) -> str:
 
 def found_lines(
     numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, above: Interval, below: Interval,
-    currency: str,
+    currency: str, money_known: bool,
 ) -> str:  # fmt: skip
     """Say how many lines are out of date and what that is worth a year, with intervals."""
-    parts = [f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"]
-    if above[0] > 0:
-        parts.append(f"booked costs stand {_between(numbers, above)} {currency} a year above today's estimates")
-    if below[0] > 0:
-        parts.append(f"{_between(numbers, below)} {currency} a year below them")
-    money = " and ".join(parts[1:])
+    counted = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
+    sides = ((above, "above today's estimates"), (below, "below them" if above[0] > 0 else "below today's estimates"))
+    money = [f"{_between(numbers, side)} {currency} a year {where}" for side, where in sides if side[0] > 0]
     tail = f" {unknown} could not be judged." if unknown else ""
-    return parts[0] + (f"; on these {money}" if money else "") + "." + tail
+    tail += "" if money_known else f" What that is worth a year is not known: {NO_VOLUME}."
+    return counted + (f"; on these booked costs stand {' and '.join(money)}" if money else "") + "." + tail
 
 
 def _between(numbers: Numbers, money: Interval) -> str:
@@ -161,17 +163,32 @@ def _are(count: int) -> str:
     return "is" if count == 1 else "are"
 
 
-def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: str, npv: float, cautious: float) -> str:
-    """Say how many decisions fall on each verdict and what re-opening is worth, at its cautious end too."""
+def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: str, reopen: Worth, review: Worth) -> str:
+    """Say how many decisions fall on each verdict and what switching is worth, at its cautious end too.
+
+    What must be reviewed first is never part of what re-opening is worth: nobody may count on it yet.
+    """
     total = sum(counts.values())
     if not total:
-        return "No decisions were given, so nothing can be said about past choices."
+        return NO_DECISIONS
     say = [f"{n} {text[n != 1]}" for verdict, text in _COUNTED.items() if (n := counts.get(verdict, 0))]
+    after = "after the cost of change"
     worth = (
-        f" Re-opening is worth {numbers.about(npv)} {currency} after the cost of change, and still "
-        f"{numbers.about(cautious)} if each comes out at its cautious end."
+        f" Re-opening is worth {numbers.about(reopen[0])} {currency} {after}, {_cautious(numbers, reopen[1])}."
+        if reopen[0] > 0
+        else ""
     )
-    return f"Of {numbers.count(total, 'decision')}, {list_of(say)}.{worth if npv > 0 else ''}"
+    held = (
+        f" What engineering must review first would be worth {numbers.about(review[0])} {currency} "
+        f"{'more' if worth else after}, {_cautious(numbers, review[1])}."
+        if review[0] > 0
+        else ""
+    )
+    return f"Of {numbers.count(total, 'decision')}, {list_of(say)}.{worth}{held}"
+
+
+def _cautious(numbers: Numbers, money: float) -> str:
+    return f"{'and still' if money > 0 else 'but'} {numbers.about(money)} if each comes out at its cautious end"
 
 
 _COUNTED = {
@@ -184,10 +201,17 @@ _COUNTED = {
 """What is said of one decision and of several."""
 
 
-def found_next(numbers: Numbers, *, part: str, description: str, value: float, currency: str) -> str:
+def nothing_to_ask(*, money_known: bool) -> str:
+    """Say why no quote is asked for."""
+    if not money_known:
+        return f"What a quote is worth is not known: {NO_VOLUME}."
+    return "No single quote is worth more than the cost of asking for it."
+
+
+def found_next(numbers: Numbers, *, part: str, description: str, value: float, currency: str, money_known: bool) -> str:
     """Say which quote to ask for first."""
     if not part:
-        return "No single quote is worth more than the cost of asking for it."
+        return nothing_to_ask(money_known=money_known)
     name = f"{part} ({description})" if description else part
     return f"Ask first for a new quote of {name}: knowing its price is worth {numbers.about(value)} {currency}."
 

@@ -49,7 +49,7 @@ def test_what_rounds_to_nought_has_no_sign():
 
 
 def test_estimated_amounts_have_three_figures():
-    assert [EN.about(v) for v in (123456.0, 1234.5, 99.94, 0.0)] == ["123,000", "1,230", "99.9", "0.00"]
+    assert [EN.about(v) for v in (123456.0, 1234.5, 99.94, 0.0)] == ["123,000", "1,230", "99.9", "0"]
 
 
 @pytest.mark.parametrize("language", ["en", "de", "fr"])

@@ -1,0 +1,74 @@
+"""The sentences of the report: whole for every case, and never more than the figures bear."""
+
+from __future__ import annotations
+
+import pytest
+
+from bomaudit.report import words
+from bomaudit.report.numbers import Numbers
+
+N = Numbers("en", minus="-")
+NOTHING = (0.0, 0.0, 0.0)
+
+
+def lines(above=NOTHING, below=NOTHING, *, known=True) -> str:
+    return words.found_lines(N, audited=12, stale=9, drifting=2, unknown=1 - known, above=above, below=below,
+                             currency="EUR", money_known=known)  # fmt: skip
+
+
+def test_lines_on_one_side_only_make_a_whole_sentence():
+    assert lines(below=(163_000.0, 42_700.0, 284_000.0)) == (
+        "9 of 12 audited lines are stale and 2 drifting; on these booked costs stand 163,000 (42,700 to 284,000) EUR a "
+        "year below today's estimates."
+    )
+    assert lines(above=(900.0, 500.0, 1300.0)).endswith("stand 900 (500 to 1,300) EUR a year above today's estimates.")
+    assert lines() == "9 of 12 audited lines are stale and 2 drifting."
+
+
+def test_lines_on_both_sides_are_named_apart():
+    said = lines(above=(900.0, 500.0, 1300.0), below=(700.0, 0.0, 1500.0))
+    assert said.endswith(
+        "900 (500 to 1,300) EUR a year above today's estimates and 700 (0 to 1,500) EUR a year below them."
+    )
+
+
+CAUTIOUS = "if each comes out at its cautious end."
+
+
+@pytest.mark.parametrize(
+    ("reopen", "review", "said"),
+    [
+        (
+            (4e6, 1e6),
+            (7e5, 4e5),
+            f"Re-opening is worth 4,000,000 EUR after the cost of change, and still 1,000,000 {CAUTIOUS} What "
+            + f"engineering must review first would be worth 700,000 EUR more, and still 400,000 {CAUTIOUS}",
+        ),
+        (
+            (0.0, 0.0),
+            (7e5, 4e5),
+            "What engineering must review first would be worth 700,000 EUR after the cost of change, and still 400,000 "
+            + CAUTIOUS,
+        ),
+        (
+            (4e6, -1e6),
+            (0.0, 0.0),
+            f"Re-opening is worth 4,000,000 EUR after the cost of change, but -1,000,000 {CAUTIOUS}",
+        ),
+    ],
+)
+def test_what_waits_for_engineering_is_no_part_of_what_reopening_is_worth(reopen, review, said):
+    counts = {"reopen": int(reopen[0] > 0), "review": int(review[0] > 0), "stands": 2}
+    text = words.found_decisions(N, counts=counts, currency="EUR", reopen=reopen, review=review)
+    assert text.partition(". ")[2] == said
+
+
+def test_money_that_nobody_can_know_is_said_to_be_unknown_and_why():
+    assert lines(known=False).endswith(
+        "1 could not be judged. What that is worth a year is not known: the annual volume is missing, set "
+        "annual_volume under [audit] or in the BOM."
+    )
+    asked = words.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=False)
+    assert asked.startswith("What a quote is worth is not known: the annual volume is missing")
+    worth = words.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=True)
+    assert worth == "No single quote is worth more than the cost of asking for it."
