@@ -285,5 +285,23 @@ def test_price_on_request_is_named(washer):
     assert line["reason"]
 
 
+def test_safety_in_the_remarks_is_heard(washer):
+    lines = washer.lines.set_index("part_no")["safety_relevant"]
+    assert set(lines[lines].index) == {"HD140-206", "HD140-504"}
+
+
+def test_decisions_of_a_bill_that_never_mentions_safety_are_not_passed_in_silence(washer, tmp_path):
+    assert not [f for f in washer.findings if f.code == "D023"]
+    for file in WASHER.iterdir():
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    book = openpyxl.load_workbook(WASHER / "Stueckliste_HD140.xlsx")
+    for row in book["Stückliste"].iter_rows():
+        for cell in row:
+            cell.value = None if cell.value == "sicherheitsrelevant" else cell.value
+    book.save(tmp_path / "Stueckliste_HD140.xlsx")
+    (found,) = [f for f in audit(tmp_path).findings if f.code == "D023"]
+    assert "no decision is held for an engineering review" in str(found)
+
+
 def test_alternates_become_decisions(washer):
     assert len(washer.decided.decisions) == 3

@@ -20,7 +20,7 @@ from bomaudit.decide.market import Market, log_escalation
 from bomaudit.decide.register import Register, missing_volume, read_register
 from bomaudit.decide.timing import days_looked_at
 from bomaudit.estimate import Estimates
-from bomaudit.findings import Finding
+from bomaudit.findings import Finding, warning
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.lines import prepare_lines
 from bomaudit.settings import Settings
@@ -69,7 +69,8 @@ def decide(
     Notes
     -----
     Prices are held at today's in real money over the years left; forecasts only say when the balance passes. Findings
-    ``D001`` to ``D021`` and ``A001`` are described in the modules of this package.
+    ``D001`` to ``D022`` and ``A001`` are described in the modules of this package; ``D023``: no row of BOM or register
+    bears on safety.
     """
     as_rows, found = as_decisions(alternates, lines)
     rows = pd.concat([f for f in (decisions, as_rows) if len(f)] or [decisions], ignore_index=True)
@@ -90,7 +91,17 @@ def decide(
     )
     held = frozenset(rows["part_no"]) | frozenset(lines["part_no"].iloc[opened.market.rows])
     others = look_alikes(lines, estimates, curves, decided=held, as_of=as_of, confidence=settings.audit.confidence)
+    decided = replace(decided, findings=(*decided.findings, *_nothing_on_safety(decided.decisions, lines)))
     return replace(decided, headroom=headroom(audited, curves, as_of=as_of), candidates=others)
+
+
+def _nothing_on_safety(decisions: pd.DataFrame, lines: pd.DataFrame) -> list[Finding]:
+    """``D023``: decisions are judged and nobody said which of them bear on safety; silence is not an answer."""
+    if decisions.empty or decisions["safety_relevant"].any() or lines["safety_relevant"].any():
+        return []
+    return [warning("D023", "parts and decisions that bear on safety must be marked", found="none that is",
+                    assumed="no decision is held for an engineering review",
+                    advice="fill in safety_relevant, or make sure that none of them does")]  # fmt: skip
 
 
 @dataclass(frozen=True)

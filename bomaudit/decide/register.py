@@ -3,7 +3,7 @@
 Findings of this module: ``D001`` a name is missing · ``D002`` one option only · ``D003`` no chosen option, or several ·
 ``D004`` header fields contradict each other · ``D005`` annual volume not known · ``D006`` years left not stated ·
 ``D007`` change cost not stated · ``D008`` kind unknown · ``D009`` basis unknown or missing ·
-``D011`` low, amount and high out of order.
+``D011`` low, amount and high out of order · ``D022`` safety said in a remark only.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import pandas as pd
 from bomaudit.findings import Finding, error, warning
 from bomaudit.frames import conform
 from bomaudit.glossary import BASES, DECISIONS, ELEMENT_KINDS, PLACE_COLUMNS
+from bomaudit.prepare.safety import said_in_remarks
 from bomaudit.settings import Settings
 
 HEADER = ("title", "decided_on", "annual_volume", "volume_growth", "years_left", "change")
@@ -69,7 +70,7 @@ def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Reg
 
     Notes
     -----
-    Findings ``D001`` to ``D011``, see the module.
+    Findings ``D001`` to ``D011`` and ``D022``, see the module.
     """
     table = conform(rows, DECISIONS)
     for name in PLACE_COLUMNS:
@@ -173,10 +174,16 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
     heads = table.drop_duplicates("d").set_index("d")[["decision", *_PLACE]]
     for column in HEADER:
         heads[column] = _first_stated(table, column, "d")
-    flag = table["safety_relevant"].fillna(False).astype(bool)
+    in_words = said_in_remarks(table["safety_relevant"], table["note"])
+    flag = table["safety_relevant"].fillna(in_words).astype(bool)
     heads["safety_relevant"] = flag.groupby(table["d"]).any()
     heads["volume_growth"] = heads["volume_growth"].fillna(0.0)
     findings = _contradictions(table)
+    findings += [
+        at(r, warning, "D022", f"decision {r['decision']} should say whether it bears on safety", found=repr(r["note"]),
+           assumed="it does, by this remark", advice="confirm in the column safety_relevant, yes or no")
+        for r in records(table[in_words].drop_duplicates("d"))
+    ]  # fmt: skip
     late = heads["decided_on"] > pd.Timestamp(as_of)
     findings += [
         at(r, warning, "D004", "a decision should be taken before the as-of date", found=f"{r['decided_on']:%Y-%m-%d}",

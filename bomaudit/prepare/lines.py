@@ -13,6 +13,7 @@ from bomaudit.prepare.commodity import classify
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.part_graph import Scrap, effective, gross_quantity
 from bomaudit.prepare.rollup import explode
+from bomaudit.prepare.safety import said_in_remarks
 from bomaudit.settings import Settings
 
 _DAYS_PER_YEAR = 365.25
@@ -73,7 +74,22 @@ def prepare_lines(
     in_parent = _in_parent(bom, purchased, built, scrap=settings.read.scrap)
     lines = lines.assign(qty_in_parent=in_parent, why_not=why_not, auditable=why_not == "")
     said = _findings(bom, basis, why_not, settings=settings, as_of=as_of)
-    return lines, [*said, *_structure_findings(bom, purchased, built, as_of), *found]
+    return lines, [*said, *_structure_findings(bom, purchased, built, as_of), *_in_words(bom), *found]
+
+
+def _in_words(bom: pd.DataFrame) -> list[Finding]:
+    """Rows that bear on safety by their remark alone (``B110``)."""
+    rows = bom[said_in_remarks(bom["safety_relevant"], bom["note"])]
+    if rows.empty:
+        return []
+    first = rows.iloc[0]
+    named = ", ".join(rows["part_no"].where(rows["part_no"] != "", rows["description"]).head(5))
+    return [
+        warning("B110", "parts that bear on safety are best marked in a column of their own",
+                file=str(first["source_file"]), sheet=str(first["source_sheet"]), row=int(first["source_row"]),
+                column="note", found=f"{len(rows)} said in remarks: {named}", assumed="they bear on safety",
+                advice="confirm in the column safety_relevant, yes or no")
+    ]  # fmt: skip
 
 
 def _purchased(bom: pd.DataFrame) -> pd.Series:
@@ -118,6 +134,7 @@ def _assemble(
     settings: Settings,
 ) -> pd.DataFrame:
     today = pd.Timestamp(as_of)
+    in_words = said_in_remarks(bom["safety_relevant"], bom["note"])
     basis_date = basis["basis_date"].where(basis["basis_date"] <= today, today)
     day = basis_date.to_numpy()
     booked_cost = bom["unit_cost"].to_numpy() * fx.rate(bom["currency"].to_numpy(), day)
@@ -133,7 +150,7 @@ def _assemble(
             "supplier": bom["supplier"],
             **{c: market[c] for c in ("commodity", "commodity_basis", "commodity_confidence")},
             "sourcing": sourcing.where(sourcing.isin(_SOURCINGS), "standard"),
-            "safety_relevant": bom["safety_relevant"].fillna(False).astype(bool),
+            "safety_relevant": bom["safety_relevant"].fillna(in_words).astype(bool),
             "qty_per": quantity,
             "uom": bom["uom"],
             "annual_volume": annual_volume,

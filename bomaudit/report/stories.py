@@ -165,6 +165,8 @@ def _evidence(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
     said = [f"booked cost {dated}", f"market: {market}{how}"]
     if curve := learning(content, line["commodity"], n):
         said.append(curve)
+    if line["safety_relevant"] is True:
+        said.append(words.SAFETY_FIRST)
     if line["stage"]:
         said.append(f"stage of the market: {words.STAGE.get(line['stage'], line['stage'])}")
     return said
@@ -204,7 +206,7 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     )  # fmt: skip
     bridge = bridge_bars(content, d, n)
     tips = n.day(d["tips_on"]) if not pd.isna(d["tips_on"]) else ""
-    step = words.next_step(d["verdict"], ask_first=d["ask_first"], tips_on=tips)
+    step = words.next_step(d["verdict"], ask_first=d["ask_first"], tips_on=tips, safety=bool(d["safety_relevant"]))
     inputs = content.inputs[content.inputs["decision"] == d["decision"]].head(_MOST_INPUTS)
     moved = list(inputs[["driver", "saving_today", "saving_change", "tips_at"]].itertuples(index=False, name=None))
     told: tuple[tuple[str, Sequence[str]], ...] = (

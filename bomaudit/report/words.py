@@ -28,6 +28,7 @@ HEADROOM = (
     "The drift of these lines against the general price level: it alone undoes any smaller saving that was booked for "
     "a part that got dearer, or against one that got cheaper."
 )
+SAFETY_FIRST = "It bears on safety: engineering must review any change first."
 NO_VOLUME = "the annual volume is missing, set annual_volume under [audit] or in the BOM"
 NO_DECISIONS = "No decisions were given, so nothing can be said about past choices."
 
@@ -237,17 +238,18 @@ def decision_sentence(
     )
 
 
-def next_step(verdict: str, *, ask_first: str, tips_on: str) -> str:
-    """Say what to do about a decision."""
+def next_step(verdict: str, *, ask_first: str, tips_on: str, safety: bool) -> str:
+    """Say what to do about a decision; whatever it is, engineering comes before a change that bears on safety."""
     if verdict == "review":
         return "Engineering review needed before re-opening: the decision bears on safety."
     if verdict == "reopen":
         return "Re-open the decision; confirm the pivotal prices with firm quotes while you do."
+    first = f" {SAFETY_FIRST}" if safety else ""
     if verdict == "requote":
         part = f" of {ask_first}" if ask_first else ""
-        return f"Ask for a firm quote{part}, then decide."
+        return f"Ask for a firm quote{part}, then decide.{first}"
     if verdict == "watch":
-        return f"Look again before {tips_on}." if tips_on else "Look again at the next audit."
+        return (f"Look again before {tips_on}." if tips_on else "Look again at the next audit.") + first
     return "Nothing to do."
 
 

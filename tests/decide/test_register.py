@@ -121,3 +121,13 @@ def test_alternates_become_two_option_decisions():
     first = register.elements[register.elements["d"] == 0]
     assert first["qty"].tolist() == [3.0, 3.0]
     assert first["amount"].isna().tolist() == [True, False]
+
+
+def test_safety_said_in_a_remark_holds_the_decision_and_is_said():
+    register = read(
+        row("D", "old", "a", amount=1.0, note="safety critical"), row("D", "new", "b", amount=2.0),
+        row("E", "old", "a", amount=1.0, note="safety critical", safety_relevant=False),
+        row("E", "new", "b", amount=2.0),
+    )  # fmt: skip
+    assert register.decisions["safety_relevant"].tolist() == [True, False]
+    assert [(f.code, f.found) for f in register.findings] == [("D022", "'safety critical'")]

@@ -142,3 +142,11 @@ def test_what_an_assembly_would_take_is_known_though_the_product_does_not_hold_i
 def test_what_lies_beneath_a_bought_assembly_is_not_built_into_it_again():
     rows = ({"row_kind": "assembly", "make_buy": "buy", "unit_cost": 50.0, "qty": 2.0}, {"qty": 4.0, "parent_row": 0})
     assert prepared(*rows)[0]["qty_in_parent"].tolist() == [2.0, 0.0]
+
+
+def test_safety_said_in_a_remark_is_heard_and_said():
+    lines, findings = prepared({"note": "sicherheitsrelevant"}, {"note": "", "safety_relevant": True}, {})
+    assert lines["safety_relevant"].tolist() == [True, True, False]
+    (found,) = [f for f in findings if f.code == "B110"]
+    assert (found.row, found.found) == (2, "1 said in remarks: A0")
+    assert not [f for f in prepared({"safety_relevant": False, "note": "safety part"})[1] if f.code == "B110"]

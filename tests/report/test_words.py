@@ -33,6 +33,7 @@ def test_lines_on_both_sides_are_named_apart():
 
 
 CAUTIOUS = "if each comes out at its cautious end."
+MORE = f"What engineering must review first would be worth 700,000 EUR more, and still 400,000 {CAUTIOUS}"
 
 
 @pytest.mark.parametrize(
@@ -41,8 +42,7 @@ CAUTIOUS = "if each comes out at its cautious end."
         (
             (4e6, 1e6),
             (7e5, 4e5),
-            f"Re-opening is worth 4,000,000 EUR after the cost of change, and still 1,000,000 {CAUTIOUS} What "
-            + f"engineering must review first would be worth 700,000 EUR more, and still 400,000 {CAUTIOUS}",
+            f"Re-opening is worth 4,000,000 EUR after the cost of change, and still 1,000,000 {CAUTIOUS} {MORE}",
         ),
         (
             (0.0, 0.0),
@@ -72,3 +72,11 @@ def test_money_that_nobody_can_know_is_said_to_be_unknown_and_why():
     assert asked.startswith("What a quote is worth is not known: the annual volume is missing")
     worth = words.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=True)
     assert worth == "No single quote is worth more than the cost of asking for it."
+
+
+@pytest.mark.parametrize("verdict", ["requote", "watch"])
+def test_a_decision_that_bears_on_safety_is_never_told_without_engineering(verdict):
+    told = [words.next_step(verdict, ask_first="P1", tips_on="2028-04-06", safety=s) for s in (True, False)]
+    assert "engineering must review any change first" in told[0]
+    assert told[0].startswith(told[1])
+    assert "engineering" not in told[1]
