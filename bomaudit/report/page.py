@@ -14,7 +14,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from bomaudit.provenance import versions
-from bomaudit.report import input_words, look, runtime, words
+from bomaudit.report import headline, input_words, look, runtime, words
 from bomaudit.report.as_data import LAYOUTS
 from bomaudit.report.content import Content, by_verdict, by_weight, count_statuses, money_known, stake
 from bomaudit.report.page_data import marks, packed
@@ -143,7 +143,7 @@ def _context(content: Content, lines: pd.DataFrame, stories: dict[str, DecisionS
         "more_requotes": words.left_out(n, MOST_REQUOTES, len(content.requotes), of="parts", file="requotes.csv"),
         "cost_of_asking": n.amount(content.settings.decide.cost_of_asking),
         "requote_columns": REQUOTE_COLUMNS(content.currency),
-        "no_requotes": words.nothing_to_ask(money_known=money_known(content)),
+        "no_requotes": headline.nothing_to_ask(money_known=money_known(content)),
         "inputs_said": input_words.INPUTS_SAID,
         "inputs": input_rows(content),
         "input_columns": input_heads(content.currency),
@@ -176,7 +176,7 @@ def _decisions(content: Content, stories: dict[str, DecisionStory]) -> dict[str,
         ],
         "element_columns": ELEMENT_COLUMNS(content.currency),
         "spread_columns": spread_heads(content.currency),
-        "no_decisions": words.NO_DECISIONS,
+        "no_decisions": headline.NO_DECISIONS,
     }
 
 

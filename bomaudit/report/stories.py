@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
-from bomaudit.report import input_words, words
+from bomaudit.report import headline, input_words, words
 from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts, money_known
 from bomaudit.report.numbers import Numbers
 
@@ -89,19 +89,19 @@ def found(content: Content, n: Numbers) -> list[str]:
     first = content.requotes.head(1)
     return [
         *words.given_for_this_run(given(content)),
-        words.found_lines(
+        headline.found_lines(
             n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
             unknown=counts["unknown"], above=at_stake(content, 1), below=at_stake(content, -1), currency=cur,
             money_known=known),
-        words.found_decisions(n, counts=count_verdicts(content.decisions), currency=cur,
+        headline.found_decisions(n, counts=count_verdicts(content.decisions), currency=cur,
                               reopen=_worth_of(content, "reopen"), review=_worth_of(content, "review")),
-        words.found_next(
+        headline.found_next(
             n, part="".join(first["part_no"]), description="".join(first["description"]),
             value=float(first["value_of_asking"].sum()), currency=cur, money_known=known),
     ]  # fmt: skip
 
 
-def _worth_of(content: Content, verdict: str) -> words.Worth:
+def _worth_of(content: Content, verdict: str) -> headline.Worth:
     """What the decisions of a verdict add to the total, and at their cautious ends; a shared change is paid once."""
     counted = content.portfolio[content.portfolio["counted"] & content.portfolio["verdict"].eq(verdict)]
     low = counted["decision"].map(content.decisions.set_index("decision")["npv_low"])

@@ -29,8 +29,6 @@ HEADROOM = (
     "a part that got dearer, or against one that got cheaper."
 )
 SAFETY_FIRST = "It bears on safety: engineering must review any change first."
-NO_VOLUME = "the annual volume is missing, set annual_volume under [audit] or in the BOM"
-NO_DECISIONS = "No decisions were given, so nothing can be said about past choices."
 
 
 def given_for_this_run(given: Sequence[str]) -> list[str]:
@@ -129,92 +127,12 @@ ABSENT: Mapping[str, str] = {
 }
 
 
-Interval = tuple[float, float, float]
-"""Estimate, low end, high end."""
-Worth = tuple[float, float]
-"""What switching is worth, and what it is worth at the cautious end. [currency]"""
-
-
 def list_of(items: Sequence[str], *, most: int = 6) -> str:
     """Join as prose, the rest counted."""
     shown = list(items[:most])
     if len(items) > most:
         shown.append(f"{len(items) - most} more")
     return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1] if shown else "none"
-
-
-def found_lines(
-    numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, above: Interval, below: Interval,
-    currency: str, money_known: bool,
-) -> str:  # fmt: skip
-    """Say how many lines are out of date and what that is worth a year, with intervals."""
-    counted = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
-    sides = ((above, "above today's estimates"), (below, "below them" if above[0] > 0 else "below today's estimates"))
-    money = [f"{_between(numbers, side)} {currency} a year {where}" for side, where in sides if side[0] > 0]
-    tail = f" {unknown} could not be judged." if unknown else ""
-    tail += "" if money_known else f" What that is worth a year is not known: {NO_VOLUME}."
-    return counted + (f"; on these booked costs stand {' and '.join(money)}" if money else "") + "." + tail
-
-
-def _between(numbers: Numbers, money: Interval) -> str:
-    return f"{numbers.about(money[0])} ({numbers.span(money[1], money[2])})"
-
-
-def _are(count: int) -> str:
-    return "is" if count == 1 else "are"
-
-
-def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: str, reopen: Worth, review: Worth) -> str:
-    """Say how many decisions fall on each verdict and what switching is worth, at its cautious end too.
-
-    What must be reviewed first is never part of what re-opening is worth: nobody may count on it yet.
-    """
-    total = sum(counts.values())
-    if not total:
-        return NO_DECISIONS
-    say = [f"{n} {text[n != 1]}" for verdict, text in _COUNTED.items() if (n := counts.get(verdict, 0))]
-    after = "after the cost of change"
-    worth = (
-        f" Re-opening is worth {numbers.about(reopen[0])} {currency} {after}, {_cautious(numbers, reopen[1])}."
-        if reopen[0] > 0
-        else ""
-    )
-    held = (
-        f" What engineering must review first would be worth {numbers.about(review[0])} {currency} "
-        f"{'more' if worth else after}, {_cautious(numbers, review[1])}."
-        if review[0] > 0
-        else ""
-    )
-    return f"Of {numbers.count(total, 'decision')}, {list_of(say)}.{worth}{held}"
-
-
-def _cautious(numbers: Numbers, money: float) -> str:
-    return f"{'and still' if money > 0 else 'but'} {numbers.about(money)} if each comes out at its cautious end"
-
-
-_COUNTED = {
-    "reopen": ("should be re-opened", "should be re-opened"),
-    "review": ("needs an engineering review", "need an engineering review"),
-    "requote": ("needs quotes first", "need quotes first"),
-    "watch": ("will tip later", "will tip later"),
-    "stands": ("still stands", "still stand"),
-}
-"""What is said of one decision and of several."""
-
-
-def nothing_to_ask(*, money_known: bool) -> str:
-    """Say why no quote is asked for."""
-    if not money_known:
-        return f"What a quote is worth is not known: {NO_VOLUME}."
-    return "No single quote is worth more than the cost of asking for it."
-
-
-def found_next(numbers: Numbers, *, part: str, description: str, value: float, currency: str, money_known: bool) -> str:
-    """Say which quote to ask for first."""
-    if not part:
-        return nothing_to_ask(money_known=money_known)
-    name = f"{part} ({description})" if description else part
-    return f"Ask first for a new quote of {name}: knowing its price is worth {numbers.about(value)} {currency}."
 
 
 def side(numbers: Numbers, saving: float, currency: str, rival: str) -> str:

@@ -13,10 +13,9 @@ def said(remark: str, stated=pd.NA) -> bool:
 @pytest.mark.parametrize(
     "remark",
     [
-        "sicherheitsrelevant", "Sicherheitsbauteil!", "safety relevant", "Safety-critical, do not change", "safety part",
+        "sicherheitsrelevant", "Sicherheitsbauteil!", "safety relevant", "Safety-critical, keep", "safety part",
         "pièce de sécurité", "critique pour la sécurité", "relevante para la seguridad", "componente di sicurezza",
-        "istotne dla bezpieczeństwa",
-        "保安部品", "安全关键", "not painted, but safety relevant",
+        "istotne dla bezpieczeństwa", "保安部品", "安全关键", "not painted, but safety relevant",
     ],
 )  # fmt: skip
 def test_a_remark_says_that_a_part_bears_on_safety(remark):

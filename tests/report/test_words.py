@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bomaudit.report import words
+from bomaudit.report import headline, words
 from bomaudit.report.numbers import Numbers
 
 N = Numbers("en", minus="-")
@@ -12,7 +12,7 @@ NOTHING = (0.0, 0.0, 0.0)
 
 
 def lines(above=NOTHING, below=NOTHING, *, known=True) -> str:
-    return words.found_lines(N, audited=12, stale=9, drifting=2, unknown=1 - known, above=above, below=below,
+    return headline.found_lines(N, audited=12, stale=9, drifting=2, unknown=1 - known, above=above, below=below,
                              currency="EUR", money_known=known)  # fmt: skip
 
 
@@ -59,7 +59,7 @@ MORE = f"What engineering must review first would be worth 700,000 EUR more, and
 )
 def test_what_waits_for_engineering_is_no_part_of_what_reopening_is_worth(reopen, review, said):
     counts = {"reopen": int(reopen[0] > 0), "review": int(review[0] > 0), "stands": 2}
-    text = words.found_decisions(N, counts=counts, currency="EUR", reopen=reopen, review=review)
+    text = headline.found_decisions(N, counts=counts, currency="EUR", reopen=reopen, review=review)
     assert text.partition(". ")[2] == said
 
 
@@ -68,9 +68,9 @@ def test_money_that_nobody_can_know_is_said_to_be_unknown_and_why():
         "1 could not be judged. What that is worth a year is not known: the annual volume is missing, set "
         "annual_volume under [audit] or in the BOM."
     )
-    asked = words.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=False)
+    asked = headline.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=False)
     assert asked.startswith("What a quote is worth is not known: the annual volume is missing")
-    worth = words.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=True)
+    worth = headline.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=True)
     assert worth == "No single quote is worth more than the cost of asking for it."
 
 
