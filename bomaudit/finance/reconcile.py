@@ -3,7 +3,8 @@
 Not accounting advice: group policy, the accounting standards and the auditor decide.
 
 Findings: ``K011`` rows that should carry a cost and have none, so the roll-up is too low by them, ``K012`` parts of
-which no purchase price variance is known.
+which no purchase price variance is known, ``K013`` standards proposed on an estimate that the price last paid
+contradicts.
 """
 
 from __future__ import annotations
@@ -212,7 +213,9 @@ def reconcile(
     findings += _unpriced(audited, made.structure, file=file)
     if approvals is not None:
         findings += lost_approvals(approvals, proposed, file="standards_proposed.csv")
-    findings += _uncounted(parts, file=str(standards["source_file"].iloc[0]) if len(standards) else "")
+    of_standards = str(standards["source_file"].iloc[0]) if len(standards) else ""
+    findings += _uncounted(parts, file=of_standards)
+    findings += _unlike_paid(parts, proposed, finance, file=of_standards, as_of=as_of)
     return Reconciled(
         parts=parts,
         rolled=rolled,
@@ -323,4 +326,28 @@ def _uncounted(parts: pd.DataFrame, *, file: str) -> list[Finding]:
              found=f"{int(without.sum())} of {len(bought)} parts without", assumed="left out of the sums")
         for column, without, what in cases
         if without.any()
+    ]  # fmt: skip
+
+
+def _unlike_paid(
+    parts: pd.DataFrame, proposed: pd.DataFrame, finance: FinanceSection, *, file: str, as_of: date
+) -> list[Finding]:
+    """Standards proposed on an estimate that the price last paid contradicts (``K013``)."""
+    known = parts.drop_duplicates("part_no").set_index("part_no")[["last_purchase_price", "last_purchase_date"]]
+    rows = proposed[proposed["target_basis"] == "estimate"].join(known, on="part_no")
+    rows = rows[rows["last_purchase_date"] >= pd.Timestamp(as_of) - pd.DateOffset(months=finance.fresh_months)]
+    away = (rows["proposed"].astype(float) / rows["last_purchase_price"] - 1.0).sort_values(key=abs, ascending=False)
+    away = away[away.abs() > finance.threshold]
+    if away.empty:
+        return []
+    row = rows.loc[away.index[0]]
+    furthest = (
+        f"{row['part_no']} proposed at {row['proposed']}, paid {row['last_purchase_price']:g} on "
+        f"{row['last_purchase_date']:%Y-%m-%d}"
+    )
+    return [
+        warning("K013", "a standard proposed on an estimate should be near the price last paid", file=file,
+                column="last_purchase_price", assumed="the estimate is proposed all the same",
+                found=f"{len(away)} of {len(rows)} more than {100 * finance.threshold:g} % away, furthest {furthest}",
+                advice="have a buyer confirm them before they are approved")
     ]  # fmt: skip

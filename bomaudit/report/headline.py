@@ -1,4 +1,4 @@
-"""What was found, in three sentences: lines, decisions, the first quote to ask for; alike on page, book and terminal."""
+"""What was found, in three sentences: lines, decisions, which quote to ask for first; the same wherever it is read."""
 
 from __future__ import annotations
 

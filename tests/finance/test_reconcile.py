@@ -34,7 +34,7 @@ def test_stated_standard_that_is_off_is_found_and_becomes_quantity(case):
     case["standards"].loc[4, "standard_cost"] = 39.26
     got = reconcile(**case)
     assert row(got.rolled, "TOP")["standard_difference"] == Decimal("-2.00")
-    assert [f.code for f in got.findings] == ["K008"]
+    assert [f.code for f in got.findings] == ["K008", "K013"]
     bridge = got.bridge[(got.bridge["part_no"] == "TOP") & (got.bridge["starts_at"] == "standard")].iloc[0]
     assert bridge["quantity"] == Decimal("-1.9951")
 
@@ -188,6 +188,20 @@ def test_parts_left_out_of_the_variance_are_counted(case):
         ("K012", "last_purchase_price", "1 of 2 parts without"),
     ]
     assert got.totals["ppv_realised"] is None
+
+
+def test_a_standard_proposed_against_the_price_last_paid_is_named(case):
+    """S is estimated at 3.20: paid 3.70 a month ago that is 13.5 % away, paid 3.20 it is not, nor paid years ago."""
+
+    def named(price, day):
+        case["standards"].loc[0, ["last_purchase_price", "last_purchase_date"]] = price, pd.Timestamp(day)
+        return [f.found for f in reconcile(**case).findings if f.code == "K013"]
+
+    assert case["standards"].loc[0, "part_no"] == "S"
+    (found,) = named(3.70, "2026-05-31")
+    assert found.endswith("furthest S proposed at 3.2000, paid 3.7 on 2026-05-31")
+    assert not any("S proposed" in f for f in named(3.20, "2026-05-31"))
+    assert not any("S proposed" in f for f in named(3.70, "2024-05-31"))
 
 
 def test_several_standards_of_a_part_are_named_and_the_last_counts(case):
