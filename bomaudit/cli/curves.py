@@ -96,6 +96,12 @@ def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.
     columns = dict(c.partition("=")[::2] for c in column or ())
     if not source.is_dir():
         return observe_table(read_table(source, PRICE_SERIES, columns=columns).frame)
-    if not commodity:
-        raise BadInput(error("X003", "an audit folder has many commodities", advice="name one with --commodity"))
-    return observe_quotes(run(opened(source, None, None)).curves, commodity)
+    curves = run(opened(source, None, None)).curves
+    held = sorted(set(curves.observations["commodity"]))
+    if commodity not in held:
+        names = ", ".join(held) or "none: add quotes first"
+        raise BadInput(
+            error("X003", "of an audit folder one commodity that its quotes bear on must be named",
+                  found=repr(commodity) if commodity else "no name", advice=f"give --commodity and one of {names}")
+        )  # fmt: skip
+    return observe_quotes(curves, commodity)

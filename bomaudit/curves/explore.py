@@ -43,7 +43,7 @@ class CurveFit:
         Within parts. [-]
     n, parts : int
     doublings : float
-        Of cumulative volume that the observations span.
+        Of cumulative volume that the observations of one part span, at most.
     errors : str
         How the standard error was found.
     residuals : DataFrame
@@ -228,7 +228,8 @@ def fit_curve(observations: pd.DataFrame, *, until: float | None = None) -> Curv
     residuals = table[["part_no", "date", "log_price", "log_experience"]].assign(
         fitted=table["log_price"] - residual, residual=residual
     )
-    span = float(table["log_experience"].max() - table["log_experience"].min()) / np.log(2)
+    # within a part: parts differ by how much of the market's experience is theirs, and have a level of their own
+    span = float(table.groupby(code)["log_experience"].agg(np.ptp).max()) / np.log(2)
     differences = _of_differences(table, code)
     return CurveFit(
         exponent=exponent, exponent_se=spread, exponent_low=low, exponent_high=high, exponent_differences=differences,

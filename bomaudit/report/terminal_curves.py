@@ -24,7 +24,9 @@ _ROWS = {
 
 def show_rows(rows: pd.DataFrame, console: Console) -> None:
     """Show rows of the library."""
-    put(console, heading("Learning curves of the library", f"{len(rows)} rows"))
+    put(console, heading("Learning curves of the library", f"{len(rows)} curves" if len(rows) != 1 else "1 curve"))
+    if rows.empty:
+        put(console, Text("no row holds all of these words; 'bomaudit curves list' without words shows every one"))
     if len(rows):
         rate = rows["learning_rate"].map(_percent) + rows["learning_rate_sd"].map(lambda sd: f" ± {100 * sd:.0f}")
         wide = console.width >= _WIDE
@@ -42,7 +44,9 @@ def show_fit(fit: CurveFit, name: str, console: Console) -> None:
     put(console, *(Text(f"◆ {w}") for w in fit.warnings))
     put(console, Text(f"standard errors: {fit.errors}", style="dim"))
     frame = fit.to_frame()
-    put(console, table_of(frame.assign(value=frame["value"].map("{:.4g}".format)), {"figure": "", "value": ""}))
+    share = frame["figure"].isin(["learning rate", "progress ratio"])
+    value = frame["value"].map("{:.4g}".format).mask(share, frame["value"].map(_percent))
+    put(console, table_of(frame.assign(value=value), {"figure": "", "value": ""}))
     put(console, section("Residuals, ln"), *_residual_plot(fit.residuals))
 
 

@@ -173,3 +173,14 @@ def test_neither_table_nor_library_is_changed(library):
     compare_with_library(fit_curve(observe_table(table)), library)
     pd.testing.assert_frame_equal(table, copy)
     pd.testing.assert_frame_equal(library.curves, before)
+
+
+def test_parts_that_share_in_the_market_differently_do_not_stretch_its_span():
+    """A custom part has half of the market's experience, in logs: its level lies far off, one doubling stays one."""
+    volume = np.log([100.0, 140.0, 200.0])
+    parts = [
+        pd.DataFrame({"part_no": name, "date": pd.to_datetime(["2018-12-31", "2020-12-31", "2022-12-31"]),
+                      "log_price": -0.3 * share * volume, "log_experience": share * volume})
+        for name, share in (("standard", 1.0), ("custom", 0.5))
+    ]  # fmt: skip
+    assert fit_curve(pd.concat(parts, ignore_index=True)).doublings == pytest.approx(1.0)
