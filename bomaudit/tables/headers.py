@@ -15,6 +15,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+from bomaudit.glossary import TABLES_IN
 from bomaudit.tables.money import MARK, code_of
 
 EXACT, SYNONYM = 1.0, 0.95
@@ -82,8 +83,10 @@ _LONGEST = 500
 
 @cache
 def _phrases() -> dict[str, dict[str, float]]:
-    """Folded phrase → names it may stand for, with their confidence."""
+    """Folded phrase → names it may stand for, with their confidence; every canonical name stands for itself."""
     table: dict[str, dict[str, float]] = defaultdict(dict)
+    for name in (name for t in TABLES_IN.values() for name in t.names):
+        table[fold(name)][name] = EXACT
     text = resources.files("bomaudit.tables").joinpath("synonyms.csv").read_text(encoding="utf-8")
     for row in csv.DictReader(text.splitlines()):
         for name in row["names"].split(";"):

@@ -38,6 +38,19 @@ def test_a_clean_csv_reads_by_its_canonical_names(tmp_path):
     assert set(got.mapping["how"]) == {"exact"}
 
 
+FILLED = {"text": "words", "code": "X1", "money": "2.5", "number": "3", "share": "0.25", "date": "2024-03-31",
+          "period": "2024", "flag": "yes"}  # fmt: skip
+FILLED_AS = {"kind": "part", "basis": "once", "currency": "EUR", "uom": "pcs", "make_buy": "buy", "sourcing": "custom"}
+
+
+@pytest.mark.parametrize("table", TABLES_IN.values(), ids=lambda t: t.name)
+def test_every_column_of_the_glossary_is_read_under_its_own_name(tmp_path, table):
+    cells = [FILLED_AS.get(c.name, FILLED[c.kind]) for c in table.columns]
+    (tmp_path / "t.csv").write_text("\n".join(",".join(row) for row in (table.names, cells, cells)) + "\n")
+    mapping = read_table(tmp_path / "t.csv", table).mapping
+    assert dict(zip(mapping["canonical"], mapping["how"], strict=True)) == dict.fromkeys(table.names, "exact")
+
+
 def test_an_audit_folder_reads_every_table_and_types_the_absent_ones(tmp_path):
     (tmp_path / "bom.csv").write_text(CLEAN)
     (tmp_path / "quotes.csv").write_text(
