@@ -27,6 +27,8 @@ _LEAST_CHANGES = 5  # yearly changes that a noise is estimated from
 _TREND_YEARS = 10.0  # general inflation goes on as it did over so many years
 _YEAR, _QUARTER, _MONTH = 1.0, 0.25, 1 / 12
 _TODAY_TOLERANCE = 1e-9
+_LEAP_DAYS = 0.01
+"""Whole calendar years are so much shorter or longer than whole years of 365.25 days at most. [year]"""
 
 
 @dataclass(frozen=True)
@@ -164,7 +166,7 @@ def _slope(lines: Timelines, k: int) -> float:
     """Mean yearly change over the last years of a series."""
     at = slice(int(lines.start[k]), int(lines.start[k] + lines.count[k]))
     time, value = lines.time[at], lines.value[at]
-    recent = time >= time[-1] - _TREND_YEARS - _TODAY_TOLERANCE
+    recent = time >= time[-1] - _TREND_YEARS - _LEAP_DAYS
     time, value = time[recent], value[recent]
     return float((value[-1] - value[0]) / (time[-1] - time[0])) if len(time) > 1 else 0.0
 
@@ -182,7 +184,7 @@ def _noise(lines: Timelines, series: str) -> float:
     if series not in lines.names:
         return _MATERIAL_NOISE
     k = lines.names.index(series)
-    years = np.arange(lines.first[k], lines.last[k] + _TODAY_TOLERANCE)
+    years = np.arange(lines.first[k], lines.last[k] + _LEAP_DAYS)
     if len(years) <= _LEAST_CHANGES:
         return _MATERIAL_NOISE
     return float(np.std(np.diff(lines.at(np.full(len(years), k, dtype=np.int64), years)), ddof=1))

@@ -102,6 +102,23 @@ def test_after_its_last_value_a_material_stays_where_it_is_in_real_terms_unsurel
     assert far.material_sd[0].max() > near.material_sd[0].max() > 0
 
 
+@pytest.mark.parametrize("last", range(2021, 2026))
+def test_the_trend_of_ten_years_has_ten_years_whatever_leap_days_they_hold(last):
+    """A jump just before the ten years counts nothing, one in the first of them a tenth, each year."""
+    for jump, expected in ((last - 10, 0.0), (last - 9, np.log(2) / 10)):
+        levels = np.where(np.arange(last - 12, last + 1) < jump, 1.0, 2.0)
+        general = read(make_prices("general_inflation", last - 12, levels)).general
+        assert general.after[0] == pytest.approx(expected, rel=1e-3), jump
+
+
+@pytest.mark.parametrize("last", range(2020, 2026))
+def test_wandering_counts_the_last_year_whatever_leap_days_the_series_holds(last):
+    log = np.r_[np.zeros(9), 1.0]  # moves in the last year only
+    found = read(make_prices("copper", last - 9, np.exp(log)))
+    noise = dict(zip(found.wanted, found.noise, strict=True))["copper"]
+    assert noise == pytest.approx(np.std(np.diff(log), ddof=1), rel=0.02)
+
+
 def test_own_series_go_before_the_librarys():
     starter = pd.concat([COPPER.assign(value=1.0), make_prices("general_inflation", 2014, [1.0] * 11)])
     own = read(COPPER, starter=starter)
