@@ -264,14 +264,16 @@ def at_stake(content: Content, sign: int) -> tuple[float, float, float]:
     Notes
     -----
     The interval is that of the sum: causes that lines share (a commodity's exponent, an input price, a currency) move
-    them together, the rest is their own; to first order in the logs, normal, low end not below 0.
+    them together, the rest is each part's own, wherever it is built in; to first order in the logs, normal, low end
+    not below 0.
     """
     lines = content.lines
     money = lines["exposure_per_year"].to_numpy(dtype=float)
     picked = lines["status"].isin(FLAGGED).to_numpy() & (np.sign(np.nan_to_num(money)) == sign)
     spent = np.where(picked, lines["estimate"] * lines["qty_per"] * lines["annual_volume"], 0.0)
     shared = content.loadings.T @ spent
-    own = spent * np.where(picked, content.sd_own, 0.0)
+    part = lines["part_no"].where(lines["part_no"] != "", lines["line_id"])
+    own = np.bincount(pd.factorize(part)[0], weights=spent * np.where(picked, content.sd_own, 0.0))
     reach = float(ndtri((1 + content.settings.audit.confidence) / 2) * np.sqrt(shared @ shared + own @ own))
     total = float(np.abs(money[picked]).sum())
     return total, max(total - reach, 0.0), total + reach

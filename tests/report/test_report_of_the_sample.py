@@ -7,10 +7,12 @@ import json
 import math
 from dataclasses import replace
 
+import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
 from rich.console import Console
+from scipy import sparse
 from test_workbook import needs_office, recalculated, without_results
 
 from bomaudit.backtest import Backtest
@@ -79,6 +81,16 @@ def test_money_at_stake_is_inside_its_interval_and_shared_causes_widen_it(conten
     assert 0 <= low <= estimate <= high
     alone = replace(content, loadings=content.loadings * 0.0)
     assert at_stake(alone, -1)[2] < high
+
+
+def test_a_part_built_in_twice_is_as_unsure_as_in_one_place(content):
+    """Its price is one price: its own doubt does not average out over the lines that hold it."""
+    halved = content.lines.assign(qty_per=content.lines["qty_per"] / 2)
+    halved["exposure_per_year"] /= 2
+    twice = pd.concat([halved, halved.assign(line_id=halved["line_id"] + "b")], ignore_index=True)
+    loadings = sparse.vstack([content.loadings, content.loadings]).tocsr()
+    split = replace(content, lines=twice, loadings=loadings, sd_own=np.r_[content.sd_own, content.sd_own])
+    assert at_stake(split, -1) == pytest.approx(at_stake(content, -1))
 
 
 def test_curves_pass_through_one_today(content):
