@@ -64,8 +64,8 @@ class Reconciled:
     ageing : DataFrame
         :func:`bomaudit.finance.ageing.ageing`.
     totals : dict of str to Decimal or None
-        ppv_realised, ppv_expected, ppv_year, ppv_at_estimate, revaluation, revaluation_approved, value_at_risk, over
-        the parts of which they are known; None where they are known of none.
+        ppv_realised, ppv_expected, ppv_at_estimate, revaluation, revaluation_approved, value_at_risk, over the parts
+        of which they are known, and ppv_year, the sum of the first two; None where they are known of none.
     currency : str
     as_of : date
     findings : tuple of Finding
@@ -297,11 +297,16 @@ def _unpriced(audited: pd.DataFrame, structure: Structure, *, file: str) -> list
 
 def _totals(parts: pd.DataFrame, revalued: pd.DataFrame, finance: FinanceSection) -> dict[str, Decimal | None]:
     """Sums over the parts of which the amount is known; None where it is known of none."""
-    names = ("ppv_realised", "ppv_expected", "ppv_year", "ppv_at_estimate")
+
+    def total(name: str) -> Decimal | None:
+        return round_money(float(parts[name].sum()), finance.money_places) if parts[name].notna().any() else None
+
+    so_far, ahead = total("ppv_realised"), total("ppv_expected")
+    known = [amount for amount in (so_far, ahead) if amount is not None]
     ppv = {
-        name: round_money(float(parts[name].sum()), finance.money_places) if parts[name].notna().any() else None
-        for name in names
-    }
+        "ppv_realised": so_far, "ppv_expected": ahead, "ppv_year": sum(known, Decimal(0)) if known else None,
+        "ppv_at_estimate": total("ppv_at_estimate"),
+    }  # fmt: skip
     if parts["standard_cost"].isna().all():
         return ppv | dict.fromkeys(("revaluation", "revaluation_approved", "value_at_risk"))
     approved = revalued[revalued["state"].str.startswith("approved")]
@@ -318,13 +323,14 @@ def _uncounted(parts: pd.DataFrame, *, file: str) -> list[Finding]:
     """Parts with a standard of which no purchase price variance is known (``K012``)."""
     bought = parts[(parts["kind"] == "part") & parts["standard_cost"].notna()]
     cases = (
-        ("annual_qty", bought["annual_qty"].isna(), "an annual quantity"),
-        ("last_purchase_price", bought["annual_qty"].notna() & bought["ppv_realised"].isna(), "a recent price paid"),
-    )
+        ("annual_qty", bought["annual_qty"].isna(), "an annual quantity", "left out of the sums"),
+        ("last_purchase_price", bought["annual_qty"].notna() & bought["ppv_realised"].isna(), "a recent price paid",
+         "left out of the sum so far"),
+    )  # fmt: skip
     return [
         note("K012", f"purchase price variance needs {what} of every part", file=file, column=column,
-             found=f"{int(without.sum())} of {len(bought)} parts without", assumed="left out of the sums")
-        for column, without, what in cases
+             found=f"{int(without.sum())} of {len(bought)} parts without", assumed=assumed)
+        for column, without, what, assumed in cases
         if without.any()
     ]  # fmt: skip
 

@@ -204,6 +204,14 @@ def test_a_standard_proposed_against_the_price_last_paid_is_named(case):
     assert not any("S proposed" in f for f in named(3.70, "2024-05-31"))
 
 
+def test_the_variance_of_the_year_is_that_so_far_and_that_of_the_rest(case):
+    """Also where no price was paid for a part, so that only the rest of its year is known."""
+    case["standards"].loc[1, "last_purchase_price"] = np.nan
+    got = reconcile(**case)
+    assert got.parts["ppv_expected"].notna().sum() > got.parts["ppv_realised"].notna().sum() > 0
+    assert got.totals["ppv_year"] == got.totals["ppv_realised"] + got.totals["ppv_expected"]
+
+
 def test_several_standards_of_a_part_are_named_and_the_last_counts(case):
     again = case["standards"].iloc[[0]].assign(standard_cost=9.0, set_on=pd.Timestamp("2024-01-01"))
     case["standards"] = pd.concat([case["standards"], again], ignore_index=True)
