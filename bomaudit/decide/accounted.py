@@ -16,7 +16,7 @@ from scipy import sparse
 from bomaudit.decide.elements import Costed
 from bomaudit.decide.pricing import Floats
 from bomaudit.decide.register import Register, at, by_group, records
-from bomaudit.decide.time_value import discounted_years, real_rate
+from bomaudit.decide.time_value import discounted_years, rate_of
 from bomaudit.findings import Finding, note
 from bomaudit.glossary import PLACE_COLUMNS
 from bomaudit.settings import DecideSection
@@ -154,7 +154,7 @@ def account(
     alternative are still to be spent. The rate is real, because prices are today's and rise with inflation.
     """
     heads, e = register.decisions, costed.elements
-    rate = rules.discount_rate if rules.rate_basis == "real" else real_rate(rules.discount_rate, rules.inflation)
+    rate = rate_of(rules)
     later = (pd.Timestamp(day or as_of) - pd.Timestamp(as_of)).days / DAYS_PER_YEAR
     left = np.maximum(heads["years_left"].to_numpy(dtype=float) - later, 0.0)
     growth = heads["volume_growth"].to_numpy(dtype=float)

@@ -17,7 +17,7 @@ from scipy import sparse
 
 from bomaudit.decide.pricing import WALK, Bools, Floats, Prices, made_of_lines, rolled_into
 from bomaudit.decide.register import Register, at, records
-from bomaudit.decide.time_value import energy_in_use, real_rate
+from bomaudit.decide.time_value import energy_in_use, rate_of
 from bomaudit.findings import Finding, error, note, warning
 from bomaudit.frames import conform
 from bomaudit.glossary import BOM
@@ -260,10 +260,9 @@ def _amounts(e: pd.DataFrame, rules: DecideSection) -> tuple[Floats, list[Findin
            assumed="element without a price", advice="fill in the missing columns, or state an amount")
         for r in records(e[incomplete])
     ]  # fmt: skip
-    rate = rules.discount_rate if rules.rate_basis == "real" else real_rate(rules.discount_rate, rules.inflation)
     energy = energy_in_use(
         e["power"], e["time_share"].fillna(1.0), e["hours_per_year"], e["price_per_kwh"],
-        e["use_years"].fillna(rules.use_years), rate=rate, timing=rules.timing,
+        e["use_years"].fillna(rules.use_years), rate=rate_of(rules), timing=rules.timing,
     )  # fmt: skip
     return np.where(duty, energy, e["amount"].to_numpy(dtype=float)), findings
 

@@ -7,6 +7,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from bomaudit.settings import DecideSection
+
 Timing = Literal["mid_year", "year_end"]
 Floats = npt.NDArray[np.float64]
 
@@ -25,6 +27,11 @@ def real_rate(rate: float, inflation: float) -> float:
         :math:`(1 + r) / (1 + i) - 1`. [1/year]
     """
     return (1.0 + rate) / (1.0 + inflation) - 1.0
+
+
+def rate_of(rules: DecideSection) -> float:
+    """Discount rate for cash in today's prices, from the one that is stated. [1/year]."""
+    return rules.discount_rate if rules.rate_basis == "real" else real_rate(rules.discount_rate, rules.inflation)
 
 
 def discounted_years(years: npt.ArrayLike, *, rate: float, timing: Timing, growth: npt.ArrayLike = 0.0) -> Floats:

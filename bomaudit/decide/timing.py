@@ -16,6 +16,7 @@ from bomaudit.decide.case import Case
 from bomaudit.decide.elements import Costed
 from bomaudit.decide.pricing import Prices
 from bomaudit.decide.register import Register
+from bomaudit.decide.time_value import rate_of
 from bomaudit.progress import told
 from bomaudit.settings import DecideSection
 
@@ -37,7 +38,8 @@ class Timing:
     ----------
     tips : DataFrame, one row a decision
         tipped_on, tips_on, tips_early, tips_late (dates, NaT: not within the years looked at), npv_later (the best net
-        present value of a later switch, at that day's prices), npv_in_a_quarter [currency].
+        present value of a later switch, at that day's prices), npv_in_a_quarter (of a switch then, seen from today)
+        [currency].
     paths : DataFrame
         decision, option, date, cost_per_unit [currency/product].
     """
@@ -115,7 +117,7 @@ def look_around(
         cautious.append(worth[best] - margin * sd)
         costs.append(cost)
     balance = _Balance(*(np.stack(x, axis=1) for x in (saved, central, favourable, cautious)))
-    tips = _tips(register, days, balance, as_of)
+    tips = _tips(register, days, balance, as_of, rate=rate_of(rules))
     return Timing(tips, _paths(register, days, np.stack(costs), as_of))
 
 
@@ -141,11 +143,12 @@ class _Balance:
     cautious: Floats
 
 
-def _tips(register: Register, days: list[date], balance: _Balance, as_of: date) -> pd.DataFrame:
+def _tips(register: Register, days: list[date], balance: _Balance, as_of: date, *, rate: float) -> pd.DataFrame:
     at = np.array([(d - as_of).days for d in days], dtype=float)
     today = int(np.searchsorted(at, 0.0))
     begun = np.asarray((register.decisions["decided_on"] - pd.Timestamp(as_of)).dt.days, dtype=np.float64)
     quarter = int(np.argmin(np.abs(at - DAYS_PER_YEAR / 4)))
+    in_a_quarter = balance.central[:, quarter] * (1.0 + rate) ** -(at[quarter] / DAYS_PER_YEAR)
     ahead = balance.central[:, today + 1 :]
     later = np.where(np.isnan(ahead), -np.inf, ahead).max(axis=1, initial=-np.inf)
     dates = {
@@ -160,7 +163,7 @@ def _tips(register: Register, days: list[date], balance: _Balance, as_of: date) 
     return (
         pd.DataFrame(stamps)
         .astype("datetime64[us]")
-        .assign(npv_later=np.where(np.isfinite(later), later, np.nan), npv_in_a_quarter=balance.central[:, quarter])
+        .assign(npv_later=np.where(np.isfinite(later), later, np.nan), npv_in_a_quarter=in_a_quarter)
     )
 
 

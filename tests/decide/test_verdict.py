@@ -228,6 +228,20 @@ def test_a_balance_that_never_tips_within_the_years_left_stands():
     assert (head["verdict"], head["tips_on"] is pd.NaT or pd.isna(head["tips_on"])) == ("stands", True)
 
 
+def test_waiting_a_quarter_loses_that_quarters_savings_and_keeps_the_change_cost_for_so_long():
+    """At unchanged prices, all of it seen from today: 91 days of savings, less the interest on what is not yet paid."""
+    head = market(today=26.0, sd=0.02).decide(ROWS).decisions.iloc[0]
+    rate, wait = 1.08 / 1.02 - 1, 91 / 365.25
+
+    def years(left):
+        return sum(min(1, left - k) * (1 + rate) ** -(k + min(1, left - k) / 2) for k in range(int(np.ceil(left))))
+
+    paid = {left: 10_000 * years(left) * (32 + 2 - 26) for left in (5, 5 - wait)}
+    later = (paid[5 - wait] - 100_000) * (1 + rate) ** -wait
+    assert head["npv"] == pytest.approx(paid[5] - 100_000)
+    assert head["regret_of_waiting"] == pytest.approx(head["npv"] - later)
+
+
 def test_the_day_the_balance_tipped():
     """B fell by 8 % a year to 26; the balance is 32 + 2 against B and its test, spread over the years left."""
     made = market(today=26.0, sd=0.02)
