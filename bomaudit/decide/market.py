@@ -1,4 +1,8 @@
-"""The prices of the parts that decisions rest on, today and on any other day."""
+"""The prices of the parts that decisions rest on, today and on any other day.
+
+Prices of other days are in today's money, as all that decisions add up with them is: a balance does not tip because
+everything rises.
+"""
 
 from __future__ import annotations
 
@@ -65,7 +69,7 @@ class Market:
         return joined(prices, replace(others, parts=others.parts.assign(line=-1)))
 
     def along(self, days: Sequence[date]) -> Callable[[date], Prices]:
-        """Prices on any of some days, asked for in their order; as many days at once as fit."""
+        """Prices on any of some days, in today's money, asked for in their order; as many days at once as fit."""
         at_once = max(_LINES_AT_ONCE // max(len(self.parts), 1), 1)
         held: dict[date, Prices] = {}
 
@@ -79,7 +83,7 @@ class Market:
         return on
 
     def on(self, day: date) -> Prices:
-        """Prices of the same parts, in the same order, on another day."""
+        """Prices of the same parts, in the same order, on another day, in today's money."""
         return self._on_days([day])[day]
 
     def _on_days(self, days: Sequence[date]) -> dict[date, Prices]:
@@ -89,6 +93,8 @@ class Market:
         each = np.repeat(np.array(days, dtype="datetime64[D]"), size)
         found = estimate(lines, self.curves, as_of=each, confidence=self.confidence)
         all_days = prices_of(lines, found, np.arange(len(lines)))
+        price = all_days.parts["estimate"] * np.exp(self._log_inflation_to_today(each))
+        all_days = replace(all_days, parts=all_days.parts.assign(estimate=price))
         line = np.concatenate([self.rows, np.full(size - len(self.rows), -1)])
         prices = {}
         for k, day in enumerate(days):
@@ -96,6 +102,12 @@ class Market:
             parts = all_days.parts.iloc[rows].reset_index(drop=True).assign(line=line)
             prices[day] = Prices(parts, all_days.factors, all_days.loadings[rows], all_days.sd_own[rows])
         return prices
+
+    def _log_inflation_to_today(self, days: npt.NDArray[np.datetime64]) -> npt.NDArray[np.float64]:
+        """Growth of the general price level from each day to today; 0 where no index of the currency is known. [ln]."""
+        money = np.full(len(days), self.curves.fx.currency, dtype=object)
+        today = np.full(len(days), np.datetime64(self.curves.as_of, "D"))
+        return np.nan_to_num(self.curves.inputs.log_inflation(money, days, today))
 
 
 _LABOUR_KINDS = ("labour", "overhead", "engineering", "validation")

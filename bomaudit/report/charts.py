@@ -165,7 +165,7 @@ def paths(currency: str) -> Declaration:
     year = {"field": "date", "type": "temporal", "title": "year", "axis": {"format": "%Y"}}
     lines = _layer(
         {"type": "line", "strokeWidth": 2.5}, x=year,
-        y=_number("cost", f"fully accounted, {currency} a unit", scale={"zero": False}),
+        y=_number("cost", f"fully accounted, {currency} of today a unit", scale={"zero": False}),
         color={"field": "option", "type": "nominal", "title": "option", "scale": {"range": tones}},
         strokeDash={"field": "option", "type": "nominal", "title": "option"},
         tooltip=[_said("option"), {"field": "date", "type": "temporal", "format": "%Y-%m"}, _figure("cost", ",.2f")],

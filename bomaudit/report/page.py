@@ -199,7 +199,7 @@ def _decision(content: Content, d: dict[Any, Any], story: DecisionStory) -> dict
         "tornado": bool((content.tornado["decision"] == name).any()),
         "tornado_words": f"{title}: what switching is worth at the low and high end of each driver, {cur}",
         "paths": bool((content.paths["decision"] == name).any()),
-        "paths_words": f"{title}: cost per unit of the options over time, {cur}",
+        "paths_words": f"{title}: cost per unit of the options over time, {cur} of today",
     }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import pytest
 from made_decisions import market_of, row
 
 from bomaudit.decide.elements import cost_elements, find_sources
-from bomaudit.decide.market import log_escalation
+from bomaudit.decide.market import Market, log_escalation
 from bomaudit.decide.register import read_register
 
 TODAY = date(2026, 6, 30)
@@ -70,6 +70,19 @@ def test_prices_on_another_day_are_of_the_same_parts_in_the_same_order(sample_au
     later = opened.market.on(dataclasses.replace(sample_audit).as_of.replace(year=2028))
     assert later.parts["part_no"].tolist() == today.parts["part_no"].tolist()
     assert (later.parts["sd_log"] >= today.parts["sd_log"] - 1e-6).mean() > 0.9
+
+
+def test_what_only_follows_inflation_costs_the_same_on_every_day_in_todays_money(sample_audit):
+    """Else general inflation alone would tip a balance against amounts that stand in today's money."""
+    lines = sample_audit.prepared
+    still = lines["auditable"] & (lines["commodity"] == "") & (lines["price_currency"] == "EUR")
+    still &= ~lines["part_no"].isin(sample_audit.quotes["part_no"])
+    rows = np.flatnonzero(still)
+    assert len(rows) > 1
+    market = Market.of(lines, rows, lines.iloc[:0], sample_audit.curves, confidence=0.8)
+    today = market.today(lines, sample_audit.estimates, TODAY).median
+    for day in (date(2019, 3, 1), date(2024, 5, 5), TODAY, date(2029, 1, 1)):
+        assert market.on(day).median == pytest.approx(today, rel=1e-9)
 
 
 def test_prices_along_days_are_those_of_each_day_alone(sample_audit, monkeypatch):
