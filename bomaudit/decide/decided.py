@@ -23,6 +23,7 @@ from bomaudit.estimate import Estimates
 from bomaudit.findings import Finding, warning
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.lines import prepare_lines
+from bomaudit.prepare.quotes import committed_prices
 from bomaudit.settings import Settings
 
 _PASSED_ON = ("B102", "B103", "B104")
@@ -88,6 +89,7 @@ def decide(
         currency=fx.currency,
         as_of=as_of,
         shares=input_shares(opened.market.parts, curves, as_of=as_of),
+        committed=committed_prices(quotes, fx=fx, as_of=as_of),
     )
     held = frozenset(rows["part_no"]) | frozenset(lines["part_no"].iloc[opened.market.rows])
     others = look_alikes(lines, estimates, curves, decided=held, as_of=as_of, confidence=settings.audit.confidence)

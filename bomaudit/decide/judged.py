@@ -94,6 +94,7 @@ def judge_case(
     currency: str,
     as_of: date,
     shares: InputShares | None = None,
+    committed: pd.Series | None = None,
 ) -> Decided:
     """Judge all decisions of a case.
 
@@ -112,6 +113,8 @@ def judge_case(
     as_of : date
     shares : InputShares, optional
         What inputs carry of the parts' prices; without it nothing is said of input prices.
+    committed : Series of float, index part_no, optional
+        Prices of firm quotes that are still valid; without it none is in hand. [currency/uom]
 
     Returns
     -------
@@ -131,13 +134,16 @@ def judge_case(
     portfolio, more = add_up(case.register, facts, removed_parts(case))
     of_parts = known[known["kind"] == "part"]
     shares = shares or no_shares(len(case.model.prices.parts))
+    in_hand = pd.Series(dtype=float) if committed is None else committed
     effects = by_input(case, shares)
     bars = input_bars(case, shares, effects, confidence=confidence)
     return Decided(
         decisions=facts[list(DECISIONS_OUT.names)],
         options=show_options(case),
         elements=show_elements(case, confidence),
-        requotes=rank_requotes(audited, outside_parts(case, confidence), of_parts, rules=rules, currency=currency),
+        requotes=rank_requotes(
+            audited, outside_parts(case, confidence), of_parts, committed=in_hand, rules=rules, currency=currency
+        ),
         tornado=tornado(case, rules=rules, confidence=confidence, as_of=as_of, inputs=bars),
         inputs=effects[COLUMNS],
         savings=savings(case, outcomes),

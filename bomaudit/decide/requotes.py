@@ -16,7 +16,13 @@ _BREAKS = (0.5, 1.0, 2.0)
 
 
 def rank_requotes(
-    audited: pd.DataFrame, outside: pd.DataFrame, known: pd.DataFrame, *, rules: DecideSection, currency: str
+    audited: pd.DataFrame,
+    outside: pd.DataFrame,
+    known: pd.DataFrame,
+    *,
+    committed: pd.Series,
+    rules: DecideSection,
+    currency: str,
 ) -> pd.DataFrame:
     """Parts whose quote is worth more than it costs.
 
@@ -29,6 +35,8 @@ def rank_requotes(
         estimate_low, estimate_high, sd_log.
     known : DataFrame
         decision, part_no, evsi: worth of one quote in each decision. [currency]
+    committed : Series of float, index part_no
+        Prices of firm quotes that are still valid. [currency/uom]
     rules : DecideSection
     currency : str
         Audit currency.
@@ -40,7 +48,8 @@ def rank_requotes(
     Notes
     -----
     Worth = the sum over decisions of what the quote is worth there (decisions are separate actions, so it adds) + the
-    expected fall of the price below the booked cost × annual quantity × ``gain_years`` × ``gain_share``. A part that
+    expected fall of the price below the booked cost × annual quantity × ``gain_years`` × ``gain_share``. Where a firm
+    quote in hand is lower than the booked cost, the fall below that counts: the rest is won without asking. A part that
     bears on no decision is worth asking for the latter alone. Ranked by worth less cost.
     """
     lines = _by_part(audited)
@@ -48,7 +57,9 @@ def rank_requotes(
     if len(outside):
         new = pd.Index(lines["part_no"]).get_indexer(pd.Index(outside["part_no"])) < 0
         parts = pd.concat([lines, outside[new]], ignore_index=True)
-    gain = gain_from_asking(parts["booked_cost"], parts["estimate"], parts["sd_log"]) * parts["per_year"].fillna(0.0)
+    in_hand = parts["part_no"].map(committed).astype(float)
+    to_beat = parts["booked_cost"].where(~(in_hand < parts["booked_cost"]), in_hand)
+    gain = gain_from_asking(to_beat, parts["estimate"], parts["sd_log"]) * parts["per_year"].fillna(0.0)
     by_price = (
         np.nan_to_num(gain.to_numpy() if isinstance(gain, pd.Series) else gain) * rules.gain_years * rules.gain_share
     )
@@ -61,6 +72,7 @@ def rank_requotes(
         cost_of_asking=rules.cost_of_asking,
         in_decisions=in_decisions,
         by_price=by_price,
+        below=np.where(to_beat < parts["booked_cost"], "firm quote in hand", "booked cost"),
     )
     parts = parts[parts["value_of_asking"] > rules.cost_of_asking]
     parts = parts.sort_values(["value_of_asking", "part_no"], ascending=[False, True], kind="stable").reset_index(
@@ -82,7 +94,7 @@ def _by_part(audited: pd.DataFrame) -> pd.DataFrame:
 
 def _reasons(parts: pd.DataFrame, rules: DecideSection, currency: str) -> pd.Series:
     knowing, winning = (texts(parts[name].map(lambda m: about(m, currency))) for name in ("in_decisions", "by_price"))
-    share = f"{100 * rules.gain_share:g} % of what it may have fallen below the booked cost"
+    share = f"{100 * rules.gain_share:g} % of what it may have fallen below the " + parts["below"].astype("str")
     in_decisions, by_price = parts["in_decisions"] >= 1, parts["by_price"] >= 1
     text = np.select(
         [in_decisions & by_price, in_decisions],

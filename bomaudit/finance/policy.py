@@ -10,7 +10,6 @@ import pandas as pd
 
 from bomaudit.finance.parts import looked_up
 from bomaudit.finance.rolled import Structure
-from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.exact import round_money, to_decimal
 from bomaudit.settings import FinanceSection
 
@@ -24,30 +23,6 @@ WRITTEN = (
 """Columns that the program writes; others in the file were added by people and are kept behind them."""
 
 
-def committed_prices(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> pd.Series:
-    """Price of each part under a firm quote that is still valid, in audit currency at the as-of rate.
-
-    Parameters
-    ----------
-    quotes : DataFrame
-        Usable quotes.
-    fx : Fx
-    as_of : date
-
-    Returns
-    -------
-    Series of float, index part_no
-        The newest firm quote's; where it has price breaks, that of the smallest quantity, which is the most one would
-        pay. [currency/uom]
-    """
-    firm = quotes[(quotes["kind"] == "firm") & (quotes["valid_until"] >= pd.Timestamp(as_of))]
-    firm = firm.sort_values(["part_no", "quote_date", "min_qty"], ascending=[True, False, True], kind="stable")
-    firm = firm.drop_duplicates("part_no")
-    day = np.full(len(firm), np.datetime64(as_of, "D"))
-    prices = firm["unit_price"].to_numpy() * fx.rate(firm["currency"].to_numpy(), day)
-    return pd.Series(prices, index=pd.Index(firm["part_no"].astype("str"), dtype="str"))
-
-
 def propose(
     parts: pd.DataFrame, *, committed: pd.Series, variance: pd.DataFrame, as_of: date, finance: FinanceSection
 ) -> pd.DataFrame:
@@ -58,7 +33,7 @@ def propose(
     parts : DataFrame
         From :func:`bomaudit.finance.parts.part_costs`.
     committed : Series
-        From :func:`committed_prices`.
+        From :func:`bomaudit.prepare.quotes.committed_prices`.
     variance : DataFrame
         From :func:`bomaudit.finance.variance.purchase_variance`, rows as ``parts``.
     as_of : date

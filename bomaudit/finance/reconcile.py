@@ -20,13 +20,14 @@ from bomaudit.finance.ageing import ageing
 from bomaudit.finance.approvals import lost_approvals
 from bomaudit.finance.bridge import CAUSES, part_bridge, year_bridge
 from bomaudit.finance.parts import about_parts, looked_up, part_costs, standards_in_audit_currency, with_newest_purchase
-from bomaudit.finance.policy import committed_prices, propose, propose_assemblies, with_approvals
+from bomaudit.finance.policy import propose, propose_assemblies, with_approvals
 from bomaudit.finance.revalue import journal, revaluation
 from bomaudit.finance.rolled import Structure, rolled_bridge, rolled_costs, structure_of
 from bomaudit.finance.variance import prices_paid, purchase_variance
 from bomaudit.findings import Finding, in_order, note, warning
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.exact import round_money
+from bomaudit.prepare.quotes import committed_prices
 from bomaudit.settings import FinanceSection, Settings
 
 if TYPE_CHECKING:

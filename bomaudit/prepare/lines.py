@@ -18,6 +18,7 @@ from bomaudit.settings import Settings
 
 _DAYS_PER_YEAR = 365.25
 _BOUGHT = ("buy", "bought", "purchased")
+_MADE = "make"
 _SOURCINGS = ("custom", "standard")
 _PRICED = ("part", "alternative")
 _NOT_AUDITED = {
@@ -114,6 +115,13 @@ def _structure_findings(bom: pd.DataFrame, purchased: pd.Series, built: np.ndarr
         findings.append(
             note("B108", f"{int(purchased.sum())} assemblies are bought whole", file=file, column="make_buy",
                  assumed="each is audited as one part; the rows beneath count no quantity")
+        )  # fmt: skip
+    made = int(((bom["make_buy"].str.strip().str.lower() == _MADE) & (bom["row_kind"] == "part")).sum())
+    if made:
+        findings.append(
+            note("B111", f"{made} parts are made, not bought", file=file, column="make_buy",
+                 assumed="estimated like bought parts: what the market would ask, not what making them costs",
+                 advice="weigh making against buying in a decision")
         )  # fmt: skip
     if not built.all():
         findings.append(

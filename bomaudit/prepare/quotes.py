@@ -121,9 +121,40 @@ def _assumed(
             warning("Q005", f"kind should be one of {', '.join(QUOTE_KINDS)}", file=file, column="kind",
                     found=f"{words} in {int(odd.sum())} quotes", assumed=f"taken as {ASSUMED_KIND}")
         )  # fmt: skip
+    extra = int((kept & (quotes["one_time_cost"] > 0).to_numpy()).sum())
+    if extra:
+        findings.append(
+            note("Q008", f"{extra} quotes come with a one-time cost", file=file, column="one_time_cost",
+                 assumed="not in the piece price that is estimated",
+                 advice="state it in the decision that it belongs to, as tooling, once")
+        )  # fmt: skip
     if (kept & later).any():
         findings.append(
             note("Q006", f"{int((kept & later).sum())} quotes are later than {as_of}", file=file, column="quote_date",
                  assumed="not used: they did not exist yet")
         )  # fmt: skip
     return findings
+
+
+def committed_prices(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> pd.Series:
+    """Price of each part under a firm quote that is still valid, in audit currency at the as-of rate.
+
+    Parameters
+    ----------
+    quotes : DataFrame
+        Usable quotes.
+    fx : Fx
+    as_of : date
+
+    Returns
+    -------
+    Series of float, index part_no
+        The newest firm quote's; where it has price breaks, that of the smallest quantity, which is the most one would
+        pay. [currency/uom]
+    """
+    firm = quotes[(quotes["kind"] == "firm") & (quotes["valid_until"] >= pd.Timestamp(as_of))]
+    firm = firm.sort_values(["part_no", "quote_date", "min_qty"], ascending=[True, False, True], kind="stable")
+    firm = firm.drop_duplicates("part_no")
+    day = np.full(len(firm), np.datetime64(as_of, "D"))
+    prices = firm["unit_price"].to_numpy() * fx.rate(firm["currency"].to_numpy(), day)
+    return pd.Series(prices, index=pd.Index(firm["part_no"].astype("str"), dtype="str"))

@@ -44,13 +44,34 @@ def test_a_part_in_no_decision_is_worth_asking_for_what_it_may_fall():
     assert requotes.loc["C", "exposure_per_year"] == pytest.approx(2 * 30_000)
 
 
+def by_price_alone(committed=()):
+    """Re-quotes by part, of a BOM without decisions, with prices of firm quotes in hand."""
+    market = market_of(PARTS)
+    nothing = pd.DataFrame(columns=["part_no"]), pd.DataFrame({"decision": [], "part_no": [], "evsi": []})
+    return rank_requotes(
+        market.audited, *nothing, committed=pd.Series(dict(committed), dtype=float), rules=market.settings.decide,
+        currency="EUR",
+    ).set_index("part_no")  # fmt: skip
+
+
+def test_what_a_firm_quote_in_hand_wins_needs_no_asking():
+    """C is booked at 5 and expected near 3: with a firm 3.20 in hand only the fall below 3.20 is left to win."""
+    price = 3 * np.exp(0.2 * np.random.default_rng(1).normal(size=400_000))
+    won = 0.5 * np.mean(np.maximum(3.2 - price, 0)) * 30_000
+    asked = by_price_alone({"C": 3.2}).loc["C"]
+    assert asked["value_of_asking"] == pytest.approx(won, rel=5e-3)
+    assert "below the firm quote in hand" in asked["reason"]
+    assert "C" not in by_price_alone({"C": 2.0}).index
+    dearer = by_price_alone({"C": 6.0}).loc["C"]
+    pd.testing.assert_series_equal(dearer, by_price_alone().loc["C"])
+    assert "below the booked cost" in dearer["reason"]
+
+
 def test_worth_in_several_decisions_adds_up():
     once = market_of(PARTS).decide(ROWS).decisions.loc[0, "value_of_asking"]
     twice = market_of(PARTS).decide([*ROWS, *(r | {"decision": "E"} for r in ROWS)])
     part = twice.decisions.loc[0, "ask_first"]
-    nothing = pd.DataFrame(columns=["part_no"]), pd.DataFrame({"decision": [], "part_no": [], "evsi": []})
-    price = rank_requotes(market_of(PARTS).audited, *nothing, rules=market_of(PARTS).settings.decide, currency="EUR")
-    alone = price.set_index("part_no")["value_of_asking"].get(part, 0.0)
+    alone = by_price_alone()["value_of_asking"].get(part, 0.0)
     total = twice.requotes.set_index("part_no").loc[part]
     assert total["value_of_asking"] - alone == pytest.approx(2 * once, rel=3e-3)
     assert set(total["decisions"].split(", ")) == {"D", "E"}

@@ -121,6 +121,13 @@ def test_an_assembly_bought_whole_is_one_part():
     assert "B108" in {f.code for f in findings}
 
 
+def test_a_part_made_in_house_is_estimated_like_a_bought_one_and_that_is_said():
+    lines, findings = prepared({"make_buy": "make"}, {"make_buy": "buy"})
+    assert list(lines["why_not"]) == ["", ""]
+    (said,) = [f for f in findings if f.code == "B111"]
+    assert said.message == "1 parts are made, not bought"
+
+
 def test_a_row_out_of_effect_counts_no_quantity():
     lines, findings = prepared({"effective_to": "2020-12-31"}, {"effective_from": "2020-01-01"})
     assert list(lines["qty_per"]) == [0.0, 2.0]

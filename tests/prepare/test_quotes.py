@@ -44,6 +44,13 @@ def test_a_quote_of_tomorrow_did_not_exist_yet():
     assert findings[0].code == "Q006"
 
 
+def test_one_time_costs_are_said_to_be_outside_the_piece_price():
+    (said,) = prepared({"one_time_cost": 5000.0}, {"one_time_cost": 0.0}, {})[1]
+    assert said.code == "Q008"
+    assert said.message.startswith("1 quotes")
+    assert "piece price" in said.assumed
+
+
 def test_the_last_purchase_of_a_standard_is_a_quote_unless_the_quotes_hold_it():
     frame = conform(
         pd.DataFrame([GOOD, GOOD | {"kind": "Purchase", "commodity": "valve"}], columns=[*QUOTES.names]), QUOTES
