@@ -112,13 +112,12 @@ def _decision_table(content: Content, n: Numbers) -> Table:
         "", "decision", f"choice saves, {unit}\nbooked → today (interval)", "chance\nto flip", "worth\nof change"
     )
     for d in by_verdict(content.decisions).to_dict("records"):
-        title = d["title"] or d["decision"]
         saving = f"{n.plain(d['saving_booked'], 2, signed=True)} → {n.plain(d['saving_today'], 2, signed=True)}"
         span = f"({n.span(d['saving_low'], d['saving_high'], prices=True, signed=True)})"
         safety = "\n[italic]bears on safety: review first[/]" if _true(d["safety_relevant"]) else ""
         grid.add_row(
             _tag(VERDICT[d["verdict"]], words.VERDICT_NAME[d["verdict"]]),
-            f"[b]{escape(d['decision'])}[/b] {escape(title)}{safety}",
+            f"[b]{escape(d['decision'])}[/b] {escape(d['title'])}".rstrip() + safety,
             f"{saving}\n{span}",
             n.chance(d["p_flip"]),
             n.about(d["npv"], signed=True),
