@@ -150,8 +150,8 @@ def new_standards(
     paid = prices_paid(parts, quotes, fx=fx, as_of=as_of)
     parts = with_newest_purchase(parts, paid)
     structure = structure_of(lines)
-    variance = purchase_variance(parts, paid=paid, as_of=as_of, finance=finance)
     committed = committed_prices(quotes, fx=fx, as_of=as_of)
+    variance = purchase_variance(parts, paid=paid, committed=committed, as_of=as_of, finance=finance)
     new_parts = propose(parts, committed=committed, variance=variance, as_of=as_of, finance=finance)
     proposed = _with_assemblies(
         with_approvals(new_parts, approvals), parts, lines=lines, audited=audited, structure=structure,

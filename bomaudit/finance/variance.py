@@ -53,7 +53,9 @@ def quantity_variance(*, actual: ArrayLike, standard: ArrayLike, standard_price:
     return np.asarray(standard_price, np.float64) * (np.asarray(actual, np.float64) - np.asarray(standard, np.float64))
 
 
-def purchase_variance(parts: pd.DataFrame, *, paid: pd.DataFrame, as_of: date, finance: FinanceSection) -> pd.DataFrame:
+def purchase_variance(
+    parts: pd.DataFrame, *, paid: pd.DataFrame, committed: pd.Series, as_of: date, finance: FinanceSection
+) -> pd.DataFrame:
     """Purchase price variance of the financial year: realised to the as-of date, expected for the rest.
 
     Parameters
@@ -62,15 +64,18 @@ def purchase_variance(parts: pd.DataFrame, *, paid: pd.DataFrame, as_of: date, f
         From :func:`bomaudit.finance.parts.part_costs`.
     paid : DataFrame
         From :func:`prices_paid`.
+    committed : Series
+        From :func:`bomaudit.prepare.quotes.committed_prices`.
     as_of : date
     finance : FinanceSection
-        year_starts, fresh_months.
+        year_starts, fresh_months, freeze_firm.
 
     Returns
     -------
     DataFrame, index as ``parts``
         ``year_gone`` (share of the year to the as-of date), ``paid_price`` (mean over that time), ``ppv_realised``,
-        ``expected_price`` and ``expected_basis`` (contract, last purchase, estimate or empty), ``ppv_expected``,
+        ``expected_price`` and ``expected_basis`` (the first that is known of firm quote, contract, last purchase,
+        estimate; or empty), ``ppv_expected``,
         ``ppv_year``, ``ppv_at_estimate`` (rest of the year, if bought at today's estimate), ``one_sided`` (newest
         purchases in a row on the same side of the standard). Money in audit currency, positive: dearer than standard.
 
@@ -94,9 +99,11 @@ def purchase_variance(parts: pd.DataFrame, *, paid: pd.DataFrame, as_of: date, f
         parts["contract_price"].to_numpy(np.float64),
     )
     trusted = parts["estimate"].where(parts["status"] != "unknown").to_numpy(np.float64)
-    choices = [np.isfinite(contract), np.isfinite(last), np.isfinite(trusted)]
-    expected = np.select(choices, [contract, last, trusted], default=np.nan)
-    basis = np.select(choices, ["contract", "last purchase", "estimate"], default="")
+    firm = looked_up(parts["part_no"], committed).to_numpy(np.float64)
+    prices = [firm, contract, last, trusted]
+    choices = [np.isfinite(firm) & finance.freeze_firm, *(np.isfinite(p) for p in prices[1:])]
+    expected = np.select(choices, prices, default=np.nan)
+    basis = np.select(choices, ["firm quote", "contract", "last purchase", "estimate"], default="")
     standard, annual = parts["standard_cost"].to_numpy(np.float64), parts["annual_qty"].to_numpy(np.float64)
     standard_of = parts.set_index("part_no")["standard_cost"]
     realised = price_variance(quantity=annual * gone, actual_price=price, standard_price=standard)

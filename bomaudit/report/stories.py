@@ -104,7 +104,7 @@ def found(content: Content, n: Numbers) -> list[str]:
 def _worth_of(content: Content, verdict: str) -> headline.Worth:
     """What the decisions of a verdict add to the total, and at their cautious ends; a shared change is paid once."""
     counted = content.portfolio[content.portfolio["counted"] & content.portfolio["verdict"].eq(verdict)]
-    low = counted["decision"].map(content.decisions.set_index("decision")["npv_low"])
+    low = counted["decision"].map(content.decisions.set_index("decision")["npv_low"]).astype(float)  # also of none
     return float(counted["npv_counted"].sum()), float((low + counted["npv_counted"] - counted["npv"]).sum())
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _TOTALS = {
     "ppv_realised": "purchase price variance so far this year",
     "ppv_expected": "expected for the rest of the year",
-    "ppv_year": "the whole year, of the parts where both are known",
+    "ppv_year": "the whole year, both together",
     "ppv_at_estimate": "the rest of the year at today's estimates",
     "revaluation": "revaluation of stock at the proposed standards",
     "revaluation_approved": "of which approved",
@@ -71,6 +71,7 @@ def _money(reconciled: Reconciled, n: Numbers) -> Table:
     """Totals and of how many parts each is the sum, which differ: not of every part a price was paid."""
     revalued, result = reconciled.revalued, table("", reconciled.currency, "parts")
     counts = {name: int(reconciled.parts[name].notna().sum()) for name in _TOTALS if name.startswith("ppv")}
+    counts["ppv_year"] = int(reconciled.parts[["ppv_realised", "ppv_expected"]].notna().any(axis=1).sum())
     counts |= {
         "revaluation": len(revalued),
         "revaluation_approved": int(revalued["state"].str.startswith("approved").sum()),

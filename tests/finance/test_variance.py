@@ -8,6 +8,7 @@ import pytest
 from finance_case import AS_OF, quotes_frame
 
 from bomaudit.finance.variance import financial_year, prices_paid, purchase_variance
+from bomaudit.prepare.quotes import committed_prices
 from bomaudit.settings import FinanceSection
 
 
@@ -19,11 +20,11 @@ def parts_frame(**columns):
     return pd.DataFrame(base | columns).astype({"last_purchase_date": "datetime64[us]"})
 
 
-def ppv(fx, rows=(), as_of=AS_OF, **columns):
-    finance = FinanceSection()
-    parts = parts_frame(**columns)
-    paid = prices_paid(parts, quotes_frame(rows), fx=fx, as_of=as_of)
-    return purchase_variance(parts, paid=paid, as_of=as_of, finance=finance).iloc[0]
+def ppv(fx, rows=(), as_of=AS_OF, finance=FinanceSection(), **columns):  # noqa: B008  (frozen)
+    parts, quotes = parts_frame(**columns), quotes_frame(rows)
+    paid = prices_paid(parts, quotes, fx=fx, as_of=as_of)
+    committed = committed_prices(quotes, fx=fx, as_of=as_of)
+    return purchase_variance(parts, paid=paid, committed=committed, as_of=as_of, finance=finance).iloc[0]
 
 
 def bought(day, price, currency="EUR"):
@@ -43,6 +44,16 @@ def test_never_updated_standard_accumulates(fx):
     assert got["ppv_year"] == pytest.approx(3650 * -0.5)
     assert (got["expected_price"], got["expected_basis"]) == (4.5, "last purchase")
     assert got["ppv_at_estimate"] == pytest.approx(3650 * 185 / 365 * -1.0)
+
+
+def test_a_firm_quote_still_valid_is_what_the_rest_of_the_year_will_cost(fx):
+    """As it is the new standard: bought at 4.5 in November, offered firm at 4.2 until December."""
+    rows = [bought("2025-11-30", 4.5), ("P", "2026-05-01", 4.2, "EUR", 0.0, "firm", "2026-12-31")]
+    got = ppv(fx, rows)
+    assert (got["expected_price"], got["expected_basis"]) == (4.2, "firm quote")
+    assert got["ppv_expected"] == pytest.approx(3650 * 185 / 365 * -0.8)
+    thawed = ppv(fx, rows, finance=FinanceSection(freeze_firm=False))
+    assert (thawed["expected_price"], thawed["expected_basis"]) == (4.5, "last purchase")
 
 
 def test_price_is_in_force_until_the_next_one(fx):
