@@ -104,7 +104,7 @@ def open_audit(
 def changed(opened: Opened, changes: tuple[Change, ...]) -> Opened:
     """The same folder with some values of the inputs given; raises :class:`BadInput` as :func:`open_audit`."""
     inputs = opened.inputs
-    world = World(inputs.tables, opened.library or load_library(), opened.as_of, opened.fx.currency)
+    world = World(inputs.tables, opened.library or load_library(), opened.as_of, opened.fx)
     world, said = apply(world, changes)
     findings = tuple(in_order([*opened.findings, *said]))
     return replace(opened, inputs=replace(inputs, tables=dict(world.tables)), findings=findings, library=world.library)

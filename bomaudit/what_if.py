@@ -17,6 +17,7 @@ import pandas as pd
 
 from bomaudit.curves.library import Library
 from bomaudit.findings import BadInput, Finding, error, note
+from bomaudit.prepare.currency import Fx
 
 DECISION_FIELDS = ("annual_volume", "volume_growth", "years_left", "change_cost")
 _NUMBER = r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?"
@@ -56,14 +57,14 @@ class World:
         Tables of the glossary as read.
     library : Library
     as_of : date
-    currency : str
-        Audit currency.
+    fx : Fx
+        Exchange rates; its currency is the audit's.
     """
 
     tables: Mapping[str, pd.DataFrame]
     library: Library
     as_of: date
-    currency: str
+    fx: Fx
 
     def with_table(self, name: str, frame: pd.DataFrame) -> World:
         """The same with one table changed."""
@@ -301,7 +302,13 @@ def _money(world: World, change: Change) -> tuple[float, str]:
     found = _MONEY.fullmatch(change.value)
     if not found or not float(found[1]) > 0:
         raise _unreadable(change, "an amount above 0, with or without a currency")
-    return float(found[1]), (found[2] or world.currency).upper()
+    currency = (found[2] or world.fx.currency).upper()
+    if not world.fx.known([currency])[0]:
+        raise BadInput(
+            error("S014", f"{change.kind}: needs a currency with exchange rates", found=repr(change.text),
+                  advice=f"convert it to {world.fx.currency}, or give its rates in a table of fx")
+        )  # fmt: skip
+    return float(found[1]), currency
 
 
 def _moved(change: Change, before: float) -> float:

@@ -41,6 +41,8 @@ def test_settings_are_told_from_inputs():
         ("price:A", "S014", "price:PART=12.50 EUR"),
         ("price:FS55-1101=cheap", "S014", "amount above 0"),
         ("price:FS55-1101=-5", "S014", "amount above 0"),
+        ("price:FS55-1101=5 XYZ", "S014", "a currency with exchange rates"),
+        ("booked:FS55-1101=5 XYZ", "S014", "convert it to EUR"),
         ("price:FS55-110=12", "S015", "did you mean FS55-"),
         ("booked:Fs55-1101=12", "S015", "did you mean FS55-1101"),
         ("date:FS55-1101=yesterday", "S014", "2024-03-31"),

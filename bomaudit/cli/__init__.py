@@ -12,7 +12,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import typer
 
 from bomaudit.cli import audit, backtest, curves, demo, explain, finance, history, screen, start
-from bomaudit.cli.shell import EXIT_INTERNAL
+from bomaudit.cli.shell import EXIT_BAD_INPUT, EXIT_INTERNAL
 
 _SAID_OF_IT = 200
 """Characters of an error of our own that are shown: enough to report it, too few to spill a file. [characters]"""
@@ -46,6 +46,16 @@ def main() -> None:
     gc.set_threshold(200_000, 10, 10)  # looking for garbage in cycles took a third of the sample's time, and found none
     try:
         app()
+    except OSError as problem:
+        from bomaudit.safe_text import printable
+
+        where = problem.filename2 or problem.filename
+        place = f" ({printable(str(where))})" if where else ""
+        sys.stderr.write(
+            f"bomaudit: a file or folder could not be used: {problem.strerror or type(problem).__name__}{place}; check "
+            "its name, that it may be written and that its disk has room; nothing was written\n"
+        )
+        sys.exit(EXIT_BAD_INPUT)
     except Exception as problem:  # noqa: BLE001  (the last line of defence: a user never sees a traceback)
         from bomaudit.safe_text import printable
 

@@ -23,7 +23,7 @@ def compare(
     new: Annotated[str, typer.Argument(help=_WHICH)] = "latest",
     as_json: AsJson = False,
 ) -> None:
-    """Compare two audits kept with 'audit --keep': what is newly stale, resolved or judged otherwise, and why."""
+    """Compare two kept audits: what is newly stale, resolved or judged otherwise, and why."""
     with bad_input_ends(), talking(quiet=False) as stage:
         from bomaudit.history.actions import read_actions
         from bomaudit.history.causes import audit_again, causes_by_rerun

@@ -161,13 +161,21 @@ def find_stored(folder: Path, which: str) -> str:
     else:
         found = [n for n in names if n.startswith(which) or n.rsplit("_", 1)[-1].startswith(which)]
     if len(found) != 1:
-        shown = ", ".join(names[-5:]) or "none are stored"
+        kept = f"latest, previous, an as-of date or the beginning of a name; the last ones are {', '.join(names[-5:])}"
+        none = "run 'bomaudit audit' on the folder, with --keep where report.keep is false; each run is kept"
         raise BadInput(
             error("H001", "one stored audit must be named", file=str(folder / FOLDER),
-                  found=f"{which!r}: {len(found)} match",
-                  advice=f"latest, previous, an as-of date or the beginning of a name; the last ones are {shown}")
+                  found=_missed(which, names, found), advice=kept if names else none)
         )  # fmt: skip
     return found[0]
+
+
+def _missed(which: str, names: list[str], found: list[str]) -> str:
+    if not names:
+        return "none are stored"
+    if which == "previous" and not found:
+        return f"none of an earlier as-of date than {names[-1][:10]}"
+    return f"{which!r}: {len(found)} match"
 
 
 def open_stored(folder: Path, which: str) -> Snapshot:

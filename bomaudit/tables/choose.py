@@ -87,7 +87,8 @@ def _no_table(file: str, table: Table) -> Finding:
         f"the file must hold a {table.name} table",
         file=file,
         found="no header that names its columns",
-        advice=f"name the columns in [columns.{table.name}] of audit.toml",
+        advice=f"give it a row of headers such as {', '.join(table.names[:4])}, or name those it has in "
+        f"[columns.{table.name}] of audit.toml",
     )
 
 

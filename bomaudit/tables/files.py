@@ -65,7 +65,14 @@ def open_book(path: Path) -> Book:
         T007 a type that is not read.
     """
     if not path.is_file():
-        raise BadInput(error("T001", "the file must exist", file=path.name, advice="correct its name in audit.toml"))
+        raise BadInput(
+            error(
+                "T001",
+                "the file must exist",
+                file=path.name,
+                advice="correct its name where it is given, in audit.toml or on the command line",
+            )
+        )
     data = path.read_bytes()
     if not data.strip(b"\x00 \t\r\n"):
         raise BadInput(error("T002", "the file must hold a table", file=path.name, found="an empty file"))

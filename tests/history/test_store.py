@@ -151,3 +151,13 @@ def test_eight_runs_at_once_are_eight_audits(tmp_path):
     assert len(set(names)) == 8
     assert sorted(names) == stored_names(tmp_path)
     assert (list_audits(tmp_path)["problem"] == "").all()
+
+
+def test_an_audit_that_is_not_there_is_refused_with_what_to_do(tmp_path):
+    with pytest.raises(BadInput) as none:
+        find_stored(tmp_path, "previous")
+    assert "found none are stored; run 'bomaudit audit' on the folder" in str(none.value)
+    name = store_snapshot(snapshot(), tmp_path, stored_at=MOMENT).name
+    with pytest.raises(BadInput) as same:
+        find_stored(tmp_path, "previous")
+    assert f"found none of an earlier as-of date than {name[:10]}; latest, previous" in str(same.value)
