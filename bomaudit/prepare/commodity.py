@@ -36,7 +36,8 @@ _ENDS = re.compile(
 )
 """Where the first phrase ends and more is said about the thing."""
 _SIZES = re.compile(
-    r"\b(?:[a-z]{0,3}\d[\w.]*(?:\s*x\s*\d[\w.]*)*\s*(?:mm2?|cm|m|v|w|a|kw|ah|bar|kg|l|ml|rpm|hz|khz|mhz|ohm|°c)?)\b"
+    r"\b(?:(?:dn |ø ?)?[a-z]{0,3}\d[\w.]*(?:\s*x\s*\d[\w.]*)*\s*"
+    r"(?:mm2?|cm|m|v|w|a|kw|ah|bar|kg|l|ml|rpm|hz|khz|mhz|ohm|°c)?)\b"
 )
 """Sizes and ratings, which name nothing."""
 _CJK = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af]")
@@ -107,15 +108,21 @@ def _best(text: str, keywords: Iterable[_Keyword]) -> tuple[str, float]:
     phrase = _SIZES.sub(" ", text[: end.start()] if end else text)
     phrase = re.sub(r"\s+", " ", phrase).strip()
     hits: dict[str, tuple[float, int]] = {}
+    kinds: dict[str, str] = {}
     for keyword in keywords:
         if keyword.text not in text and keyword.text not in phrase:  # far cheaper than trying its pattern
             continue
         score = _score(keyword, text, phrase)
         if score > 0:
+            kinds[keyword.commodity] = keyword.kind
             hits[keyword.commodity] = max(hits.get(keyword.commodity, (0.0, 0)), (score, len(keyword.text)))
     if not hits:
         return _alike(phrase, keywords)
     ranked = sorted(hits.items(), key=lambda hit: (-hit[1][0], -hit[1][1], hit[0]))
+    if (
+        kinds[ranked[0][0]] in _MADE_TO_DRAWING
+    ):  # a cover is moulded, unless it is said to be die cast; a pump is a pump
+        ranked.sort(key=lambda hit: hit[1][0] != MAKING)
     commodity, (score, length) = ranked[0]
     rivals = [1 for _, other in ranked[1:] if other == (score, length)]
     return commodity, score * (_RIVAL if rivals else 1.0)
