@@ -61,6 +61,8 @@ def _refuse_to_overwrite(folder: Path, proposal: Proposal) -> None:
 
 
 def _show(proposal: Proposal) -> None:
+    from rich.text import Text
+
     from bomaudit.report.pieces import heading, put, section, table_of
     from bomaudit.report.terminal_inputs import show_findings
 
@@ -69,6 +71,10 @@ def _show(proposal: Proposal) -> None:
     shown = mapping.assign(sure=mapping["confidence"].map("{:.0%}".format))
     put(out, heading("What was understood", str(mapping["file"].iloc[0]) if len(mapping) else ""))
     put(out, table_of(shown, {"canonical": "column", "header": "header in the file", "how": "how", "sure": "sure"}))
+    for name, got in proposal.read.items():
+        if got.unused:
+            wanted = f"name one in [columns.{name}] of audit.toml if it is wanted"
+            put(out, Text(f"columns of {name} that are not used: {', '.join(got.unused)}; {wanted}"))
     put(out, section("What is missing, the most useful first"))
     put(out, table_of(proposal.missing, {"what": "", "why": "without it", "where": "give it"}))
     missing = set(proposal.missing["what"])

@@ -38,7 +38,7 @@ ROWS_COLUMNS = ("file", "sheet", "row", "kind", "text")
 
 @dataclass(frozen=True)
 class TableRead:
-    """A table as read, what was guessed, what became of every row, the file's hash, and price breaks in columns."""
+    """A table as read, what was guessed, what became of every row, the file's hash, price breaks, headers not used."""
 
     table: str
     frame: pd.DataFrame
@@ -47,6 +47,7 @@ class TableRead:
     rows: pd.DataFrame
     sha256: str
     breaks: pd.DataFrame = field(default_factory=lambda: empty_frame(TABLES_IN["quotes"]))
+    unused: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,12 @@ def _no_collection() -> Iterator[None]:
             gc.enable()
 
 
+def _unused(block: Block) -> list[str]:
+    """Headers of the columns that were taken for none of ours."""
+    taken = {m.column for m in block.mapped.values()}
+    return [" ".join(h.text.split()) for c, h in enumerate(block.headers) if h.text.strip() and c not in taken]
+
+
 def _read_table(path: Path, table: Table, sheet: str, columns: Mapping[str, str], read: ReadSection) -> TableRead:
     book = open_book(path)
     chosen = choose(book, table, sheet=sheet, stated=columns)
@@ -122,15 +129,25 @@ def _read_table(path: Path, table: Table, sheet: str, columns: Mapping[str, str]
     frame = pd.concat([p.frame for p in parts], ignore_index=True) if len(parts) > 1 else parts[0].frame
     rows = account(book.sheets, [(b, p.kind, p.text) for b, p in zip(blocks, parts, strict=True)])
     mapping = pd.concat([_mapping(b, table) for b in blocks], ignore_index=True)
+    unused = tuple(dict.fromkeys(h for b in blocks for h in _unused(b)))
     if table.name != "bom":
-        return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, book.sha256)
+        return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, book.sha256, unused=unused)
     frame, made = resolve(frame, above)
     quotes = [price_breaks(b, p.frame) for b, p in zip(blocks, parts, strict=True)]
     findings += [*made, *repeats(frame), *(f for _, said in quotes for f in said)]
     found = [q for q, _ in quotes if len(q)]
     breaks = pd.concat(found, ignore_index=True) if found else empty_frame(TABLES_IN["quotes"])
     rows = _assemblies_in(rows, frame)
-    return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, book.sha256, breaks)
+    return TableRead(
+        table.name,
+        frame,
+        tuple(dict.fromkeys(findings)),
+        mapping,
+        rows,
+        book.sha256,
+        breaks,
+        () if len(breaks) else unused,
+    )
 
 
 def _rolled_up(

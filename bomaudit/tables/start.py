@@ -166,7 +166,12 @@ def _columns(table: Table, got: TableRead) -> list[str]:
         told = f"column {row.column}, {row.how}, confidence {row.confidence:.2f}"
         lines.append(f"# {row.canonical} = {_quoted(str(wanted))}   # {told}")
     absent = [n for n in table.names if n not in set(first["canonical"])]
-    return [*lines, *([f"# not found: {', '.join(absent)}"] if absent else [])]
+    others = ", ".join(_quoted(header) for header in got.unused)
+    return [
+        *lines,
+        *([f"# not found: {', '.join(absent)}"] if absent else []),
+        *([f"# not used: {others}"] if others else []),
+    ]
 
 
 def _main_currency(frame: pd.DataFrame) -> str:

@@ -72,3 +72,9 @@ def test_a_template_has_the_columns_of_its_table(tmp_path):
 def test_a_table_that_is_none_is_refused(tmp_path):
     with pytest.raises(BadInput, match="prices names no table"):
         propose(tmp_path, prices=tmp_path / "x.csv")
+
+
+def test_columns_that_are_not_used_are_named(tmp_path):
+    got, _ = propose(tmp_path, 'Teil "A",Menge,Preis,Lagerplatz\nPlatte,2,3.50,R7\nMotor,1,41.00,R9\n')
+    assert got.read["bom"].unused == ("Lagerplatz",)
+    assert '# not used: "Lagerplatz"' in got.files["audit.toml"].splitlines()
