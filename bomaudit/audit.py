@@ -18,7 +18,7 @@ from bomaudit.findings import Finding, in_order
 from bomaudit.invariants import broken_invariants
 from bomaudit.opened import Opened, open_audit
 from bomaudit.prepare.lines import prepare_lines
-from bomaudit.prepare.quotes import prepare_quotes, with_purchases
+from bomaudit.prepare.quotes import prepare_quotes
 from bomaudit.settings import Settings
 from bomaudit.status import judge_lines
 from bomaudit.tables import Inputs
@@ -116,14 +116,13 @@ def prepare(opened: Opened) -> tuple[Library, pd.DataFrame, pd.DataFrame, list[F
     -------
     library : Library
     quotes : DataFrame
-        Usable quotes, also the last purchases of the standards.
+        Usable quotes.
     lines : DataFrame
         Prepared lines, one row a BOM line.
     findings : list of Finding
     """
     tables, library = opened.inputs.tables, opened.library or load_library()
-    stated = with_purchases(tables["quotes"], tables["standards"])
-    quotes, of_quotes = prepare_quotes(stated, fx=opened.fx, as_of=opened.as_of)
+    quotes, of_quotes = prepare_quotes(tables["quotes"], fx=opened.fx, as_of=opened.as_of)
     lines, of_lines = prepare_lines(
         tables["bom"],
         quotes=quotes,

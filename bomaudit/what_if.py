@@ -177,14 +177,11 @@ def _date(world: World, change: Change) -> tuple[World, str]:
         day = pd.Timestamp(date.fromisoformat(change.value))
     except ValueError:
         raise _unreadable(change, "a day as 2024-03-31") from None
-    bom, quotes, standards = (world.tables[name].copy() for name in ("bom", "quotes", "standards"))
+    bom, quotes = world.tables["bom"].copy(), world.tables["quotes"]
     bom.loc[rows, "cost_date"] = day
     older = (quotes["part_no"] == change.name) & (quotes["quote_date"] <= day)
-    paid = (standards["part_no"] == change.name) & (standards["last_purchase_date"] <= day)
-    standards["last_purchase_price"] = standards["last_purchase_price"].mask(paid)
     changed = world.with_table("bom", bom).with_table("quotes", quotes[~older].reset_index(drop=True))
-    changed, count = changed.with_table("standards", standards), int(older.sum() + paid.sum())
-    aside = f"; {count} older {'quote' if count == 1 else 'quotes'} of the part set aside" if count else ""
+    aside = f"; {int(older.sum())} older quotes of the part are set aside" if older.any() else ""
     return changed, f"as if the booked cost had been agreed on {day:%Y-%m-%d}{aside}"
 
 

@@ -9,42 +9,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.findings import Finding, error, note, warning
-from bomaudit.frames import conform
-from bomaudit.glossary import PLACE_COLUMNS, QUOTE_KINDS, QUOTES
+from bomaudit.glossary import QUOTE_KINDS
 from bomaudit.prepare.currency import Fx
 
 ASSUMED_KIND = "budgetary"
 """A quote that does not say what it is: not binding, but made for this part. Common practice, no published source."""
-
-
-def with_purchases(quotes: pd.DataFrame, standards: pd.DataFrame) -> pd.DataFrame:
-    """Quotes and, as quotes of kind purchase, the last purchases that the standards state: a price paid is a price.
-
-    Parameters
-    ----------
-    quotes, standards : DataFrame
-        Tables of the glossary, with places.
-
-    Returns
-    -------
-    DataFrame
-        ``quotes``, behind them one row a part and day of which the quotes hold no purchase yet; of the commodity that
-        other quotes of the part name.
-    """
-    paid = standards[
-        (standards["part_no"] != "") & (standards["last_purchase_price"] > 0) & standards["last_purchase_date"].notna()
-    ].drop_duplicates(["part_no", "last_purchase_date"])
-    bought = quotes[quotes["kind"].str.strip().str.lower() == "purchase"]
-    known = pd.MultiIndex.from_frame(bought[["part_no", "quote_date"]])
-    new = paid[~pd.MultiIndex.from_frame(paid[["part_no", "last_purchase_date"]]).isin(known)]
-    if new.empty:
-        return quotes
-    names = {"last_purchase_date": "quote_date", "last_purchase_price": "unit_price"}
-    columns = ["part_no", *names, "currency", "annual_qty", *PLACE_COLUMNS]
-    named = quotes[quotes["commodity"] != ""].drop_duplicates("part_no", keep="last").set_index("part_no")["commodity"]
-    rows = new[columns].rename(columns=names).assign(kind="purchase", commodity=new["part_no"].map(named))
-    rows = conform(rows, QUOTES)
-    return pd.concat([q for q in (quotes, rows) if len(q)], ignore_index=True)
 
 
 def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:

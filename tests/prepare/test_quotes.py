@@ -5,9 +5,9 @@ from datetime import date
 import pandas as pd
 
 from bomaudit.frames import conform
-from bomaudit.glossary import QUOTES, STANDARDS
+from bomaudit.glossary import QUOTES
 from bomaudit.prepare.currency import reference_rates
-from bomaudit.prepare.quotes import prepare_quotes, with_purchases
+from bomaudit.prepare.quotes import prepare_quotes
 
 GOOD = {"part_no": "A", "quote_date": "2020-01-01", "unit_price": 2.0, "currency": "EUR", "kind": "firm"}
 
@@ -49,25 +49,3 @@ def test_one_time_costs_are_said_to_be_outside_the_piece_price():
     assert said.code == "Q008"
     assert said.message.startswith("1 quotes")
     assert "piece price" in said.assumed
-
-
-def test_the_last_purchase_of_a_standard_is_a_quote_unless_the_quotes_hold_it():
-    frame = conform(
-        pd.DataFrame([GOOD, GOOD | {"kind": "Purchase", "commodity": "valve"}], columns=[*QUOTES.names]), QUOTES
-    )
-    quotes = frame.assign(source_file="quotes.csv", source_sheet="", source_row=[2, 3])
-    stated = pd.DataFrame(
-        [("A", 1.5, "2020-01-01"), ("A", 1.5, "2026-02-02"), ("B", 8.0, "2025-05-05"), ("B", 8.0, None),
-         ("C", 0.0, "2025-05-05")],
-        columns=["part_no", "last_purchase_price", "last_purchase_date"],
-    ).assign(currency="CHF", annual_qty=70.0)  # fmt: skip
-    standards = conform(stated, STANDARDS).assign(source_file="standards.csv", source_sheet="", source_row=range(2, 7))
-    both = with_purchases(quotes, standards)
-    pd.testing.assert_frame_equal(both.head(2), quotes)
-    shown = ["part_no", "unit_price", "currency", "annual_qty", "kind", "commodity", "source_file", "source_row"]
-    assert both.iloc[2:][shown].to_numpy().tolist() == [
-        ["A", 1.5, "CHF", 70.0, "purchase", "valve", "standards.csv", 3],
-        ["B", 8.0, "CHF", 70.0, "purchase", "", "standards.csv", 4],
-    ]
-    assert with_purchases(quotes, standards.head(0)) is quotes
-    assert len(with_purchases(quotes.head(0), standards)) == 3
