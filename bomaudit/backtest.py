@@ -62,8 +62,14 @@ class Backtest:
         """The summary: one row a scope, group and method."""
         return self.summary
 
+    @property
+    def quotes(self) -> int:
+        """How many quotes were held out; most are estimated from several days, each of which is a case."""
+        return int((~self.cases.duplicated(["part_no", "quote_date"])).sum())
+
     def __repr__(self) -> str:
-        return f"Backtest({len(self.cases)} held-out quotes of {self.cases['part_no'].nunique()} parts)"
+        cases, parts = len(self.cases), self.cases["part_no"].nunique()
+        return f"Backtest({cases} estimates of {self.quotes} held-out quotes of {parts} parts)"
 
 
 def backtest(

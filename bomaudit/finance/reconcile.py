@@ -356,5 +356,5 @@ def _unlike_paid(
         warning("K013", "a standard proposed on an estimate should be near the price last paid", file=file,
                 column="last_purchase_price", assumed="the estimate is proposed all the same",
                 found=f"{len(away)} of {len(rows)} more than {100 * finance.threshold:g} % away, furthest {furthest}",
-                advice="have a buyer confirm them before they are approved")
+                advice="have a buyer confirm them, or give the purchases as quotes too: estimates follow those")
     ]  # fmt: skip

@@ -236,9 +236,9 @@ def finding_rows(findings: pd.DataFrame) -> list[list[Cell]]:
 
 RECORD_COLUMNS = [
     _head("rule"), _head("typical error", number=True), _head("lean", "above zero: quotes were dearer", number=True),
-    _head("spared", "by the estimate", number=True), _head("quotes", number=True), _head("parts", number=True),
+    _head("spared", "by the estimate", number=True), _head("estimates", number=True), _head("parts", number=True),
 ]  # fmt: skip
-COVERAGE_COLUMNS = [_head("interval"), _head("held", "share of quotes inside", number=True)]
+COVERAGE_COLUMNS = [_head("interval"), _head("held", "share of cases inside", number=True)]
 
 
 def record_rows(content: Content) -> list[list[Cell]]:
@@ -275,7 +275,8 @@ def record_said(content: Content) -> str:
     inside = inside[(inside["scope"] == "all") & (inside["nominal"] == content.settings.audit.confidence)]
     own, unchanged = everything["estimate"], everything["unchanged"]
     return words.record_sentence(
-        content.numbers, quotes=int(own["n"]), parts=int(own["parts"]), error=math.expm1(own["mae"]),
+        content.numbers, quotes=content.record.quotes, estimates=int(own["n"]), parts=int(own["parts"]),
+        error=math.expm1(own["mae"]),
         unchanged=math.expm1(unchanged["mae"]), confidence=content.settings.audit.confidence,
         inside=float(inside["inside"].iloc[0]) if len(inside) else math.nan,
     )  # fmt: skip

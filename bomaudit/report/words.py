@@ -319,16 +319,18 @@ METHOD: Mapping[str, str] = {
 
 
 def record_sentence(
-    numbers: Numbers, *, quotes: int, parts: int, error: float, unchanged: float, confidence: float, inside: float
-) -> str:
-    """Say how the estimate did on held-out quotes."""
+    numbers: Numbers, *, quotes: int, estimates: int, parts: int, error: float, unchanged: float, confidence: float,
+    inside: float,
+) -> str:  # fmt: skip
+    """Say how the estimate did on held-out quotes, most of them estimated from what was known on several days."""
     held = (
-        f" Its {numbers.share(confidence)} interval held {numbers.share(inside)} of them."
+        f" Its {numbers.share(confidence)} interval held the quote in {numbers.share(inside)} of the cases."
         if math.isfinite(inside)
         else ""
     )
     return (
-        f"On {numbers.count(quotes, 'quote')} of {numbers.count(parts, 'part')} that it was not shown, the estimate "
-        f"was off by {numbers.share(error)} on average; leaving the booked cost as it was would have been off by "
-        f"{numbers.share(unchanged)}.{held if math.isfinite(inside) else ''}"
+        f"{numbers.count(quotes, 'quote')} of {numbers.count(parts, 'part')} that it was not shown were estimated "
+        f"{numbers.count(estimates, 'time')}, each from what was known on an earlier day. The estimate was off by "
+        f"{numbers.share(error)} on average; leaving the booked cost as it was would have been off by "
+        f"{numbers.share(unchanged)}.{held}"
     )
