@@ -107,7 +107,7 @@ def bridge(currency: str) -> Declaration:
     bars = _layer(
         {"type": "bar", "height": {"band": 0.62}}, y=rows, x2={"field": "end"},
         x=_number("start", f"the choice saves, {currency} a unit (below 0: it costs more)",
-                  scale={"padding": 50, "nice": False}),
+                  scale={"padding": 50, "nice": False}, axis={"tickCount": 8}),
         color=_state("kind", tones, title=None),
     )  # fmt: skip
     text = _layer(
@@ -162,12 +162,13 @@ def paths(currency: str) -> Declaration:
     """
     tones = [t.light for t in (look.STATUS["stale"], look.STATUS["current"], look.VERDICT["watch"],
                                look.STATUS["drifting"])]  # fmt: skip
+    title = "option, the choice first"
     year = {"field": "date", "type": "temporal", "title": "year", "axis": {"format": "%Y"}}
     lines = _layer(
         {"type": "line", "strokeWidth": 2.5}, x=year,
         y=_number("cost", f"fully accounted, {currency} of today a unit", scale={"zero": False}),
-        color={"field": "option", "type": "nominal", "title": "option", "scale": {"range": tones}},
-        strokeDash={"field": "option", "type": "nominal", "title": "option"},
+        color={"field": "option", "type": "nominal", "title": title, "sort": None, "scale": {"range": tones}},
+        strokeDash={"field": "option", "type": "nominal", "title": title, "sort": None},
         tooltip=[_said("option"), {"field": "date", "type": "temporal", "format": "%Y-%m"}, _figure("cost", ",.2f")],
     )  # fmt: skip
     lines["transform"] = [{"filter": "isValid(datum.cost)"}]

@@ -12,7 +12,8 @@ INPUTS_SAID = (
     "Of each line's price today a share follows each input: the materials in it, at what they cost today, and the "
     "currency the supplier prices in. If an input rises by x and suppliers pass it on in full, a price rises by its "
     "share times x, and a decision's saving by the difference between its two options. Falls count the same with the "
-    "other sign. All else here stands at today's input prices."
+    "other sign; an exchange rate rises where the foreign currency gets dearer. All else here stands at today's input "
+    "prices."
 )
 
 
@@ -37,14 +38,27 @@ def if_inputs_move(numbers: Numbers, rows: Sequence[tuple[str, float, float, flo
 
 
 def follows(numbers: Numbers, rows: Sequence[tuple[str, float]], *, estimate: float, currency: str) -> list[str]:
-    """Say which inputs a price follows, largest share first, and what a rise of the first does."""
+    """Say which inputs a price follows, largest share first, and what a rise of the first does.
+
+    A currency is said apart: it moves the price whatever that is made of, so its share and theirs have no sum.
+    """
     if not rows:
         return []
-    shares = ", ".join(f"{input_name(name)} {numbers.share(share)}" for name, share in rows)
+    materials = ", ".join(f"{input_name(name)} {numbers.share(share)}" for name, share in rows if not _is_fx(name))
+    said = [
+        f"{numbers.share(share)} of the price follows the {input_name(name)}, whatever it is made of"
+        for name, share in rows
+        if _is_fx(name)
+    ]
+    said += [f"of the price follow: {materials}"] if materials else []
     first, share = rows[0]
     rise = numbers.share(RISES[-1], signed=True)
     money = numbers.price(RISES[-1] * share * estimate, signed=True)
-    return [f"of the price follow: {shares}", f"{input_name(first)} {rise}, passed on in full: {money} {currency}"]
+    return [*said, f"{input_name(first)} {rise}, passed on in full: {money} {currency}"]
+
+
+def _is_fx(name: str) -> bool:
+    return name.startswith("fx:")
 
 
 def outcomes(numbers: Numbers, *, against: int, of: int, low: float, high: float, currency: str) -> str:

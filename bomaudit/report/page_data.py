@@ -159,15 +159,25 @@ def short(value: float) -> float | int | None:
     return int(rounded) if rounded.is_integer() else rounded
 
 
+_OLDEST_SHOWN = 60
+"""Ages up to which a year without spend keeps its place on the axis; one wrong date must not stretch it. [year]"""
+
+
 def ageing_rows(lines: pd.DataFrame) -> list[dict[str, object]]:
-    """Booked spend a year by whole years of age and status; lines without volume or age have none."""
+    """Booked spend a year by whole years of age and status; lines without volume or age have none.
+
+    Years without spend are rows of nought: the axis shows every year.
+    """
     spend = lines["booked_cost"] * lines["qty_per"] * lines["annual_volume"]
     frame = pd.DataFrame({"age": np.floor(lines["age_years"]), "status": lines["status"], "spend": spend}).dropna()
     grouped = frame[frame["status"] != ""].groupby(["age", "status"], as_index=False).agg(
         spend=("spend", "sum"), lines=("spend", "size")
     )  # fmt: skip
     rank = {s: i for i, s in enumerate(("stale", "drifting", "unknown", "current"))}
-    return [
+    ages = set(grouped["age"].astype(int))
+    none = sorted(set(range(min(ages, default=0), min(max(ages, default=0), _OLDEST_SHOWN))) - ages)
+    gaps = [{"age": a, "status": "current", "spend": 0.0, "lines": 0, "rank": rank["current"]} for a in none]
+    return gaps + [
         {"age": int(r["age"]), "status": r["status"], "spend": short(r["spend"]), "lines": r["lines"],
          "rank": rank[r["status"]]}
         for r in grouped.to_dict("records")
@@ -205,13 +215,14 @@ def _end(n: Numbers, kind: str, value: float) -> str:
 
 
 def path_rows(frame: pd.DataFrame, content: Content) -> list[dict[str, object]]:
-    """Rows of the chart ``paths``: costs, and a mark for today and for the day on which the balance tips."""
+    """Rows of the chart ``paths``: costs, the choice first, and marks for today and for when the balance tips."""
+    decision = content.decisions.set_index("decision").loc[str(frame["decision"].iloc[0])]
+    frame = frame.sort_values("option", key=lambda option: option != decision["chosen"], kind="stable")
     rows: list[dict[str, object]] = [
         {"option": o, "date": t.date().isoformat(), "cost": short(c)}
         for o, t, c in _rows(frame, ["option", "date", "cost_per_unit"])
         if math.isfinite(c)
     ]
-    decision = content.decisions.set_index("decision").loc[str(frame["decision"].iloc[0])]
     marks = [("today", pd.Timestamp(content.as_of)), ("tipped", decision["tipped_on"]), ("tips", decision["tips_on"])]
     known = [(m, t) for m, t in marks if not pd.isna(t)]
     return rows + [{"mark": m, "date": t.date().isoformat(), "level": k} for k, (m, t) in enumerate(known)]

@@ -10,6 +10,7 @@ import pandas as pd
 from bomaudit.report import input_words, words
 from bomaudit.report.content import FLAGGED, Content
 from bomaudit.report.inputs import effect_frame, input_frame
+from bomaudit.report.numbers import Numbers
 from bomaudit.report.page_data import short
 
 Cell = dict[str, Any]
@@ -96,6 +97,15 @@ def ELEMENT_COLUMNS(currency: str) -> list[Head]:  # noqa: N802  (reads as the c
     ]  # fmt: skip
 
 
+def _moved(row: dict[Any, Any], n: Numbers) -> str:
+    """What moved an element; a one-time cost costs a product more, the fewer are left to bear it."""
+    if row["spent"]:
+        return "paid already"
+    if row["basis"] == "once" and abs(row["today_per_unit"]) > abs(row["booked_per_unit"]):
+        return "paid once: fewer products are left to bear it"
+    return str(row["moved"]).replace(" -", f" {n.minus}")
+
+
 def element_rows(content: Content, decision: str) -> list[list[Cell]]:
     """Elements of one decision as cells of :func:`ELEMENT_COLUMNS`."""
     n = content.numbers
@@ -106,7 +116,7 @@ def element_rows(content: Content, decision: str) -> list[list[Cell]]:
             {"text": r["option"]}, {"text": r["element"]}, {"text": r["kind"].replace("_", " ")},
             {"text": r["part_no"]},
             *(_cell(n.price(r[c], like=most), r[c]) for c in ("booked_per_unit", "today_per_unit", "low", "high")),
-            {"text": "paid already" if r["spent"] else r["moved"]},
+            {"text": _moved(r, n)},
         ]
         for r in rows.to_dict("records")
     ]  # fmt: skip

@@ -211,12 +211,19 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     moved = list(inputs[["driver", "saving_today", "saving_change", "tips_at"]].itertuples(index=False, name=None))
     told: tuple[tuple[str, Sequence[str]], ...] = (
         ("Why this verdict", [n.as_written(d["reason"]), words.VERDICT[d["verdict"]]]),
-        ("What it is worth", words.worth_points(n, currency=cur, decision=d)),
+        ("What it is worth", words.worth_points(n, currency=cur, decision=d, once=_paid_once(content, d))),
         ("If an input price moves", input_words.if_inputs_move(n, moved, currency=cur)),
         ("Where the doubt comes from", words.doubts(n, doubts_of(content, d["decision"]))),
     )
     sections = tuple((title, tuple(points)) for title, points in told if points)
     return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, step, bridge, sections)
+
+
+def _paid_once(content: Content, decision: dict[Any, Any]) -> list[str]:
+    """One-time elements of the option to switch to that are not paid yet: they are due with the cost of change."""
+    rows = content.elements[content.elements["decision"] == decision["decision"]]
+    due = rows["option"].eq(decision["switch_to"]) & rows["basis"].eq("once") & ~rows["spent"].astype(bool)
+    return [str(element) for element in rows.loc[due, "element"]]
 
 
 def doubts_of(content: Content, decision: str, *, most: int = 5) -> list[tuple[str, float]]:

@@ -216,8 +216,10 @@ def curve_sentence(
     )
 
 
-def worth_points(numbers: Numbers, *, currency: str, decision: Mapping[str, Any]) -> list[str]:
-    """Say what switching costs and brings; takes a row of ``decisions``."""
+def worth_points(
+    numbers: Numbers, *, currency: str, decision: Mapping[str, Any], once: Sequence[str] = ()
+) -> list[str]:
+    """Say what switching costs and brings; takes a row of ``decisions``, and what else has to be paid once."""
     d = decision
     worth = (
         f"switching comes to {numbers.about(d['npv'], signed=True)} {currency} "
@@ -226,7 +228,8 @@ def worth_points(numbers: Numbers, *, currency: str, decision: Mapping[str, Any]
     )
     said = [
         worth,
-        f"one-time cost of change: {numbers.about(d['change_cost'])} {currency}",
+        f"one-time cost of change: {numbers.about(d['change_cost'])} {currency}"
+        + (f"; counted as well, as elements: {list_of(once)}" if once else ""),
         f"chance that it pays back in time: {numbers.chance(d['p_pays_back'])}",
     ]
     if math.isfinite(d["payback_years"]):

@@ -124,7 +124,8 @@ def test_a_rise_of_an_input_is_found_from_the_page_alone(page):
     assert {r[1] for r in rows(page, "effect-table")} == {"copper"}
     page.execute_script("location.hash = 'L0001'")
     dialog = page.find_element(By.ID, "line")
-    assert "of the price follow: USD exchange rate 100%, copper 25%" in dialog.text
+    assert "100% of the price follows the USD exchange rate" in dialog.text
+    assert "of the price follow: copper 25%" in dialog.text
 
 
 def test_a_decision_opens_by_keyboard_alone(page):

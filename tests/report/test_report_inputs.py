@@ -59,9 +59,10 @@ def test_a_line_says_what_its_price_follows(content):
     n = Numbers()
     row = content.lines.iloc[0].to_dict()
     sections = dict(tell_line(content, row, n).sections)
-    first, second = sections["What its price follows"]
-    assert first == "of the price follow: USD exchange rate 100%, copper 25%"
-    assert second == f"USD exchange rate +20%, passed on in full: {n.price(0.2 * row['estimate'], signed=True)} EUR"
+    currency, materials, rise = sections["What its price follows"]
+    assert currency == "100% of the price follows the USD exchange rate, whatever it is made of"
+    assert materials == "of the price follow: copper 25%"
+    assert rise == f"USD exchange rate +20%, passed on in full: {n.price(0.2 * row['estimate'], signed=True)} EUR"
     assert "What its price follows" not in dict(tell_line(content, content.lines.iloc[1].to_dict(), n).sections)
 
 
