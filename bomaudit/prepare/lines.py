@@ -209,16 +209,20 @@ def _commodity(
     findings: list[Finding] = []
     if guessed:
         findings.append(
-            note("B101", "commodity is best stated", file=file, column="commodity", found=f"{guessed} parts without",
+            note("B101", "commodity is best stated", file=file, column="commodity", found=f"{_parts(guessed)} without",
                  assumed="taken from keywords in the description, its doubt widens the interval")
         )  # fmt: skip
     if unknown:
         findings.append(
             warning("B102", "every part needs a commodity to be estimated", file=file, column="commodity",
-                    found=f"{unknown} parts without, and no keyword that is sure enough",
+                    found=f"{_parts(unknown)} without, and no keyword that is sure enough",
                     assumed="status unknown; only inflation is followed", advice="fill in the commodity column")
         )  # fmt: skip
     return market, findings
+
+
+def _parts(count: int) -> str:
+    return f"{count} part{'' if count == 1 else 's'}"
 
 
 def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:

@@ -85,7 +85,7 @@ def _settled(r: Reading, view: View, kinds: RowKinds) -> tuple[RowKinds, list[Fi
                 "lines that stand in for another line are not added",
                 **r.where,
                 row=int(r.rows[others[0]]),
-                found=f"{len(others)} alternatives",
+                found=f"{len(others)} alternative{'s' if len(others) > 1 else ''}",
                 assumed="left out of sums",
             )
         )
