@@ -130,7 +130,7 @@ def look_alikes(
     Notes
     -----
     The alternative is a line alike in all but its market, carried to today by that market's curve. The interval counts
-    what moves both only once.
+    what moves both only once. No other technology is suggested for a part that bears on safety.
     """
     rows, market, function = _pairs(lines, estimates, curves, decided)
     if not len(rows):
@@ -162,6 +162,7 @@ def _pairs(
     does = {name: function_of(name) for name in {*names, *lines["commodity"].unique()}}
     spend = (lines["booked_cost"] * lines["qty_per"] * lines["annual_volume"].fillna(1.0)).to_numpy(dtype=float)
     usable = lines["auditable"].to_numpy(dtype=bool) & estimates.frame["estimate"].notna().to_numpy()
+    usable &= ~lines["safety_relevant"].to_numpy(dtype=bool)
     usable &= ~lines["part_no"].isin(decided).to_numpy() & (spend > 0) & (lines["commodity"] != "").to_numpy()
     candidates = np.flatnonzero(usable)
     candidates = candidates[np.argsort(-spend[candidates], kind="stable")][:_MOST_LINES]

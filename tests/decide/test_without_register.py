@@ -58,6 +58,13 @@ def test_look_alikes_name_another_market_that_does_the_same(bare, sample_audit):
     assert not set(sample_audit.decided.candidates["part_no"]) & held
 
 
+def test_no_look_alike_is_suggested_for_a_part_that_bears_on_safety(bare, sample_audit):
+    """The emergency stop of the sample is a switch, and semiconductors got cheaper: nobody is sent there."""
+    lines = sample_audit.lines.set_index("line_id")
+    assert not lines.loc[bare.candidates["line_id"], "safety_relevant"].any()
+    assert "switch_relay" in set(bare.candidates["commodity"])
+
+
 def test_an_alternate_is_a_decision_of_two_options(decided_with, sample_audit):
     """The brushless pump of the sample, as a row of the alternates table: cheaper today on its price alone."""
     rows = sample_audit.inputs.tables["decisions"]
