@@ -3,7 +3,7 @@
 Findings of this module: ``D001`` a name is missing · ``D002`` one option only · ``D003`` no chosen option, or several ·
 ``D004`` header fields contradict each other · ``D005`` annual volume not known · ``D006`` years left not stated ·
 ``D007`` change cost not stated · ``D008`` kind unknown · ``D009`` basis unknown or missing ·
-``D011`` low, amount and high out of order · ``D022`` safety said in a remark only.
+``D011`` low, amount and high out of order · ``D022`` safety said in a remark only · ``D020`` nothing is made any more.
 """
 
 from __future__ import annotations
@@ -66,11 +66,12 @@ def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Reg
     Returns
     -------
     Register
-        Decisions that cannot be judged (one option, no chosen option or several) are left out, each with an error.
+        Decisions that cannot be judged (one option, no chosen option or several) are left out, each with an error,
+        and those of products that are made no more, each with a warning.
 
     Notes
     -----
-    Findings ``D001`` to ``D011`` and ``D022``, see the module.
+    Findings ``D001`` to ``D011``, ``D022`` and ``D020``, see the module.
     """
     table = conform(rows, DECISIONS)
     for name in PLACE_COLUMNS:
@@ -84,6 +85,8 @@ def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Reg
     findings = [at(r, error, "D001", "every row must name its decision and its option", assumed="row left out",
                     advice="fill in decision and option") for r in records(table[~named])]  # fmt: skip
     table, found = _whole_decisions(table[named])
+    findings += found
+    table, found = _still_made(table)
     findings += found
     table["d"], table["o"] = table.groupby("decision", sort=False).ngroup(), -1
     table = table.sort_values("d", kind="stable").reset_index(drop=True)
@@ -162,6 +165,20 @@ def _whole_decisions(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     return table[keep].reset_index(drop=True), findings
 
 
+def _still_made(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """Leave out decisions that say that no product is to be made any more: a switch has nothing left to save."""
+    findings: list[Finding] = []
+    for column in ("years_left", "annual_volume"):
+        over = table.groupby("decision", sort=False)[column].transform("first") == 0
+        findings += [
+            at(r, warning, "D020", f"decision {r['decision']} must be about a product that is still made",
+               found=f"{column} 0", assumed="decision left out: nothing is left to save",
+               advice=f"drop it, or correct {column}") for r in records(table[over].drop_duplicates("decision"))
+        ]  # fmt: skip
+        table = table[~over]
+    return table.reset_index(drop=True), findings
+
+
 def _first_stated(table: pd.DataFrame, column: str, by: str) -> pd.Series:
     """First value stated in each group, by its position; missing where none is."""
     values = table[column]
@@ -190,6 +207,12 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
            assumed="taken as of that date") for r in records(heads[late])
     ]  # fmt: skip
     heads["decided_on"] = heads["decided_on"].mask(late, pd.Timestamp(as_of))
+    wrong = heads["annual_volume"] < 0
+    findings += [
+        at(r, warning, "D005", "annual_volume must not be negative", found=f"{r['annual_volume']:g}",
+           assumed="taken as not stated", advice="correct annual_volume") for r in records(heads[wrong])
+    ]  # fmt: skip
+    heads["annual_volume"] = heads["annual_volume"].mask(wrong)
     unknown = heads["years_left"].isna() | ~(heads["years_left"] > 0)
     findings += [at(r, warning, "D006", f"decision {r['decision']} must say how many years the product is still made",
                      found="nothing above 0", assumed=f"{settings.decide.years_left:g} years, from [decide] years_left",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pytest
 from made_decisions import AS_OF, market_of, row
 
 from bomaudit.decide.alternates import as_decisions
@@ -77,6 +78,21 @@ def test_years_left_come_from_the_settings_and_it_is_said():
     register = read(*rows, years_left=7)
     assert codes(register) == ["D006"]
     assert register.decisions["years_left"][0] == 7.0
+
+
+@pytest.mark.parametrize("column", ["years_left", "annual_volume"])
+def test_a_product_that_is_made_no_more_has_nothing_to_decide(column):
+    """A stated 0 is no missing figure: neither the years of the settings nor the audit's volume take its place."""
+    ended = [row("D", o, "a", amount=1.0, **{column: 0.0}) for o in ("old", "new")]
+    register = read(*ended, *(row("E", o, "a", amount=1.0) for o in ("old", "new")))
+    assert register.decisions["decision"].tolist() == ["E"]
+    assert [(f.code, f.found) for f in register.findings] == [("D020", f"{column} 0")]
+
+
+def test_a_negative_annual_volume_is_said_and_not_taken():
+    register = read(*(row("D", o, "a", amount=1.0, annual_volume=-5.0) for o in ("old", "new")))
+    assert codes(register) == ["D005"]
+    assert np.isnan(register.decisions["annual_volume"][0])
 
 
 def test_unknown_kind_and_basis_are_assumed_and_said():
