@@ -232,8 +232,10 @@ def _exponent(world: World, change: Change) -> tuple[World, str]:
 def _trend(world: World, change: Change) -> tuple[World, str]:
     _with_index(world, change, needs=False, other="exponent")
     value = _share(change)
-    library = replace(world.library, trends={**world.library.trends, change.name: value})
-    return replace(world, library=library), f"real trend {value:.4g} ln a year, known for certain"
+    if not value > -1:
+        raise _unreadable(change, "a change above -100%, as -2% or -0.02")
+    library = replace(world.library, trends={**world.library.trends, change.name: float(np.log1p(value))})
+    return replace(world, library=library), f"real change of {100 * value:+.4g} % a year, known for certain"
 
 
 def _decision(world: World, change: Change) -> tuple[World, str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -122,13 +124,19 @@ def test_an_input_price_moves_its_newest_period(read):
 def test_a_series_of_the_library_is_taken_over_before_it_is_changed(sample_folder, read):
     """Where the audit has no rows of its own, the library's stand in; one of them changed, the others still do."""
     bare = read.inputs.tables | {"volumes": read.inputs.tables["volumes"].iloc[:0]}
-    from dataclasses import replace  # noqa: PLC0415
-
     opened = replace(read, inputs=replace(read.inputs, tables=bare))
     after = given(opened, "volume:solar_module=x2").inputs.tables["volumes"]
     assert set(after["commodity"]) == {"solar_module"}
     assert len(after) > 5
     assert after.dtypes.equals(read.inputs.tables["volumes"].dtypes)
+
+
+def test_a_trend_is_the_share_by_which_real_prices_change_a_year(read):
+    bare = read.inputs.tables | {"volumes": read.inputs.tables["volumes"].iloc[:0]}
+    opened = replace(read, inputs=replace(read.inputs, tables=bare))
+    assert given(opened, "trend:dc_motor=-20%").library.trends == {"dc_motor": pytest.approx(np.log(0.8))}
+    with pytest.raises(BadInput, match="above -100%"):
+        given(opened, "trend:dc_motor=-100%")
 
 
 def test_changes_reach_the_estimate_the_decisions_and_the_assumptions(read, sample_audit):
