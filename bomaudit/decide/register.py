@@ -3,7 +3,7 @@
 Findings of this module: ``D001`` a name is missing · ``D002`` one option only · ``D003`` no chosen option, or several ·
 ``D004`` header fields contradict each other · ``D005`` annual volume not known · ``D006`` years left not stated ·
 ``D007`` change cost not stated · ``D008`` kind unknown · ``D009`` basis unknown or missing ·
-``D011`` low, amount and high out of order · ``D022`` safety said in a remark only · ``D020`` nothing is made any more.
+``D011`` low, amount and high out of order · ``D022`` safety said in a remark only · ``D024`` nothing is made any more.
 """
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Reg
 
     Notes
     -----
-    Findings ``D001`` to ``D011``, ``D022`` and ``D020``, see the module.
+    Findings ``D001`` to ``D011``, ``D022`` and ``D024``, see the module.
     """
     table = conform(rows, DECISIONS)
     for name in PLACE_COLUMNS:
@@ -171,7 +171,7 @@ def _still_made(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     for column in ("years_left", "annual_volume"):
         over = table.groupby("decision", sort=False)[column].transform("first") == 0
         findings += [
-            at(r, warning, "D020", f"decision {r['decision']} must be about a product that is still made",
+            at(r, warning, "D024", f"decision {r['decision']} must be about a product that is still made",
                found=f"{column} 0", assumed="decision left out: nothing is left to save",
                advice=f"drop it, or correct {column}") for r in records(table[over].drop_duplicates("decision"))
         ]  # fmt: skip

@@ -86,7 +86,7 @@ def test_a_product_that_is_made_no_more_has_nothing_to_decide(column):
     ended = [row("D", o, "a", amount=1.0, **{column: 0.0}) for o in ("old", "new")]
     register = read(*ended, *(row("E", o, "a", amount=1.0) for o in ("old", "new")))
     assert register.decisions["decision"].tolist() == ["E"]
-    assert [(f.code, f.found) for f in register.findings] == [("D020", f"{column} 0")]
+    assert [(f.code, f.found) for f in register.findings] == [("D024", f"{column} 0")]
 
 
 def test_a_negative_annual_volume_is_said_and_not_taken():
