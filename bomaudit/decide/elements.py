@@ -95,7 +95,8 @@ def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
 
     An element with a part number and a quantity, and every element of kind part that names a part or a market, is
     priced by the part's estimate: a line of the BOM, the roll-up of an assembly, or a part that the BOM does not
-    hold. All others are stated amounts.
+    hold. All others are stated amounts. A part without a quantity counts as often as the product holds it, on all its
+    lines.
 
     Parameters
     ----------
@@ -118,8 +119,8 @@ def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
     row, origin = np.where(by_part, row, -1), np.where(by_part, origin, "stated")
     stated_price = elements["amount"].notna() & (elements["amount"] > 0)
     origin = np.where(by_part & (origin == "none") & stated_price, "outside", origin)
-    of_bom = np.where(row >= 0, lines["qty_per"].to_numpy()[row] if len(lines) else np.nan, np.nan)
-    of_bom = np.where(is_part & (of_bom > 0), of_bom, 1.0)
+    built_in = elements["key"].map(lines["qty_per"].groupby(lines["part_no"]).sum()).to_numpy(dtype=float)
+    of_bom = np.where(is_part & (row >= 0) & (built_in > 0), built_in, 1.0)
     elements["qty"] = elements["qty"].fillna(pd.Series(of_bom, index=elements.index))
     elements = elements.assign(line=row, origin=pd.Series(origin, index=elements.index, dtype="str"))
     outside, findings = _outside(elements, register)

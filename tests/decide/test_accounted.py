@@ -41,6 +41,17 @@ def test_a_part_counts_at_its_amount_when_decided_and_its_estimate_today():
     assert cost == {"old": (18.0, 24.0), "new": (15.0, 9.0)}
 
 
+def test_a_part_without_a_quantity_counts_as_often_as_the_product_holds_it():
+    """On all its lines, as the alternates count it; a stated quantity goes before."""
+    held = [{"part_no": "P1", "booked": 10, "today": 12, "qty_per": q} for q in (2.0, 3.0)]
+    market = market_of([*held, {"part_no": "P2", "booked": 15, "today": 9}])
+    cost, _ = costs(
+        row("D", "old", "a", part_no="P1"), row("D", "new", "b", part_no="P2", qty=5),
+        row("D", "third", "c", part_no="P1", qty=1), market=market,
+    )  # fmt: skip
+    assert cost == {"old": (50.0, 60.0), "new": (75.0, 45.0), "third": (10.0, 12.0)}
+
+
 def test_any_element_with_a_part_and_a_quantity_moves_with_the_part():
     cost, _ = costs(
         row("D", "old", "loss", kind="energy_in_use", part_no="P2", qty=0.05, amount=20.0),
