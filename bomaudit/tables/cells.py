@@ -9,7 +9,7 @@ import datetime as dt
 import re
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any
 
@@ -72,6 +72,8 @@ class Amounts:
         "per 100" in the cell → 100; NaN where not said.
     unit : object array of str
         Unit or other words after the number.
+    per_unit : object array of str
+        "per kg" in the cell → kg; "" where not said.
     state : object array of str
         "" read · blank · dash · words · range · approx · extra (words after the number were passed over) · date ·
         error.
@@ -84,6 +86,7 @@ class Amounts:
     mark: NDArray[np.object_]
     per: Floats
     unit: NDArray[np.object_]
+    per_unit: NDArray[np.object_]
     state: NDArray[np.object_]
 
 
@@ -96,6 +99,7 @@ class _Read:
     mark: str = ""
     per: float = np.nan
     unit: str = ""
+    per_unit: str = ""
     state: str = ""
 
 
@@ -177,11 +181,12 @@ def read_amount(text: str, decimal: str = "", *, money: bool = True) -> _Read:
     currency, mark, body = (
         _take_currency(raw) if money else ("", "", re.sub(r"^[x×]\s*(?=\d)", "", raw, flags=re.IGNORECASE))
     )
-    per, body = _take_per(body)
+    per, per_unit, body = _take_per(body)
     negative = bool(re.fullmatch(r"\(\s*[\d.,' ]+\)", body)) or body.endswith("-")
     body = body.strip("() ").rstrip("-").strip() if negative else body
     body, approx = _take_approx(body)
-    return _numbers_in(raw, body, decimal, currency=(currency, mark), per=per, negative=negative, approx=approx)
+    got = _numbers_in(raw, body, decimal, currency=(currency, mark), per=per, negative=negative, approx=approx)
+    return replace(got, per_unit=per_unit) if per_unit else got
 
 
 def _take_currency(raw: str) -> tuple[str, str, str]:
@@ -194,14 +199,14 @@ def _take_currency(raw: str) -> tuple[str, str, str]:
     return code_of(marks[0]), marks[0].group(0), body.removesuffix(".") if body.endswith(" .") else body
 
 
-def _take_per(body: str) -> tuple[float, str]:
+def _take_per(body: str) -> tuple[float, str, str]:
     match = _PER.search(body)
     if match is None or match.start() == 0:
-        return np.nan, body
+        return np.nan, "", body
     if not match["n"] and not match["unit"]:
-        return np.nan, body
+        return np.nan, "", body
     digits = re.sub(r"[ .,']", "", match["n"] or "")
-    return (float(digits) if digits else np.nan), body[: match.start()].strip()
+    return (float(digits) if digits else np.nan), match["unit"], body[: match.start()].strip()
 
 
 def _take_approx(body: str) -> tuple[str, bool]:
@@ -216,7 +221,7 @@ def _numbers_in(
     if spread is not None and not negative:
         low, high = to_number(spread["a"], decimal), to_number(spread["b"], decimal)
         if low <= high:
-            return _Read((low + high) / 2, low, high, *currency, per, spread["rest"].strip(), "range")
+            return _Read((low + high) / 2, low, high, *currency, per=per, unit=spread["rest"].strip(), state="range")
     single = _SINGLE.match(body)
     if single is None:
         return _Read(state="words", unit=raw)
@@ -243,7 +248,7 @@ def amounts(cells: Cells, decimal: str = "", *, money: bool = True) -> Amounts:
     """
     n = len(cells)
     value, low, high, per = (np.full(n, np.nan) for _ in range(4))
-    currency, mark, unit, state = (np.full(n, "", dtype=object) for _ in range(4))
+    currency, mark, unit, per_unit, state = (np.full(n, "", dtype=object) for _ in range(5))
     if all_texts(cells):
         types = np.zeros(n, dtype=np.int8)
     else:
@@ -253,7 +258,7 @@ def amounts(cells: Cells, decimal: str = "", *, money: bool = True) -> Amounts:
     state[types == 2] = "date"  # noqa: PLR2004
     texts = np.flatnonzero((types == 0) | (types == 5))  # noqa: PLR2004
     if len(texts):
-        _fill_texts(cells, texts, decimal, money, (value, low, high, currency, mark, per, unit, state))
+        _fill_texts(cells, texts, decimal, money, (value, low, high, currency, mark, per, unit, per_unit, state))
     odd = numbers & ~np.isfinite(value)
     value[odd], state[odd] = np.nan, "error"
     endless = np.isinf(value) | np.isinf(low) | np.isinf(high) | np.isinf(per)
@@ -263,7 +268,7 @@ def amounts(cells: Cells, decimal: str = "", *, money: bool = True) -> Amounts:
     state[absurd] = "absurd"
     for array in (value, low, high, per):
         array[endless | absurd] = np.nan
-    return Amounts(value, low, high, currency, mark, per, unit, state)
+    return Amounts(value, low, high, currency, mark, per, unit, per_unit, state)
 
 
 _TYPE_CODES: dict[type, int] = {
@@ -274,7 +279,7 @@ _TYPE_CODES: dict[type, int] = {
 def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool, into: tuple[Any, ...]) -> None:
     import pandas as pd  # noqa: PLC0415
 
-    value, low, high, currency, mark, per, unit, state = into
+    value, low, high, currency, mark, per, unit, per_unit, state = into
     own = cells if len(where) == len(cells) else cells[where]
     codes, values = distinct(own) if all_texts(own) else pd.factorize(_as_texts(own))
     is_plain = _PLAIN[decimal or "."].fullmatch
@@ -289,7 +294,8 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
     reads = [read_amount(values[i], decimal, money=money) for i in left]
     for array, name in ((value, "value"), (low, "low"), (high, "high"), (per, "per")):
         array[where] = np.array([getattr(r, name) for r in reads], dtype=float)[codes]
-    for array, name in ((currency, "currency"), (mark, "mark"), (unit, "unit"), (state, "state")):
+    words = ((currency, "currency"), (mark, "mark"), (unit, "unit"), (per_unit, "per_unit"), (state, "state"))
+    for array, name in words:
         array[where] = np.array([getattr(r, name) for r in reads], dtype=object)[codes]
 
 

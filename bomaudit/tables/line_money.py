@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -46,9 +47,11 @@ def line_money(
     qty, unit, extended = (take(r.reads[k], keep) for k in FIGURES)
     if extended is not None and unit is not None:
         _charges(kinds.kind[keep], qty, unit, extended)
-    per = data.pop("price_per", None)
+    per, per_unit = data.pop("price_per", None), None
+    if "price_per" in block.mapped:
+        per_unit = amounts(r.cells("price_per")[keep], r.decimal, money=False).unit
     uom = data.get("uom", np.full(len(keep), "", dtype=object))
-    priced = price_lines(qty, unit, extended, per=per, uom=uom, rows=rows, where=where)
+    priced = price_lines(qty, unit, extended, per=per, per_unit=per_unit, uom=uom, rows=rows, where=where)
     data.update(qty=priced.qty, unit_cost=priced.unit_cost, unit_cost_low=priced.low, unit_cost_high=priced.high,
                 extended_cost=priced.extended, price_per=priced.per, uom=priced.uom)  # fmt: skip
     findings = list(priced.findings)
@@ -81,9 +84,7 @@ def take(read: Amounts | None, keep: NDArray[np.intp]) -> Amounts | None:
     """Amounts of some rows."""
     if read is None or len(keep) == len(read.value):
         return read
-    return Amounts(
-        *(getattr(read, f)[keep] for f in ("value", "low", "high", "currency", "mark", "per", "unit", "state"))
-    )
+    return Amounts(*(getattr(read, f.name)[keep] for f in fields(Amounts)))
 
 
 def _charges(kind: NDArray[np.object_], qty: Amounts | None, unit: Amounts, extended: Amounts) -> None:

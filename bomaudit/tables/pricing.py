@@ -50,6 +50,7 @@ def price_lines(
     extended: Amounts | None,
     *,
     per: Floats | None,
+    per_unit: Texts | None = None,
     uom: NDArray[np.object_],
     rows: NDArray[np.intp],
     where: dict[str, Any],
@@ -62,6 +63,8 @@ def price_lines(
         None where the table has no such column.
     per : float array or None
         Pieces the stated price is for.
+    per_unit : object array or None
+        Unit beside that number, "" where there is none.
     uom : object array
         Unit column, "" where absent.
     rows : int array
@@ -74,7 +77,7 @@ def price_lines(
     quantity, words, uom = _quantity(qty, uom, tally)
     cost, low, high = _figures(unit, n)
     total, total_low, total_high = _figures(extended, n)
-    per = _pieces(per, unit, n)
+    per = _in_line_units(_pieces(per, unit, n), per_unit, unit, uom, tally)
     scale = np.where(per > 0, per, 1.0)
     for_many = ~np.isnan(cost) & (scale != 1)
     tally.note("T052", "prices for more than one unit are brought to one", for_many,
@@ -127,6 +130,22 @@ def _pieces(per: Floats | None, unit: Amounts | None, n: int) -> Floats:
     return np.where(np.isnan(pieces), unit.per, pieces) if unit is not None else pieces
 
 
+def _in_line_units(per: Floats, stated: Texts | None, unit: Amounts | None, uom: Texts, tally: Tally) -> Floats:
+    """Pieces that prices are for, in the unit of their line: a price per kg of a line in g is one for 1000."""
+    words = np.full(len(uom), "", dtype=object) if stated is None else stated
+    words = np.where(words == "", unit.per_unit, words) if unit is not None else words
+    rate, clash = np.ones(len(uom)), np.zeros(len(uom), dtype=bool)
+    for i in np.flatnonzero((words != "") & (uom != "")):
+        price, line = units.spelling(words[i]), units.spelling(uom[i])
+        if price != line and (units.is_measure(price) or units.is_measure(line)) and price and line:
+            rate[i] = units.factor(price, line)
+            clash[i] = np.isnan(rate[i])
+    tally.warning("T088", "the unit of the price must fit the unit of the quantity", clash,
+                  assumed="the price is taken for the unit of the quantity", advice="correct one of them")  # fmt: skip
+    known = np.isfinite(rate) & (rate != 1.0)
+    return np.where(known, np.where(np.isnan(per), 1.0, per) * np.where(known, rate, 1.0), per)
+
+
 def _for_the_whole_line(
     quantity: Floats, words: NDArray[np.object_], cost: Floats, total: Floats, unit: Amounts | None
 ) -> NDArray[np.bool_]:
@@ -153,5 +172,5 @@ def _gaps(quantity: Floats, cost: Floats, tally: Tally) -> None:
     tally.warning("T048", "a unit cost of 0 should mean that the part is free", cost == 0, assumed="free",
                   advice="leave the cell empty where the cost is not known")  # fmt: skip
     tally.warning("T049", "qty must be a number", np.isnan(quantity),
-                  assumed="not known; such lines are left out of sums")  # fmt: skip
+                  assumed="not known; such lines are left out when totals are checked")  # fmt: skip
     tally.note("T058", "a quantity of 0 counts for nothing", quantity == 0)

@@ -498,6 +498,19 @@ def test_units_of_different_dimensions_are_not_converted(read_text):
     assert "T043" in codes(got)
 
 
+def test_a_price_for_another_unit_than_that_of_the_quantity(read_text):
+    """Per m in the price's cell, per 100 m or kg in the column of price units: brought to the unit of the line."""
+    got = read_text(
+        "part,qty,unit,price,price per,total\nhose,350,mm,0.80 EUR/m,,0.28\nwire,250,cm,80.00,100 m,2.00\n"
+        "glue,15,g,12.00,1 kg,0.18\nfoil,2,m,3.00,1 m,6.00\nlabel,3,pcs,0.50 EUR/pc,,1.50\n"
+    )
+    assert got.frame["unit_cost"].tolist() == pytest.approx([0.0008, 0.008, 0.012, 3.0, 0.5])
+    assert not {"T053", "T088"} & codes(got)
+    odd = read_text("part,qty,unit,price\nhose,3,m,4.00 EUR/kg\nplate,3,m,1.00 EUR/m\n")
+    assert odd.frame["unit_cost"].tolist() == [4.0, 1.0]
+    assert "T088" in codes(odd)
+
+
 def test_words_instead_of_a_quantity(read_text):
     got = read_text("part,qty,price\nplate,2,4.00\nglue,as needed,3.00\nfoil,per design,5.00\n")
     assert got.frame["qty"].isna().tolist() == [False, True, True]
