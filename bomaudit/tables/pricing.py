@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bomaudit.findings import Finding, warning
 from bomaudit.tables import units
 from bomaudit.tables.cells import Amounts
+from bomaudit.tables.distinct import each
 from bomaudit.tables.evidence import agrees
 from bomaudit.tables.tally import Tally
 
@@ -130,16 +131,24 @@ def _pieces(per: Floats | None, unit: Amounts | None, n: int) -> Floats:
     return np.where(np.isnan(pieces), unit.per, pieces) if unit is not None else pieces
 
 
+_BETWEEN = "\n"  # parts two units
+
+
+def _rate(of_price: str, of_line: str) -> float:
+    """Units of the line in one of the price; NaN where they measure different things, 1 where neither is a measure."""
+    price, line = units.spelling(of_price), units.spelling(of_line)
+    if not price or not line or price == line or not (units.is_measure(price) or units.is_measure(line)):
+        return 1.0
+    return units.factor(price, line)
+
+
 def _in_line_units(per: Floats, stated: Texts | None, unit: Amounts | None, uom: Texts, tally: Tally) -> Floats:
     """Pieces that prices are for, in the unit of their line: a price per kg of a line in g is one for 1000."""
     words = np.full(len(uom), "", dtype=object) if stated is None else stated
     words = np.where(words == "", unit.per_unit, words) if unit is not None else words
-    rate, clash = np.ones(len(uom)), np.zeros(len(uom), dtype=bool)
-    for i in np.flatnonzero((words != "") & (uom != "")):
-        price, line = units.spelling(words[i]), units.spelling(uom[i])
-        if price != line and (units.is_measure(price) or units.is_measure(line)) and price and line:
-            rate[i] = units.factor(price, line)
-            clash[i] = np.isnan(rate[i])
+    rate, both = np.ones(len(uom)), np.flatnonzero((words != "") & (uom != ""))
+    rate[both] = each(words[both] + _BETWEEN + uom[both], lambda pair: _rate(*pair.split(_BETWEEN)), float)
+    clash = np.isnan(rate)
     tally.warning("T088", "the unit of the price must fit the unit of the quantity", clash,
                   assumed="the price is taken for the unit of the quantity", advice="correct one of them")  # fmt: skip
     known = np.isfinite(rate) & (rate != 1.0)
