@@ -263,7 +263,8 @@ def _elements(table: pd.DataFrame, *, settings: Settings) -> tuple[pd.DataFrame,
     elements["kind"] = elements["kind"].where(~bad_kind, as_part)
     once = elements["kind"].isin(["tooling", "engineering", "validation", "capital"])
     bad_basis = ~elements["basis"].isin(BASES)
-    findings += [at(r, warning, "D009", f"basis must be one of {', '.join(BASES)}", found=repr(r["basis"]),
+    findings += [at(r, warning, "D009", f"basis must be one of {', '.join(BASES)}",
+                     found=repr(r["basis"]) if r["basis"] else "nothing",
                      assumed="once for tooling, engineering, validation and capital, else per_unit",
                      advice="fill in basis") for r in records(elements[bad_basis])]  # fmt: skip
     elements["basis"] = elements["basis"].where(~bad_basis, np.where(once, "once", "per_unit"))

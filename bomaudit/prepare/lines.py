@@ -119,7 +119,7 @@ def _structure_findings(bom: pd.DataFrame, purchased: pd.Series, built: np.ndarr
     made = int(((bom["make_buy"].str.strip().str.lower() == _MADE) & (bom["row_kind"] == "part")).sum())
     if made:
         findings.append(
-            note("B111", f"{made} parts are made, not bought", file=file, column="make_buy",
+            note("B111", _counted("{part} made, not bought", made), file=file, column="make_buy",
                  assumed="estimated like bought parts: what the market would ask, not what making them costs",
                  advice="weigh making against buying in a decision")
         )  # fmt: skip
@@ -209,20 +209,24 @@ def _commodity(
     findings: list[Finding] = []
     if guessed:
         findings.append(
-            note("B101", "commodity is best stated", file=file, column="commodity", found=f"{_parts(guessed)} without",
+            note("B101", "commodity is best stated", file=file, column="commodity",
+                 found=_counted("{part} without", guessed),
                  assumed="taken from keywords in the description, its doubt widens the interval")
         )  # fmt: skip
     if unknown:
         findings.append(
             warning("B102", "every part needs a commodity to be estimated", file=file, column="commodity",
-                    found=f"{_parts(unknown)} without, and no keyword that is sure enough",
+                    found=_counted("{part} without, and no keyword that is sure enough", unknown),
                     assumed="status unknown; only inflation is followed", advice="fill in the commodity column")
         )  # fmt: skip
     return market, findings
 
 
-def _parts(count: int) -> str:
-    return f"{count} part{'' if count == 1 else 's'}"
+def _counted(text: str, count: int) -> str:
+    """Text with its noun in braces counted: ``{line} with neither`` → ``2 lines with neither``."""
+    before, _, rest = text.partition("{")
+    noun, _, after = rest.partition("}")
+    return f"{before}{count} {noun}{'' if count == 1 else 's'}{after}"
 
 
 def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:
@@ -250,17 +254,17 @@ def _findings(
     no_volume = bool(bom["annual_volume"].isna().all()) and settings.audit.annual_volume is None
     counted = [
         (priced & (basis["basis"] == "undated"), "B104", "every booked cost needs a date or a quote", "cost_date",
-         "{} lines with neither", f"age taken as {low:g}-{high:g} years, which widens the interval",
+         "{line} with neither", f"age taken as {low:g}-{high:g} years, which widens the interval",
          "fill in cost_date, or programme_date in audit.toml"),
         (priced & (basis["basis_date"] > pd.Timestamp(as_of)), "B105", f"no cost date should be later than {as_of}",
-         "cost_date", "{} later dates", "taken as of that date", "correct the dates or as_of"),
+         "cost_date", "{later date}", "taken as of that date", "correct the dates or as_of"),
         (priced & no_volume, "B106", "money a year needs annual_volume", "annual_volume",
-         "none for {} lines", "exposures are left empty", "set annual_volume under [audit]"),
+         "none for {line}", "exposures are left empty", "set annual_volume under [audit]"),
         (priced & bom["qty"].isna(), "B107", "every part needs a quantity", "qty",
-         "{} priced parts without", "taken as 1 per parent", "fill in the quantities"),
+         "{priced part} without", "taken as 1 per parent", "fill in the quantities"),
     ]  # fmt: skip
     return _left_out(bom, why_not) + [
-        warning(code, message, file=file, column=column, found=found.format(int(rows.sum())), assumed=assumed,
+        warning(code, message, file=file, column=column, found=_counted(found, int(rows.sum())), assumed=assumed,
                 advice=advice)
         for rows, code, message, column, found, assumed, advice in counted if rows.any()
     ]  # fmt: skip

@@ -53,14 +53,18 @@ def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.Dat
         rows = quotes[mask & ~bad]
         bad |= mask
         findings += [
-            error(code, message, file=file, sheet=sheet, row=int(row), column=column, found=repr(value),
+            error(code, message, file=file, sheet=sheet, row=int(row), column=column, found=value,
                   assumed="quote left out", advice="correct the cell")
             for file, sheet, row, value in zip(
-                rows["source_file"], rows["source_sheet"], rows["source_row"], rows[shown].astype(str), strict=True)
+                rows["source_file"], rows["source_sheet"], rows["source_row"], _as_found(rows[shown]), strict=True)
         ]  # fmt: skip
     findings += _assumed(quotes, ~bad, fx.currency, later.to_numpy(), as_of)
     usable = stated[~bad & ~later.to_numpy()]
     return usable.sort_values(["part_no", "quote_date", "min_qty"], kind="stable", ignore_index=True), findings
+
+
+def _as_found(values: pd.Series) -> pd.Series:
+    return values.astype(str).map(repr).where(values.notna() & values.ne(""), "nothing that can be read")
 
 
 def _unanswered(quotes: pd.DataFrame, empty: npt.NDArray[np.bool_]) -> list[Finding]:
@@ -93,8 +97,8 @@ def _assumed(
     extra = int((kept & (quotes["one_time_cost"] > 0).to_numpy()).sum())
     if extra:
         findings.append(
-            note("Q008", f"{extra} quotes come with a one-time cost", file=file, column="one_time_cost",
-                 assumed="not in the piece price that is estimated",
+            note("Q008", "one-time costs of quotes belong to a decision", file=file, column="one_time_cost",
+                 found=f"{extra} stated", assumed="not in the piece price that is estimated",
                  advice="state it in the decision that it belongs to, as tooling, once")
         )  # fmt: skip
     if (kept & later).any():

@@ -125,7 +125,7 @@ def test_a_part_made_in_house_is_estimated_like_a_bought_one_and_that_is_said():
     lines, findings = prepared({"make_buy": "make"}, {"make_buy": "buy"})
     assert list(lines["why_not"]) == ["", ""]
     (said,) = [f for f in findings if f.code == "B111"]
-    assert said.message == "1 parts are made, not bought"
+    assert said.message == "1 part made, not bought"
 
 
 def test_a_row_out_of_effect_counts_no_quantity():
@@ -157,3 +157,8 @@ def test_safety_said_in_a_remark_is_heard_and_said():
     (found,) = [f for f in findings if f.code == "B110"]
     assert (found.row, found.found) == (2, "1 said in remarks: A0")
     assert not [f for f in prepared({"safety_relevant": False, "note": "safety part"})[1] if f.code == "B110"]
+
+
+def test_one_line_is_counted_as_one():
+    found = {f.code: f.found for f in prepared({"cost_date": None}, {})[1]}
+    assert (found["B104"], found["B106"]) == ("1 line with neither", "none for 2 lines")

@@ -47,5 +47,10 @@ def test_a_quote_of_tomorrow_did_not_exist_yet():
 def test_one_time_costs_are_said_to_be_outside_the_piece_price():
     (said,) = prepared({"one_time_cost": 5000.0}, {"one_time_cost": 0.0}, {})[1]
     assert said.code == "Q008"
-    assert said.message.startswith("1 quotes")
+    assert said.found == "1 stated"
     assert "piece price" in said.assumed
+
+
+def test_what_could_not_be_read_is_not_shown_as_a_figure():
+    _, findings = prepared({"unit_price": None}, {"quote_date": None}, {"unit_price": -2.0})
+    assert [f.found for f in findings] == ["nothing that can be read", "'-2.0'", "nothing that can be read"]
