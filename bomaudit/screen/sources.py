@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from bomaudit.findings import Finding, error
+from bomaudit.findings import Finding, error, note
 from bomaudit.glossary import TABLES_IN
 from bomaudit.opened import SETTINGS_FILE
 from bomaudit.settings import load
@@ -16,6 +17,10 @@ from bomaudit.settings import load
 _BOOKS = frozenset({".xlsx", ".xlsm", ".xls", ".xlsb", ".ods", ".csv", ".tsv", ".parquet"})
 """Endings of files that are looked at inside a folder; a file named by the user is read whatever its ending."""
 _PARTITION = ".parquet"
+_RESULTS = ("summary.json", "reconcile.json")
+"""Files by which results of an audit, a screening or a reconciliation are known; they name the others."""
+_COPY = "annotated_"
+_EVERYTHING = frozenset({"*"})
 _BLOCK = 1 << 20
 _PREFIX = 12  # letters of a hash in a file's name: enough to tell apart every file there is
 
@@ -62,12 +67,13 @@ def find_pieces(paths: Iterable[Path], *, out: Path | None = None) -> tuple[list
     pieces : list of Piece
         Sorted by name, each once.
     findings : list of Finding
-        ``N001`` for a path that leads nowhere.
+        ``N001`` for a path that leads nowhere, ``N014`` for results of this program within folders: they are no BOMs.
     """
     pieces: set[Piece] = set()
-    findings = []
+    findings: list[Finding] = []
+    ours: list[Path] = []
     for path in paths:
-        found = list(_under(path, inside=False, out=out.resolve() if out is not None else None))
+        found = list(_under(path, inside=False, out=out.resolve() if out is not None else None, ours=ours))
         pieces.update(found)
         if not found:
             findings.append(
@@ -75,23 +81,54 @@ def find_pieces(paths: Iterable[Path], *, out: Path | None = None) -> tuple[list
                       found="nothing to screen" if path.exists() else "no such file or folder",
                       assumed="passed over", advice="correct the path")
             )  # fmt: skip
+    if ours:
+        findings.append(
+            note("N014", "results of earlier runs are no bills of materials", file=ours[0].as_posix(),
+                 found=f"{len(ours)} folder{'s' if len(ours) > 1 else ''} with results, the first of them this",
+                 assumed="what an earlier run wrote there is left out")
+        )  # fmt: skip
     by_path = {p.path: p for p in sorted(pieces, reverse=True)}
     return sorted(by_path.values()), findings
 
 
-def _under(path: Path, *, inside: bool, out: Path | None) -> Iterator[Piece]:
+def _under(path: Path, *, inside: bool, out: Path | None, ours: list[Path]) -> Iterator[Piece]:
     if path.is_dir():
         if path.resolve() == out:
             return
         if (path / SETTINGS_FILE).is_file():
             yield Piece(path.as_posix(), "folder", path.resolve())
             return
+        written = _written_by_us(path)
+        if written:
+            ours.append(path)
         for entry in sorted(path.iterdir()):
             linked = entry.is_symlink() and entry.is_dir()  # may lead in a circle
-            if not entry.name.startswith((".", "~", "_")) and not linked:
-                yield from _under(entry, inside=True, out=out)
+            if not entry.name.startswith((".", "~", "_")) and not linked and not _is_result(entry, written):
+                yield from _under(entry, inside=True, out=out, ours=ours)
     elif path.is_file() and (not inside or path.suffix.lower() in _BOOKS):
         yield Piece(path.as_posix(), "partition" if _is_partition(path) else "book", path.resolve())
+
+
+def _written_by_us(folder: Path) -> frozenset[str]:
+    """Names of the files of a folder that an earlier run wrote; :data:`_EVERYTHING` where the folder is its own."""
+    names: set[str] = set()
+    for name in _RESULTS:
+        try:
+            held = json.loads((folder / name).read_bytes())
+        except (OSError, ValueError):
+            continue
+        schema = str(held.get("schema", "")) if isinstance(held, dict) else ""
+        if schema.startswith("bomaudit-screen/"):
+            return _EVERYTHING
+        if schema.startswith("bomaudit-"):
+            names |= {name, *map(str, held.get("files") or ())}
+    return frozenset(names)
+
+
+def _is_result(entry: Path, written: frozenset[str]) -> bool:
+    return written == _EVERYTHING or (
+        bool(written) and entry.is_file() and (entry.name in written or entry.name.startswith(_COPY))
+    )
 
 
 def _is_partition(path: Path) -> bool:

@@ -9,6 +9,7 @@ import pytest
 from screen_case import AS_OF, all_lines, hashes, make_dataset, plan_of, run, write_book, write_dataset, write_quotes
 
 from bomaudit.findings import BadInput
+from bomaudit.report.files import write
 from bomaudit.screen.run import screen
 from bomaudit.screen.shared import make_plan
 
@@ -172,3 +173,15 @@ def test_the_results_are_not_screened_themselves(tmp_path):
     write_dataset(make_dataset(50), tmp_path, 1)
     run([tmp_path], tmp_path / "out")
     assert len(run([tmp_path], tmp_path / "out").done) == 1
+
+
+def test_results_of_earlier_runs_are_not_screened_as_bills(sample_folder, sample_audit, tmp_path):
+    """An audit written beside the client's files, a reconciliation's and a screening's too: none of it counts again."""
+    book = tmp_path / "client" / "own.csv"
+    write(sample_audit, tmp_path / "client")
+    write_book(book)
+    run([book], tmp_path / "client" / "screened")
+    result = run([tmp_path / "client"], tmp_path / "out")
+    assert [done.piece.path for done in result.done] == [book]
+    (found,) = [f for f in result.findings if f.code == "N014"]
+    assert found.found.startswith("2 folders with results")
