@@ -211,12 +211,27 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     moved = list(inputs[["driver", "saving_today", "saving_change", "tips_at"]].itertuples(index=False, name=None))
     told: tuple[tuple[str, Sequence[str]], ...] = (
         ("Why this verdict", [n.as_written(d["reason"]), words.VERDICT[d["verdict"]]]),
-        ("What it is worth", words.worth_points(n, currency=cur, decision=d, once=_paid_once(content, d))),
+        (
+            "What it is worth",
+            words.worth_points(
+                n,
+                currency=cur,
+                decision=d,
+                once=_paid_once(content, d),
+                stated=change_is_stated(content, d["decision"]),
+            ),
+        ),
         ("If an input price moves", input_words.if_inputs_move(n, moved, currency=cur)),
         ("Where the doubt comes from", words.doubts(n, doubts_of(content, d["decision"]))),
     )
     sections = tuple((title, tuple(points)) for title, points in told if points)
     return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, step, bridge, sections)
+
+
+def change_is_stated(content: Content, decision: str) -> bool:
+    """Whether somebody stated what the change of a decision costs; a finding says where nobody did."""
+    missing = content.findings.loc[content.findings["code"] == "D007", "message"]
+    return not missing.str.startswith(f"decision {decision} must ").any()
 
 
 def _paid_once(content: Content, decision: dict[Any, Any]) -> list[str]:

@@ -63,10 +63,11 @@ def show_scores(scores: pd.DataFrame, record: pd.DataFrame, console: Console) ->
     if whole["quotes"]:
         limits = f"{whole['covered_low']:.0%} to {whole['covered_high']:.0%}"
         inside = (
-            f"{whole['covered']:.0%} of {whole['quotes']:.0f} quotes fell inside {whole['confidence']:.0%} intervals"
+            f"{whole['covered']:.0%} of {Numbers().count(int(whole['quotes']), 'quote')} fell inside "
+            f"{whole['confidence']:.0%} intervals"
         )
         nearer = f"{whole['closer_than_booked']:.0%} were nearer to the estimate than to the booked cost"
-        put(console, Text(f"all kept audits: {inside} (90 % limits {limits}); {nearer}"))
+        put(console, Text(f"all kept audits: {inside} (90% limits {limits}); {nearer}"))
 
 
 def _show(console: Console, title: str, frame: pd.DataFrame, pairs: tuple[str, str], name: str) -> None:

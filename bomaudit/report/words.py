@@ -216,10 +216,18 @@ def curve_sentence(
     )
 
 
+def change_cost(numbers: Numbers, money: float, *, stated: bool) -> str:
+    """Write what a change costs once, and that nobody stated it where that is so."""
+    return numbers.about(money) if stated else f"not stated, counted as {numbers.about(money)}"
+
+
 def worth_points(
-    numbers: Numbers, *, currency: str, decision: Mapping[str, Any], once: Sequence[str] = ()
+    numbers: Numbers, *, currency: str, decision: Mapping[str, Any], once: Sequence[str], stated: bool
 ) -> list[str]:
-    """Say what switching costs and brings; takes a row of ``decisions``, and what else has to be paid once."""
+    """Say what switching costs and brings; takes a row of ``decisions``, and what else has to be paid once.
+
+    A cost of change that nobody ``stated`` counts as 0, which is said: it favours switching.
+    """
     d = decision
     worth = (
         f"switching comes to {numbers.about(d['npv'], signed=True)} {currency} "
@@ -228,7 +236,8 @@ def worth_points(
     )
     said = [
         worth,
-        f"one-time cost of change: {numbers.about(d['change_cost'])} {currency}"
+        (f"one-time cost of change: {change_cost(numbers, d['change_cost'], stated=stated)} {currency}")
+        + ("" if stated else ", which favours switching")
         + (f"; counted as well, as elements: {list_of(once)}" if once else ""),
         f"chance that it pays back in time: {numbers.chance(d['p_pays_back'])}",
     ]

@@ -80,3 +80,18 @@ def test_a_decision_that_bears_on_safety_is_never_told_without_engineering(verdi
     assert "engineering must review any change first" in told[0]
     assert told[0].startswith(told[1])
     assert "engineering" not in told[1]
+
+
+def test_a_cost_of_change_that_nobody_stated_is_not_shown_as_nothing():
+    row = {"npv": 5e4, "npv_low": 1e4, "npv_high": 9e4, "years_left": 5.0, "annual_volume": 900.0, "change_cost": 0.0,
+           "p_pays_back": 0.9, "payback_years": 0.5, "break_even_part": "", "break_even_price": 0.0,
+           "evpi": float("nan")}  # fmt: skip
+
+    def told(**said) -> str:
+        return words.worth_points(N, currency="EUR", decision=row, **said)[1]
+
+    assert told(once=[], stated=True) == "one-time cost of change: 0 EUR"
+    assert told(once=["mould"], stated=False) == (
+        "one-time cost of change: not stated, counted as 0 EUR, which favours switching; counted as well, as elements: "
+        "mould"
+    )
