@@ -65,6 +65,14 @@ def test_an_audit_folder_reads_every_table_and_types_the_absent_ones(tmp_path):
     assert set(inputs.hashes) == {"bom.csv", "quotes.csv"}
 
 
+def test_prices_of_other_tables_are_for_one_piece_too(tmp_path):
+    rows = "A,2024-01-31,3.60 per 100,EUR\nB,2024-01-31,36 EUR/1000,EUR\nC,2024-01-31,0.04 EUR/pc,EUR\n"
+    (tmp_path / "quotes.csv").write_text("part_no,quote_date,unit_price,currency\n" + rows)
+    got = read_table(tmp_path / "quotes.csv", QUOTES)
+    assert got.frame["unit_price"].tolist() == pytest.approx([0.036, 0.036, 0.04])
+    assert [(f.code, f.row) for f in got.findings] == [("T052", 2), ("T052", 3)]
+
+
 def test_a_missing_file_is_said_with_its_name(tmp_path):
     with pytest.raises(BadInput, match=r"nothing\.csv"):
         read_table(Path(tmp_path / "nothing.csv"), QUOTES)
