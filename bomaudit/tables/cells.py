@@ -44,11 +44,13 @@ _APPROX = re.compile(
     r"^(?:~|≈|±|<|>|≤|≥|ca\.?|approx\.?|about|circa|etwa|rund|env\.?|environ|ok\.|около|约|約)\s*(?=[\d.,$€£¥-])",
     re.IGNORECASE,
 )
+_PER_WORDS = r"(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b|\bpor\b|\bza\b|\bna\b|\bза\b)"
 _PER = re.compile(
-    r"(?:/|\bper\b|\bpro\b|\bje\b|\bpar\b|\bpor\b|\bza\b|\bna\b|\bза\b)\s*"
+    _PER_WORDS + r"\s*"
     r"(?P<n>\d[\d.,' ]*)?\s*(?P<unit>[^\W\d_%]*\.?)\s*$",
     re.IGNORECASE,
 )
+_PER_FIRST = re.compile("^" + _PER_WORDS + r"\s*(?=\d)", re.IGNORECASE)
 DASHES = frozenset({"-", "–", "—", "--", "---", "----", "−", "=", "~", ".", "_", "/", "\\", "*", "?", "??", "x", "X"})
 MISSING_WORDS = frozenset([
     "na", "n/a", "n.a.", "n.a", "nan", "none", "null", "nil", "tbd", "tba", "tbc", "tbq", "unknown", "unbekannt",
@@ -297,6 +299,11 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
     words = ((currency, "currency"), (mark, "mark"), (unit, "unit"), (per_unit, "per_unit"), (state, "state"))
     for array, name in words:
         array[where] = np.array([getattr(r, name) for r in reads], dtype=object)[codes]
+
+
+def pieces(cells: Cells) -> Cells:
+    """Cells of a column that says how many pieces a price is for, without a "per" in front: "per 100" → "100"."""
+    return each(cells, lambda c: _PER_FIRST.sub("", c.strip()) if isinstance(c, str) else c)
 
 
 def _as_texts(cells: Cells) -> Cells:

@@ -15,7 +15,7 @@ from bomaudit.glossary import Column
 from bomaudit.safe_text import steers, without_controls
 from bomaudit.settings import ReadSection
 from bomaudit.tables import codes
-from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts, texts_in
+from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, pieces, texts, texts_in
 from bomaudit.tables.dates import dates
 from bomaudit.tables.distinct import each
 from bomaudit.tables.evidence import agrees
@@ -157,7 +157,8 @@ def convert(
     if column.kind in ("text", "code"):
         return _words(table, column, cells, place)
     if column.kind in ("money", "number", "share"):
-        got, findings = read_amounts(cells, place, read, pooled, money=column.kind == "money")
+        stated = pieces(cells) if column.name == "price_per" else cells
+        got, findings = read_amounts(stated, place, read, pooled, money=column.kind == "money")
         if column.kind == "share":
             return _as_share(got.value, cells, place, read)
         return _for_one(got, cells, place, findings) if column.kind == "money" else (got.value, findings)

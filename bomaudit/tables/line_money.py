@@ -14,7 +14,7 @@ from bomaudit.glossary import QUOTES
 from bomaudit.settings import ReadSection
 from bomaudit.tables import currencies
 from bomaudit.tables.block_read import FIGURES, Reading
-from bomaudit.tables.cells import Amounts, amounts
+from bomaudit.tables.cells import Amounts, amounts, pieces
 from bomaudit.tables.columns import LEAST
 from bomaudit.tables.convert import Place, cell_findings, extension_findings
 from bomaudit.tables.frames import typed_frame
@@ -49,7 +49,7 @@ def line_money(
         _charges(kinds.kind[keep], qty, unit, extended)
     per, per_unit = data.pop("price_per", None), None
     if "price_per" in block.mapped:
-        per_unit = amounts(r.cells("price_per")[keep], r.decimal, money=False).unit
+        per_unit = amounts(pieces(r.cells("price_per")[keep]), r.decimal, money=False).unit
     uom = data.get("uom", np.full(len(keep), "", dtype=object))
     priced = price_lines(qty, unit, extended, per=per, per_unit=per_unit, uom=uom, rows=rows, where=where)
     data.update(qty=priced.qty, unit_cost=priced.unit_cost, unit_cost_low=priced.low, unit_cost_high=priced.high,

@@ -503,8 +503,9 @@ def test_a_price_for_another_unit_than_that_of_the_quantity(read_text):
     got = read_text(
         "part,qty,unit,price,price per,total\nhose,350,mm,0.80 EUR/m,,0.28\nwire,250,cm,80.00,100 m,2.00\n"
         "glue,15,g,12.00,1 kg,0.18\nfoil,2,m,3.00,1 m,6.00\nlabel,3,pcs,0.50 EUR/pc,,1.50\n"
+        "nut,8,pcs,2.00,per 100,0.16\n"
     )
-    assert got.frame["unit_cost"].tolist() == pytest.approx([0.0008, 0.008, 0.012, 3.0, 0.5])
+    assert got.frame["unit_cost"].tolist() == pytest.approx([0.0008, 0.008, 0.012, 3.0, 0.5, 0.02])
     assert not {"T053", "T088"} & codes(got)
     odd = read_text("part,qty,unit,price\nhose,3,m,4.00 EUR/kg\nplate,3,m,1.00 EUR/m\n")
     assert odd.frame["unit_cost"].tolist() == [4.0, 1.0]
