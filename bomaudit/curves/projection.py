@@ -23,8 +23,8 @@ class Projection:
     log_ratio : array, shape (lines,)
         Median change. [ln]
     var_exponent, var_process : array, shape (lines,)
-        Squared scales from not knowing exponent and trend, now and as they wander; and from the price's own wandering.
-        [ln²]
+        Squared scales from not knowing exponent and trend, now and as they wander, with what their errors share with
+        that of the starting price's deviation; and from the price's own wandering. [ln²]
     dof : array, shape (lines,)
         Degrees of freedom of the Student t whose squared scale is the sum of the two.
     elasticity : array, shape (lines,)
@@ -142,11 +142,10 @@ def _carry(span: _Span, rates: Rates, pool: Pool) -> Floats:
     """Log ratio, squared scales, degrees of freedom and elasticity, stacked."""
     row, growth, years = span.row, span.growth, span.years
     kept, kept_drift = rate_carry(years, pool.exponent_memory), rate_carry(years, pool.drift_memory)
-    load = [-growth, -growth * kept, years, years * kept_drift]
     faded = np.expm1(-years / pool.noise_memory)
     known = np.abs(span.began - rates.latest[row]) <= _SAME_DAY
-    mean = [rates.mean[:, k][row] for k in range(len(STATES))]
-    log_ratio = sum(load[k] * mean[k] for k in range(_DEVIATION)) + faded * mean[_DEVIATION] * known
+    load = [-growth, -growth * kept, years, years * kept_drift, faded * known]
+    log_ratio = np.asarray(sum(load[k] * rates.mean[:, k][row] for k in range(len(STATES))))
     dof = np.minimum(rates.dof[row], pool.tail_dof)
     exponent = _quadratic(row, load, rates) + (
         rates.exponent_wander[row] * growth**2 * rate_renewal(years, pool.exponent_memory)
@@ -154,14 +153,19 @@ def _carry(span: _Span, rates: Rates, pool: Pool) -> Floats:
     )
     process = _process(span, faded, known, rates, pool)
     scale = (dof - 2) / dof  # from variance to squared scale
-    return np.array([log_ratio, exponent * scale, process * scale, dof, -(mean[0] + mean[1] * kept)])
+    elasticity = -(rates.mean[:, 0][row] + rates.mean[:, 1][row] * kept)
+    return np.array([log_ratio, exponent * scale, process * scale, dof, elasticity])
 
 
 def _quadratic(row: Ints, load: list[Floats], rates: Rates) -> Floats:
-    """Variance from the uncertainty of the rates as they are."""
+    """Variance from the uncertainty of the rates as they are, and twice their covariance with the deviation's.
+
+    The deviation's own variance is not in it, :func:`_process` has that. The covariance is seldom small: had the newest
+    price been low in passing, prices would have fallen less, and would now come back as well.
+    """
     total = np.zeros(len(row))
     for k, (i, j) in enumerate(_PAIRS):
-        if j != _DEVIATION:
+        if i != _DEVIATION:
             total += load[i] * load[j] * (rates.covariance[:, k] * (1.0 if i == j else 2.0))[row]
     return np.maximum(total, 0.0)
 

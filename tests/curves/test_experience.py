@@ -9,7 +9,9 @@ import pytest
 from bomaudit.curves.calibration import Pools, bundled_pools, read_pools
 from bomaudit.curves.experience import fit_experience, implied_theta
 from bomaudit.curves.forecast_error import experience_error_factor, fit_first_differences, fit_trend, trend_error_factor
+from bomaudit.curves.pooling import years_since_2000
 from bomaudit.curves.rates import yearly_variance
+from bomaudit.curves.wander import Spans, deviation_covariance, level_covariance, rate_covariance
 
 POOLS = bundled_pools()
 
@@ -66,6 +68,35 @@ def test_without_an_index_and_an_opinion_it_is_the_random_walk_with_drift():
     made = fit.project(["pump"], [np.nan], [5.0])
     expected = 0.01 * float(trend_error_factor(7, 5))
     assert float((made.var_exponent + made.var_process)[0]) == pytest.approx(expected, rel=4e-3)
+
+
+@pytest.mark.parametrize(("growth", "years"), [(0.5, 1.0), (0.5, 6.0), (0.0, 4.0), (3.0, 12.0)])
+def test_where_the_scales_are_known_the_forecast_is_the_exact_gaussian_one(growth, years):
+    """Mean and variance of the next change given the past ones, from the joint covariance of all of them.
+
+    What a passing deviation of the newest price and the rates have in common is part of it: an interval that leaves it
+    out is too narrow.
+    """
+    pool = replace(POOLS.with_volume, noise_log_sd=1e-6, wander_log_sd=0.0, tail_dof=1e4)
+    rng = np.random.default_rng(21)
+    x, y = np.cumsum(rng.uniform(0.05, 0.5, 9)), np.cumsum(rng.normal(-0.05, 0.15, 9))
+    made = fit_experience(quotes(y, x), prior("pump"), pools=Pools(pool, POOLS.without_volume)).project(
+        ["pump"], [growth], [years], start=[np.datetime64("2008-12-31")]
+    )
+    edge = np.append(years_since_2000(quotes(y)["date"].to_numpy()), np.nan)
+    edge[-1] = edge[-2] + years
+    spans, grown = Spans(edge[:-1], edge[1:]), np.append(np.diff(x), growth)
+    exponent = pool.exponent_sd**2 + pool.exponent_wander**2 * rate_covariance(spans, pool.exponent_memory)
+    drift = pool.drift_sd**2 + pool.drift_wander**2 * rate_covariance(spans, pool.drift_memory)
+    passing = deviation_covariance(spans, pool.noise_memory)
+    noise = pool.level_share * level_covariance(spans) + (1 - pool.level_share) * passing
+    joint = np.outer(grown, grown) * exponent + np.outer(spans.years, spans.years) * drift + pool.noise**2 * noise
+    expected = pool.drift_mean * spans.years - pool.exponent_mean * grown
+    weight = np.linalg.solve(joint[:-1, :-1], joint[:-1, -1])
+    mean = expected[-1] + weight @ (np.diff(y) - expected[:-1])
+    assert made.log_ratio[0] == pytest.approx(mean, rel=1e-4, abs=1e-6)
+    variance = float((made.var_exponent + made.var_process)[0])
+    assert variance == pytest.approx(joint[-1, -1] - weight @ joint[:-1, -1], rel=3e-3)
 
 
 def test_noise_is_shrunk_between_the_series_own_and_the_pools():
