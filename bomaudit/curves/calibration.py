@@ -28,10 +28,16 @@ class Pool:
         Lasting experience exponent over technologies, positive when price falls. [-]
     exponent_wander, exponent_memory : float
         Standard deviation of a technology's present exponent about its lasting one, and how long it keeps. [-, year]
-    drift_mean, drift_sd : float
+    drift_mean : float
         Lasting yearly change of ln real price beside experience (all of it, without a volume index). [ln/year]
+    drift_sd : float
+        Standard deviation over technologies of the lasting yearly change, experience included, of those that grow as is
+        typical. [ln/year]
     drift_wander, drift_memory : float
-        The same for the present drift about the lasting one. [ln/year, year]
+        Standard deviation of the present drift about the lasting one, and how long it keeps. [ln/year, year]
+    typical_growth : float
+        Yearly growth of ln cumulative volume at which the lasting yearly change says nothing of the exponent; 0 without
+        a volume index. [ln/year]
     noise, noise_log_sd : float
         Median over technologies of the noise scale, and the standard deviation of its ln. [ln, ln]
     level_share : float
@@ -52,6 +58,7 @@ class Pool:
     drift_sd: float
     drift_wander: float
     drift_memory: float
+    typical_growth: float
     noise: float
     noise_log_sd: float
     level_share: float

@@ -136,8 +136,8 @@ def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame, *, pools: P
 def _frame(
     priors: pd.DataFrame, changes: Changes, indexed: list[Fitted], plain: list[Fitted], pools: Pools
 ) -> pd.DataFrame:
-    mean, spread = _figures(indexed)
-    trend, trend_spread = _figures(plain)
+    mean, spread = _figures(indexed, pools.with_volume)
+    trend, trend_spread = _figures(plain, pools.without_volume)
     before = np.array(
         [f.prior.exponent_sd**2 + f.prior.exponent_wander**2 * expected_wander(pools.with_volume) for f in indexed]
     )
@@ -174,14 +174,12 @@ def _frame(
     )
 
 
-def _figures(fitted: list[Fitted]) -> tuple[Floats, Floats]:
+def _figures(fitted: list[Fitted], pool: Pool) -> tuple[Floats, Floats]:
     """Exponent and drift of the years to come, lasting and present together: means and standard deviations."""
-    mean = np.array([f.found.mean for f in fitted]) @ _TOGETHER
-    variance = np.einsum("ia,cij,ja->ca", _TOGETHER, np.array([f.found.covariance for f in fitted]), _TOGETHER)
+    together = np.array([[1, pool.typical_growth], [1, 0], [0, 1], [0, 1], [0, 0]], dtype=float)  # rows as STATES
+    mean = np.array([f.found.mean for f in fitted]) @ together
+    variance = np.einsum("ia,cij,ja->ca", together, np.array([f.found.covariance for f in fitted]), together)
     return mean, np.sqrt(np.maximum(variance, 0.0))
-
-
-_TOGETHER = np.array([[1, 0], [1, 0], [0, 1], [0, 1], [0, 0]], dtype=float)  # rows as STATES
 
 
 def _growth(series: Series) -> float:

@@ -1,8 +1,15 @@
 r"""What the changes of one commodity say of its rates: Gaussian processes with unknown scales, in closed form.
 
 :math:`\Delta y = -\int \alpha\,dx + \int \delta\,dt + \text{noise}`. Exponent :math:`\alpha` and drift :math:`\delta`
-are each a lasting value plus a wandering one. How noisy a technology is, and how much its rates wander, are not known:
-a grid of both, weighed by the likelihood, stands for them. Their uncertainty makes the tails those of a Student t.
+are each a lasting value plus a wandering one. The lasting ones are not independent over technologies: an exponent is
+about the yearly fall over the yearly growth [1]_. What is independent of it is the yearly change at a typical growth
+:math:`g`, :math:`\delta - \alpha g`, which stands for the lasting drift among the states. How noisy a technology is,
+and how much its rates wander, are not known: a grid of both, weighed by the likelihood, stands for them. Their
+uncertainty makes the tails those of a Student t.
+
+References
+----------
+.. [1] D. Sahal, "A theory of progress functions", AIIE Transactions 11(1), 1979.
 """
 
 from __future__ import annotations
@@ -16,8 +23,8 @@ from bomaudit.curves.pooling import Floats, Series
 from bomaudit.curves.wander import Spans, deviation_covariance, level_covariance, rate_carry, rate_covariance
 
 STATES = ("exponent", "present_exponent", "drift", "present_drift", "deviation")
-"""Lasting exponent, its present deviation, lasting drift, its present deviation, passing deviation of the
-newest price."""
+"""Lasting exponent, its present deviation, lasting yearly change at typical growth, present deviation of the drift,
+passing deviation of the newest price."""
 
 _SIZE = len(STATES)
 _NODES = np.linspace(-2.4, 2.4, 9)  # of ln noise, in standard deviations
@@ -34,7 +41,7 @@ class Prior:
     Attributes
     ----------
     exponent, drift : float
-        Means. [-, ln/year]
+        Means; the drift is what comes beside experience. [-, ln/year]
     exponent_sd, exponent_wander, drift_sd, drift_wander : float
         [-, -, ln/year, ln/year]
     noise : float
@@ -112,8 +119,9 @@ def posterior(series: Series, prior: Prior, pool: Pool, *, inflate: Floats | Non
     mean = weight @ grid.mean
     apart = grid.mean - mean
     covariance = np.tensordot(weight, grid.covariance, 1) + apart.T @ (weight[:, None] * apart)
+    known = np.array([prior.exponent, 0.0, prior.drift - pool.typical_growth * prior.exponent, 0.0, 0.0])
     return Posterior(
-        mean + np.array([prior.exponent, 0.0, prior.drift, 0.0, 0.0]), covariance, float(weight @ grid.noise2),
+        mean + known, covariance, float(weight @ grid.noise2),
         float(weight @ grid.wander2), _tails(weight, grid.noise2, grid.wander2, prior), evidence,
         weight @ grid.surprise, weight @ grid.surprise_variance,
     )  # fmt: skip
@@ -190,11 +198,12 @@ class _Parts:
         spans = Spans(series.start, series.end)
         x, t, n = series.log_experience, spans.years, len(series.start)
         since = np.maximum(series.latest - series.end, 0.0)
+        faster = x - pool.typical_growth * t
         xx, tt = np.outer(x, x), np.outer(t, t)
         steady, passing = pool.level_share, 1 - pool.level_share
         level = steady * level_covariance(spans) + passing * deviation_covariance(spans, pool.noise_memory)
         states = np.zeros((3, n, _SIZE))
-        states[0, :, 0], states[0, :, 2] = -(prior.exponent_sd**2) * x, prior.drift_sd**2 * t
+        states[0, :, 0], states[0, :, 2] = -(prior.exponent_sd**2) * faster, prior.drift_sd**2 * t
         for k, sign, amount, memory in (
             (1, -x, prior.exponent_wander, pool.exponent_memory), (3, t, prior.drift_wander, pool.drift_memory)
         ):  # fmt: skip
@@ -202,7 +211,7 @@ class _Parts:
         fade = np.exp(-since / pool.noise_memory)
         states[2, :, 4] = passing * (fade - np.exp(-(since + t) / pool.noise_memory))
         return cls(
-            lasting=prior.exponent_sd**2 * xx + prior.drift_sd**2 * tt,
+            lasting=prior.exponent_sd**2 * np.outer(faster, faster) + prior.drift_sd**2 * tt,
             wandering=prior.exponent_wander**2 * xx * rate_covariance(spans, pool.exponent_memory)
             + prior.drift_wander**2 * tt * rate_covariance(spans, pool.drift_memory),
             noise=level,

@@ -144,7 +144,7 @@ def _carry(span: _Span, rates: Rates, pool: Pool) -> Floats:
     kept, kept_drift = rate_carry(years, pool.exponent_memory), rate_carry(years, pool.drift_memory)
     faded = np.expm1(-years / pool.noise_memory)
     known = np.abs(span.began - rates.latest[row]) <= _SAME_DAY
-    load = [-growth, -growth * kept, years, years * kept_drift, faded * known]
+    load = [pool.typical_growth * years - growth, -growth * kept, years, years * kept_drift, faded * known]
     log_ratio = np.asarray(sum(load[k] * rates.mean[:, k][row] for k in range(len(STATES))))
     dof = np.minimum(rates.dof[row], pool.tail_dof)
     exponent = _quadratic(row, load, rates) + (

@@ -39,7 +39,8 @@ def knows_nothing(**changes):
     """A pool without an opinion on rates, in which nothing wanders: what the published theory assumes."""
     plain = replace(
         POOLS.with_volume, exponent_mean=0.0, exponent_sd=50.0, exponent_wander=0.0, drift_mean=0.0, drift_sd=0.0,
-        drift_wander=0.0, noise=0.1, noise_log_sd=1e-6, level_share=1.0, wander_log_sd=0.0, tail_dof=1e4,
+        drift_wander=0.0, typical_growth=0.0, noise=0.1, noise_log_sd=1e-6, level_share=1.0, wander_log_sd=0.0,
+        tail_dof=1e4,
     )  # fmt: skip
     return Pools(replace(plain, **changes), replace(plain, drift_sd=50.0, **changes))
 
@@ -86,11 +87,13 @@ def test_where_the_scales_are_known_the_forecast_is_the_exact_gaussian_one(growt
     edge = np.append(years_since_2000(quotes(y)["date"].to_numpy()), np.nan)
     edge[-1] = edge[-2] + years
     spans, grown = Spans(edge[:-1], edge[1:]), np.append(np.diff(x), growth)
-    exponent = pool.exponent_sd**2 + pool.exponent_wander**2 * rate_covariance(spans, pool.exponent_memory)
+    faster = grown - pool.typical_growth * spans.years
+    exponent = pool.exponent_wander**2 * rate_covariance(spans, pool.exponent_memory)
     drift = pool.drift_sd**2 + pool.drift_wander**2 * rate_covariance(spans, pool.drift_memory)
     passing = deviation_covariance(spans, pool.noise_memory)
     noise = pool.level_share * level_covariance(spans) + (1 - pool.level_share) * passing
-    joint = np.outer(grown, grown) * exponent + np.outer(spans.years, spans.years) * drift + pool.noise**2 * noise
+    joint = np.outer(grown, grown) * exponent + pool.exponent_sd**2 * np.outer(faster, faster)
+    joint += np.outer(spans.years, spans.years) * drift + pool.noise**2 * noise
     expected = pool.drift_mean * spans.years - pool.exponent_mean * grown
     weight = np.linalg.solve(joint[:-1, :-1], joint[:-1, -1])
     mean = expected[-1] + weight @ (np.diff(y) - expected[:-1])
