@@ -217,16 +217,16 @@ def _estimates(held: pd.DataFrame, basis: pd.DataFrame, curves: Curves) -> pd.Da
         quarter = asked.astype("datetime64[M]").astype(np.int64) // 3 * 3
         asked = quarter.astype("datetime64[M]").astype("datetime64[D]") + np.timedelta64(45, "D")
     row = pd.Index(basis["part_no"]).get_indexer(pd.Index(held["part_no"]))
+    line = basis.iloc[row].reset_index(drop=True)
+    # a quote is for the quantity it states, whatever the product takes today; where it states none, for that of before
+    line = line.assign(annual_qty_now=held["annual_qty"].fillna(line["annual_qty_then"]))
     figures = np.full((len(held), 3), np.nan)
     stage = np.full(len(held), "", dtype=object)
     for day in np.unique(asked):
         at = np.flatnonzero(asked == day)
-        part = np.unique(row[at])
-        made = estimate(basis.iloc[part], curves, as_of=day.item(), confidence=0.8).frame
-        place = np.searchsorted(part, row[at])
-        figures[at] = made[["estimate", "sd_log", "dof"]].to_numpy(dtype=float)[place]
-        stage[at] = made["stage"].to_numpy(dtype=object)[place]
-    line = basis.iloc[row].reset_index(drop=True)
+        made = estimate(line.iloc[at], curves, as_of=day.item(), confidence=0.8).frame
+        figures[at] = made[["estimate", "sd_log", "dof"]].to_numpy(dtype=float)
+        stage[at] = made["stage"].to_numpy(dtype=object)
     day = held["quote_date"].to_numpy()
     actual = held["unit_price"].to_numpy() * curves.fx.rate(held["currency"].to_numpy(dtype=object), day)
     cases = pd.DataFrame(

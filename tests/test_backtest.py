@@ -37,7 +37,7 @@ def made_quotes(slopes, *, parts=4, noise=0.02, seed=0):
     return pd.DataFrame(rows)
 
 
-def run(table, *, volumes=None, inflation=0.0, **options):
+def run(table, *, volumes=None, inflation=0.0, settings=SETTINGS, **options):
     raw = conform(table, QUOTES).assign(**PLACES, source_row=np.arange(1, len(table) + 1))
     quotes, _ = prepare_quotes(raw, fx=FX, as_of=AS_OF)
     parts = table.drop_duplicates("part_no")
@@ -54,7 +54,7 @@ def run(table, *, volumes=None, inflation=0.0, **options):
     )  # fmt: skip
     return backtest(
         quotes=quotes, lines=lines, volumes=conform(pd.DataFrame() if volumes is None else volumes, VOLUMES),
-        input_prices=conform(prices, INPUT_PRICES), library=LIBRARY, fx=FX, settings=SETTINGS, as_of=AS_OF, **options,
+        input_prices=conform(prices, INPUT_PRICES), library=LIBRARY, fx=FX, settings=settings, as_of=AS_OF, **options,
     )  # fmt: skip
 
 
@@ -147,6 +147,17 @@ def test_known_volumes_help():
     day = (date(2018, 12, 31),)
     blind, sighted = run(table, origins=day), run(table, volumes=volumes, origins=day)
     assert mae(sighted, "estimate") < 0.6 * mae(blind, "estimate")
+
+
+@pytest.mark.parametrize("annual", [10.0, 1e6])
+def test_a_held_out_quote_is_estimated_for_the_quantity_it_is_for(annual):
+    """Quotes that all ask for one annual quantity know no step of own volume, whatever the product takes today."""
+    table, day = made_quotes({"made_a": -0.05}, parts=2).assign(annual_qty=5000.0), (date(2018, 12, 31),)
+    asked = SETTINGS.model_copy(update={"audit": SETTINGS.audit.model_copy(update={"annual_volume": annual})})
+    cases = run(table, origins=day, settings=asked).cases
+    np.testing.assert_allclose(cases["estimate"], run(table, origins=day).cases["estimate"], rtol=1e-12)
+    more = table.assign(annual_qty=table["annual_qty"].where(table["quote_date"] <= "2018-12-31", 50000.0))
+    assert (run(more, origins=day, settings=asked).cases["estimate"] < 0.9 * cases["estimate"]).all()
 
 
 def test_single_quotes_make_no_record():
