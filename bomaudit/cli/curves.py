@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from bomaudit.cli.shell import EXIT_FINDINGS, AsJson, bad_input_ends, console, opened, print_json
+from bomaudit.cli.shell import EXIT_FINDINGS, AsJson, bad_input_ends, console, opened, print_json, say
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -88,14 +88,20 @@ def check() -> None:
 def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.DataFrame:
     """Observations of an audit folder's commodity, or of a table."""
     from bomaudit.audit import run
-    from bomaudit.curves.explore import observe_quotes, observe_table
+    from bomaudit.curves.explore import doubts_of_table, observe_quotes, observe_table
     from bomaudit.findings import BadInput, error
     from bomaudit.glossary import PRICE_SERIES
     from bomaudit.tables import read_table
 
     columns = dict(c.partition("=")[::2] for c in column or ())
     if not source.is_dir():
-        return observe_table(read_table(source, PRICE_SERIES, columns=columns).frame)
+        for name in set(columns) - set(PRICE_SERIES.names):
+            known = ", ".join(PRICE_SERIES.names)
+            raise BadInput(error("X006", "--column must name a column", found=repr(name), advice=f"one of {known}"))
+        read = read_table(source, PRICE_SERIES, columns=columns)
+        seen = observe_table(read.frame)
+        say([*read.findings, *doubts_of_table(read.frame, source.name)])
+        return seen
     curves = run(opened(source, None, None)).curves
     held = sorted(set(curves.observations["commodity"]))
     if commodity not in held:

@@ -10,18 +10,19 @@ import pandas as pd
 
 from bomaudit.curves.breaks import SHORT, rate_break
 from bomaudit.curves.fitted import Curves
-from bomaudit.curves.histories import make_history
+from bomaudit.curves.histories import History, doubts_of, make_history
 from bomaudit.curves.library import Library
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.priors import CHANGE_SD
 from bomaudit.curves.timelines import years_of
-from bomaudit.findings import BadInput, error
+from bomaudit.findings import BadInput, Finding, error, warning
 
 FEWEST = 3
 """Observations that a fit needs: a level, a slope and something left over."""
 
 _FEW = 6  # observations under which the interval rests on next to nothing
 _HANGS = 0.5  # correlation of neighbouring residuals from which plain standard errors mislead badly
+_ROUNDING = 1e-9  # ln; residuals this small are what the arithmetic leaves
 _BEYOND = 1.0  # doublings past the data that count as extrapolation
 _MANY_PARTS = 10  # parts from which standard errors can be clustered by part
 _COVERAGE = 0.95
@@ -116,7 +117,7 @@ def observe_table(table: pd.DataFrame) -> pd.DataFrame:
     ----------
     table : DataFrame
         period (ends of the periods), price, and volume or cumulative_volume; prices as they are to be fitted, real for
-        a real exponent. Rows without a price still count in the volume.
+        a real exponent. Rows without a price still count in the volume; of two of one period the last counts.
 
     Returns
     -------
@@ -126,8 +127,59 @@ def observe_table(table: pd.DataFrame) -> pd.DataFrame:
     Raises
     ------
     BadInput
-        If a column is missing, or fewer than :data:`FEWEST` rows have a price and a volume.
+        If a column is missing, fewer than :data:`FEWEST` rows have a price and a volume, or cumulative volume never
+        rises.
     """
+    ordered, price, history = _history_of(table)
+    time = years_of(ordered["period"].to_numpy())
+    stock = np.log(history.stock + np.cumsum([0.0, *history.made]))
+    found = pd.DataFrame(
+        {
+            "part_no": "", "date": ordered["period"].to_numpy(), "log_price": np.log(price),
+            "log_experience": np.interp(time, [history.start, *history.ends], stock),
+        }
+    )  # fmt: skip
+    return pd.DataFrame(found[np.isfinite(found["log_price"])]).reset_index(drop=True)
+
+
+def doubts_of_table(table: pd.DataFrame, file: str) -> list[Finding]:
+    """What :func:`observe_table` left out of a table, or had to assume.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As there.
+    file : str
+        Its name.
+
+    Returns
+    -------
+    list of Finding
+
+    Raises
+    ------
+    BadInput
+        As there.
+    """
+    _, price, history = _history_of(table)
+    periods = table["period"].nunique()
+    twice, without = int(table["period"].notna().sum()) - periods, periods - int(np.isfinite(price).sum())
+    found = []
+    if twice:
+        found.append(
+            warning("X004", "a period must stand in one row", file=file, column="period", found=f"{twice} more",
+                    assumed="the last row of it counts")
+        )  # fmt: skip
+    if without:
+        found.append(
+            warning("X005", "a price and a volume must be > 0", file=file, found=f"{without} periods without both",
+                    assumed="no observation")
+        )  # fmt: skip
+    return found + doubts_of({"the market": history}, file)
+
+
+def _history_of(table: pd.DataFrame) -> tuple[pd.DataFrame, Floats, History]:
+    """Rows that state a volume, in order, their prices (NaN where none), and the history of the market."""
     if not {"period", "price"} <= set(table.columns) or not {"volume", "cumulative_volume"} & set(table.columns):
         raise BadInput(
             error("X001", "a price and volume table needs period, price and volume or cumulative_volume",
@@ -143,15 +195,9 @@ def observe_table(table: pd.DataFrame) -> pd.DataFrame:
     if int(np.isfinite(price).sum()) < FEWEST:
         raise _too_few(int(np.isfinite(price).sum()))
     history = make_history(years_of(ordered["period"].to_numpy()), *counted)
-    cumulative = np.log(history.stock + np.cumsum(history.made))
-    place = np.searchsorted(history.ends, years_of(ordered["period"].to_numpy()))
-    found = pd.DataFrame(
-        {
-            "part_no": "", "date": ordered["period"].to_numpy(), "log_price": np.log(price),
-            "log_experience": cumulative[np.minimum(place, len(cumulative) - 1)],
-        }
-    )  # fmt: skip
-    return pd.DataFrame(found[np.isfinite(found["log_price"])]).reset_index(drop=True)
+    if history.odd == len(history.made) - 1:
+        raise _no_change()
+    return ordered, price, history
 
 
 def _positive(table: pd.DataFrame, column: str) -> Floats:
@@ -167,6 +213,10 @@ def _too_few(count: int) -> BadInput:
         error("X002", f"a curve needs {FEWEST} observations with a price and a volume", found=str(count),
               advice="give more quotes, or volumes that reach back to them")
     )  # fmt: skip
+
+
+def _no_change() -> BadInput:
+    return BadInput(error("X003", "cumulative volume must change between the observations", advice="give volumes"))
 
 
 def observe_quotes(curves: Curves, commodity: str) -> pd.DataFrame:
@@ -221,7 +271,7 @@ def fit_curve(observations: pd.DataFrame, *, until: float | None = None) -> Curv
     means = table.groupby(code)[["log_price", "log_experience"]].transform("mean")
     y, x = ((table[c] - means[c]).to_numpy(dtype=float) for c in ("log_price", "log_experience"))
     if not x @ x > 0:
-        raise BadInput(error("X003", "cumulative volume must change between the observations", advice="give volumes"))
+        raise _no_change()
     exponent, spread, errors = _regress(y, -x, code, len(names))
     low, high = _interval(exponent, spread, len(table) - len(names) - 1)
     residual = y + exponent * x
@@ -245,7 +295,10 @@ def _regress(y: Floats, x: Floats, code: npt.NDArray[np.intp], parts: int) -> tu
 
     if parts == 1:
         lags = int(np.floor(4 * (len(y) / 100) ** (2 / 9)))
-        fit, errors = OLS(y, x).fit(cov_type="HAC", cov_kwds={"maxlags": lags}), f"Newey-West, {lags} lags"
+        fit, errors = (
+            OLS(y, x).fit(cov_type="HAC", cov_kwds={"maxlags": lags, "use_correction": True}),
+            f"Newey-West, {lags} lags",
+        )
     elif parts >= _MANY_PARTS:
         fit, errors = OLS(y, x).fit(cov_type="cluster", cov_kwds={"groups": code}), "clustered by part"
     else:
@@ -296,7 +349,8 @@ def _warn(
     if np.isfinite(broke):
         found.append(f"the rate broke about {2000 + int(np.floor(broke))}: fit the years since")
     neighbours = np.diff(code) == 0
-    hangs = float(residual[1:][neighbours] @ residual[:-1][neighbours] / max(residual @ residual, 1e-300))
+    size = max(float(residual @ residual), len(residual) * _ROUNDING**2)
+    hangs = float(residual[1:][neighbours] @ residual[:-1][neighbours]) / size
     if hangs > _HANGS:
         found.append(f"residuals hang together (correlation {hangs:.2f}): the fit through the changes is the safer one")
     beyond = (np.log(until) - float(table["log_experience"].max())) / np.log(2) if until else 0.0

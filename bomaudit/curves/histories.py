@@ -98,8 +98,8 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     Notes
     -----
     Where cumulative volume is stated throughout it rules. Else volumes are added up; missing periods take the geometric
-    mean of their neighbours, and what was made before the first period follows from any stated cumulative volume, else
-    from :math:`q_1 / g`, first volume over mean growth.
+    mean of their neighbours, and what was made before the first period follows from any stated cumulative volume, that
+    of a row just before the first volume among them, else from :math:`q_1 / g`, first volume over mean growth.
 
     References
     ----------
@@ -117,15 +117,17 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
         return History(time[0] - length, time, made, max(cumulative[0] - made[0], _SMALL * made[0]), False, odd)
     volume = np.where(np.isfinite(volume) | ~(step > 0), volume, step)
     known = np.isfinite(volume)
+    opening = cumulative[:1][~known[:1] & (np.diff(time[:2]) < _GAP * length)]
     time, volume, cumulative = time[known], volume[known], cumulative[known]
     missing = np.diff(time, prepend=time[0] - length) / length
     before = np.concatenate([volume[:1], volume[:-1]])
     made = volume + np.sqrt(before * volume) * np.where(missing > _GAP, missing - 1, 0.0)
     stated = cumulative - np.cumsum(made)
+    stated = np.concatenate([opening, stated])
     stated = stated[np.isfinite(stated) & (stated > 0)]
     rise = float(np.log(made[-1] / made[0]) / max((time[-1] - time[0]) / length, 1.0))
     stock = stated[0] if len(stated) else made[0] / max(np.expm1(rise), _LEAST_GROWTH)
-    return History(time[0] - length, time, made, float(stock), not len(stated), 0, int((~known).sum()))
+    return History(time[0] - length, time, made, float(stock), not len(stated), 0, int((~known).sum()) - len(opening))
 
 
 def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
@@ -160,8 +162,23 @@ def _file(table: pd.DataFrame) -> str:
 
 def _notes(table: pd.DataFrame, histories: dict[str, History]) -> list[Finding]:
     own = set(table.loc[table["own"], "commodity"])
-    mine = {n: h for n, h in histories.items() if n in own}
-    file = _file(table)
+    return doubts_of({n: h for n, h in histories.items() if n in own}, _file(table))
+
+
+def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:
+    """What the histories of some markets had to assume, as findings.
+
+    Parameters
+    ----------
+    mine : dict of str to History
+        By commodity.
+    file : str
+        Where their volumes stand.
+
+    Returns
+    -------
+    list of Finding
+    """
     findings = [
         warning("V003", f"cumulative volume of {name} must not fall", file=file, column="cumulative_volume",
                 found=f"{h.odd} periods", assumed="taken as nearly unchanged there")
@@ -171,7 +188,7 @@ def _notes(table: pd.DataFrame, histories: dict[str, History]) -> list[Finding]:
     if guessed:
         findings.append(
             note("V004", "what was made before the first period is not stated", file=file, column="cumulative_volume",
-                 found=f"{len(guessed)} commodities: {listed(guessed)}",
+                 found=f"{len(guessed)} {'commodity' if len(guessed) == 1 else 'commodities'}: {listed(guessed)}",
                  assumed="first volume / mean growth, half to twice as much",
                  advice="state cumulative_volume once per commodity")
         )  # fmt: skip

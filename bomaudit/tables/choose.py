@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from bomaudit.findings import BadInput, Finding, error, note, warning
-from bomaudit.glossary import Table
+from bomaudit.glossary import TABLES_IN, Table
 from bomaudit.tables.assign import telling_columns
 from bomaudit.tables.files import Book
 from bomaudit.tables.layout import find_blocks
@@ -81,14 +81,18 @@ def choose(book: Book, table: Table, *, sheet: str, stated: Mapping[str, str]) -
     return Chosen(tuple(blocks), variants, tuple(possible), tuple(findings + made))
 
 
+def _place(table: Table) -> str:
+    """Where the columns of a table are named: in audit.toml, or with the command that reads a table of its own."""
+    return f"in [columns.{table.name}] of audit.toml" if table.name in TABLES_IN else "with --column NAME=HEADER"
+
+
 def _no_table(file: str, table: Table) -> Finding:
     return error(
         "T021",
         f"the file must hold a {table.name} table",
         file=file,
         found="no header that names its columns",
-        advice=f"give it a row of headers such as {', '.join(table.names[:4])}, or name those it has in "
-        f"[columns.{table.name}] of audit.toml",
+        advice=f"give it a row of headers such as {', '.join(table.names[:4])}, or name those it has {_place(table)}",
     )
 
 
@@ -99,7 +103,7 @@ def _check_columns(file: str, table: Table, block: Block, stated: Mapping[str, s
         raise BadInput(
             error(
                 "T028",
-                f"a column named in [columns.{table.name}] must be in the table",
+                f"a column named {_place(table)} must be in the table",
                 file=file,
                 sheet=block.sheet.name,
                 found=f"{absent[0]} where the headers are {headers}",
@@ -115,7 +119,7 @@ def _check_columns(file: str, table: Table, block: Block, stated: Mapping[str, s
                 file=file,
                 sheet=block.sheet.name,
                 found=f"columns {headers}",
-                advice=f"name it in [columns.{table.name}] of audit.toml",
+                advice=f"name it {_place(table)}",
             )
         )
     if table.name == "bom" and not is_bom(block):
