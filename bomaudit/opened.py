@@ -9,7 +9,7 @@ from pathlib import Path
 from bomaudit import settings as settings_
 from bomaudit.curves.library import Library, load_library
 from bomaudit.findings import BadInput, Finding, error, in_order, note, warning
-from bomaudit.prepare.currency import Fx, reference_rates
+from bomaudit.prepare.currency import Fx, reference_rates, usable_rates
 from bomaudit.settings import Settings
 from bomaudit.tables import Inputs, read_audit
 from bomaudit.what_if import Change, World, apply
@@ -89,7 +89,7 @@ def open_audit(
     if settings.audit.as_of is None:
         findings.append(note("S008", "as_of is not stated", file=SETTINGS_FILE, assumed=f"{day} is used"))
     currency, found = _audit_currency(inputs)
-    own = inputs.tables["fx"]
+    own, odd = usable_rates(inputs.tables["fx"], currency)
     try:
         fx = reference_rates(currency, own if len(own) else None)
     except ValueError as problem:
@@ -97,7 +97,7 @@ def open_audit(
             error("S010", "the audit currency needs exchange rates", file=SETTINGS_FILE, found=str(problem),
                   advice="add an fx table or choose another currency under [audit]")
         ) from None  # fmt: skip
-    opened = Opened(inputs, day, fx, tuple(in_order([*findings, *found])))
+    opened = Opened(inputs, day, fx, tuple(in_order([*findings, *found, *odd])))
     return changed(opened, changes) if changes else opened
 
 

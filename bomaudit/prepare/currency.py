@@ -9,6 +9,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from bomaudit.findings import BadInput, Finding, error, warning
+
+_SAME = 1e-9  # a currency is worth one of itself
 _DAYS_PER_MONTH = 30
 _MONTHS_PER_YEAR = 12
 _MONTHS_FOR_VOLATILITY = 120
@@ -110,6 +113,44 @@ class Fx:
             return 0.0
         rates = series.per_currency[np.searchsorted(series.days, days, side="right") - 1]
         return float(np.std(np.diff(np.log(rates))) * np.sqrt(365.25 / _DAYS_PER_MONTH))
+
+
+def usable_rates(own: pd.DataFrame, currency: str) -> tuple[pd.DataFrame, list[Finding]]:
+    """Own exchange rates that can be divided by, and what is wrong with the others.
+
+    Parameters
+    ----------
+    own : DataFrame
+        Table ``fx`` of the glossary.
+    currency : str
+        The audit currency.
+
+    Returns
+    -------
+    rates : DataFrame
+    findings : list of Finding
+
+    Raises
+    ------
+    BadInput
+        If the table states a rate of the audit currency to itself other than 1: all its rates are then for one unit of
+        another currency.
+    """
+    file = str(own["source_file"].iloc[0]) if len(own) and "source_file" in own else ""
+    itself = own[(own["currency"] == currency) & own["per_base"].notna() & ((own["per_base"] - 1).abs() > _SAME)]
+    if len(itself):
+        raise BadInput(
+            error("F001", "per_base must count for one unit of the audit currency", file=file, column="per_base",
+                  found=f"{itself['per_base'].iloc[0]:g} {currency} for one {currency}",
+                  advice=f"give rates for one {currency}, or make the currency they are for the audit's")
+        )  # fmt: skip
+    wrong = own["per_base"] <= 0
+    findings = [
+        warning("F002", "per_base must be > 0", file=file, column="per_base", found=f"{value:g} for {code}",
+                assumed="row left out")
+        for code, value in own.loc[wrong, ["currency", "per_base"]].itertuples(index=False)
+    ]  # fmt: skip
+    return own[~wrong], findings
 
 
 def reference_rates(currency: str, own_rates: pd.DataFrame | None = None) -> Fx:

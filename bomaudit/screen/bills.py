@@ -10,10 +10,9 @@ import pyarrow as pa
 
 from bomaudit.audit import Audit, run
 from bomaudit.opened import SETTINGS_FILE, open_audit
-from bomaudit.prepare.currency import reference_rates
 from bomaudit.screen.partition import as_arrow, figures_of, sums_of
 from bomaudit.screen.schema import REOPEN, SCREENED
-from bomaudit.screen.shared import Plan
+from bomaudit.screen.shared import Plan, rates_into
 from bomaudit.screen.sources import Piece
 from bomaudit.screen.sums import Names
 from bomaudit.settings import load, overridden
@@ -80,7 +79,7 @@ def rate_of(currency: str, plan: Plan) -> float:
     if currency == plan.currency:
         return 1.0
     day = np.array([plan.as_of], dtype="datetime64[D]")
-    return float(reference_rates(plan.currency).rate(np.array([currency], dtype=object), day)[0])
+    return float(rates_into(plan).rate(np.array([currency], dtype=object), day)[0])
 
 
 def _decisions(piece: Piece, audit: Audit, rate: float) -> tuple[dict[str, Any], ...]:

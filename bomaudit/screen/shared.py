@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
@@ -17,13 +18,13 @@ from bomaudit.curves.fit import fit_curves
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library, load_library
 from bomaudit.findings import BadInput, Finding, error, note
-from bomaudit.glossary import TABLES_IN
-from bomaudit.prepare.currency import Fx, reference_rates
+from bomaudit.glossary import FX, TABLES_IN
+from bomaudit.prepare.currency import Fx, reference_rates, usable_rates
 from bomaudit.prepare.lines import prepare_lines
 from bomaudit.prepare.quotes import prepare_quotes
 from bomaudit.screen.sources import hash_of_files
-from bomaudit.settings import FilesSection, Settings, overridden
-from bomaudit.tables import read_table
+from bomaudit.settings import AuditSection, FilesSection, Settings, overridden
+from bomaudit.tables import TableRead, read_table
 from bomaudit.tables.frames import empty_frame
 
 LAYOUT = "bomaudit-screen/1"
@@ -70,9 +71,10 @@ class Plan:
     said: tuple[Finding, ...] = ()
 
     def settings(self, bom: str) -> Settings:
-        """Settings of a bill that has no ``audit.toml`` of its own."""
+        """Settings of a bill that has no ``audit.toml`` of its own; given rates are into the screening's currency."""
         files = FilesSection(bom=bom, **{name: str(path) for name, path in self.tables})
-        return overridden(Settings(files=files), list(self.overrides))
+        audit = AuditSection(currency=self.currency) if "fx" in dict(self.tables) else AuditSection()
+        return overridden(Settings(files=files, audit=audit), list(self.overrides))
 
 
 def make_plan(
@@ -99,7 +101,7 @@ def make_plan(
     Raises
     ------
     BadInput
-        If an override names no setting, or the currency has no exchange rates.
+        If an override names no setting, or the currency has no exchange rates that can be used.
     """
     if not currency:
         currency = CURRENCY
@@ -110,14 +112,13 @@ def make_plan(
     told = (LAYOUT, version("bomaudit"), as_of.isoformat(), currency, *overrides, *(n for n, _ in given), contents)
     plan = Plan(as_of, currency, overrides, given, hashlib.sha256("\x00".join(told).encode()).hexdigest(), said)
     plan.settings("")
-    if "fx" not in (tables or {}):
-        _needs_rates(currency)
+    _needs_rates(plan)
     return plan
 
 
-def _needs_rates(currency: str) -> None:
+def _needs_rates(plan: Plan) -> None:
     try:
-        reference_rates(currency)
+        rates_into(plan)
     except ValueError as problem:
         raise BadInput(
             error("S010", "the currency of the rankings needs exchange rates", found=str(problem),
@@ -164,10 +165,8 @@ def read_company(plan: Plan) -> Company:
     findings: list[Finding] = []
     failed: list[Finding] = []
     for name, path in plan.tables:
-        columns = settings.columns.get(name, {})
         try:
-            read = read_table(path, TABLES_IN[name], sheet=settings.sheets.get(name, ""), columns=columns,
-                              read=settings.read)  # fmt: skip
+            read = _read_table(name, path, settings)
         except BadInput as problem:
             failed += problem.findings
             continue
@@ -175,10 +174,32 @@ def read_company(plan: Plan) -> Company:
         findings += read.findings
     if failed:
         raise BadInput(*failed)
-    fx = reference_rates(plan.currency, frames["fx"] if len(frames["fx"]) else None)
+    own, odd = usable_rates(frames["fx"], plan.currency)
+    fx = reference_rates(plan.currency, own if len(own) else None)
     quotes, found = prepare_quotes(frames["quotes"], fx=fx, as_of=plan.as_of)
     return Company(settings, plan.as_of, fx, load_library(), quotes, frames["volumes"], frames["input_prices"],
-                   (*findings, *found))  # fmt: skip
+                   (*findings, *odd, *found))  # fmt: skip
+
+
+def _read_table(name: str, path: Path, settings: Settings) -> TableRead:
+    return read_table(
+        path, TABLES_IN[name], sheet=settings.sheets.get(name, ""), columns=settings.columns.get(name, {}),
+        read=settings.read,
+    )  # fmt: skip
+
+
+@cache
+def rates_into(plan: Plan) -> Fx:
+    """Rates into the currency of the screening: the company's own go before the bundled ones, as for its dataset.
+
+    Raises
+    ------
+    BadInput
+        If the company's exchange rates cannot be read.
+    """
+    own = [_read_table(name, path, plan.settings("rates")).frame for name, path in plan.tables if name == "fx"]
+    usable = usable_rates(own[0], plan.currency)[0] if own else empty_frame(FX)
+    return reference_rates(plan.currency, usable if len(usable) else None)
 
 
 @dataclass(frozen=True)

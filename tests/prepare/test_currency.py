@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bomaudit.prepare.currency import reference_rates
+from bomaudit.findings import BadInput
+from bomaudit.prepare.currency import reference_rates, usable_rates
 
 
 def test_rates_are_those_the_central_bank_published():
@@ -47,6 +48,17 @@ def test_own_rates_go_first_from_their_first_day_on():
     assert before == pytest.approx(1 / 1.2043)
     assert after == pytest.approx(0.5)
     assert "own rates for USD" in fx.source
+
+
+def test_rates_for_another_currency_than_the_audit_s_are_refused_and_none_is_divided_by_zero():
+    """A table of rates per euro scaled an audit in dollars wrongly, in silence; a rate of 0 made prices infinite."""
+    day = pd.to_datetime(["2020-01-01"] * 3)
+    own = pd.DataFrame({"date": day, "currency": ["USD", "GBP", "EUR"], "per_base": [1.2, 0.0, 1.0]})
+    kept, found = usable_rates(own, "EUR")
+    assert list(kept["currency"]) == ["USD", "EUR"]
+    assert [f.code for f in found] == ["F002"]
+    with pytest.raises(BadInput, match=r"1\.2 USD for one USD"):
+        usable_rates(own, "USD")
 
 
 def test_an_audit_currency_without_rates_needs_own_ones():

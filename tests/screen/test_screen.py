@@ -169,6 +169,30 @@ def test_other_currencies_are_added_at_the_day_s_rate(tmp_path):
     assert spend["dollar.csv"] / spend["euro.csv"] == pytest.approx(rate, rel=1e-6)
 
 
+def test_rates_that_are_given_go_before_the_bundled_ones_for_every_kind_of_piece(tmp_path):
+    """Folders in another currency were added up at the bundled rate, loose BOMs took rates per euro for rates per
+    their own main currency, and a currency with no bundled rate ended in an error of our own."""
+    rates = tmp_path / "fx.csv"
+    rates.write_text("date,currency,per_base\n2010-01-01,USD,4\n2010-01-01,GBP,8\n")
+    (tmp_path / "us").mkdir()
+    write_book(tmp_path / "us" / "bom.csv", currency="USD")
+    (tmp_path / "us" / "audit.toml").write_text('[audit]\ncurrency = "USD"\n[files]\nbom = "bom.csv"\n')
+    write_book(tmp_path / "euro.csv")
+    mixed = pd.read_csv(write_book(tmp_path / "dollar.csv", currency="USD"))
+    mixed.loc[0, "Currency"] = "GBP"
+    mixed.to_csv(tmp_path / "dollar.csv", index=False)
+    paths = [tmp_path / n for n in ("us", "euro.csv", "dollar.csv")]
+    result = run(paths, tmp_path / "out", plan=plan_of(tables={"fx": rates}))
+    spend = result.summary.rankings["bom"].set_index("name")["spend_per_year"]
+    folder, euro, loose = (spend[spend.index.str.endswith(n)].iloc[0] for n in ("us", "euro.csv", "dollar.csv"))
+    assert folder == pytest.approx(euro / 4)
+    pound = float(mixed["Unit cost"].iloc[0]) * 2 * 900
+    assert loose == pytest.approx((euro - pound) / 4 + pound / 8)
+    rates.write_text("date,currency,per_base\n2010-01-01,EUR,0.01\n")
+    other = run([tmp_path / "euro.csv"], tmp_path / "other", plan=plan_of(currency="ARS", tables={"fx": rates}))
+    assert other.summary.totals["spend_per_year"] == pytest.approx(euro * 100)
+
+
 def test_the_results_are_not_screened_themselves(tmp_path):
     write_dataset(make_dataset(50), tmp_path, 1)
     run([tmp_path], tmp_path / "out")
