@@ -6,6 +6,7 @@ Findings of this module: ``S013`` a value was given for this run (note) · ``S01
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -18,12 +19,14 @@ import pandas as pd
 from bomaudit.curves.library import Library
 from bomaudit.findings import BadInput, Finding, error, note
 from bomaudit.prepare.currency import Fx
+from bomaudit.settings import LONGEST_YEARS
 
 DECISION_FIELDS = ("annual_volume", "volume_growth", "years_left", "change_cost")
 _NUMBER = r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?"
 _MONEY = re.compile(rf"({_NUMBER})(?:\s*([A-Za-z]{{3}}))?")
 _MOVED = re.compile(rf"(?:x({_NUMBER})|([+-]\d+(?:\.\d+)?)\s*%|({_NUMBER}))")
 _HALF = 0.5
+_STEEPEST = 5.0  # largest exponent, either way, that is believed: 97 % off with each doubling; published: within 1.3
 
 
 @dataclass(frozen=True)
@@ -177,6 +180,8 @@ def _date(world: World, change: Change) -> tuple[World, str]:
         day = pd.Timestamp(date.fromisoformat(change.value))
     except ValueError:
         raise _unreadable(change, "a day as 2024-03-31") from None
+    if day > pd.Timestamp(world.as_of):
+        raise _unreadable(change, f"a day up to the as-of date, {world.as_of}")
     bom, quotes = world.tables["bom"].copy(), world.tables["quotes"]
     bom.loc[rows, "cost_date"] = day
     older = (quotes["part_no"] == change.name) & (quotes["quote_date"] <= day)
@@ -225,6 +230,8 @@ def _exponent(world: World, change: Change) -> tuple[World, str]:
         if not value < 1:
             raise _unreadable(change, "a share below 1, as 20% or 0.2")
         value = float(-np.log2(1.0 - value))
+    if not abs(value) <= _STEEPEST:
+        raise _unreadable(change, f"an exponent from -{_STEEPEST:g} to {_STEEPEST:g}")
     library = replace(world.library, exponents={**world.library.exponents, change.name: value})
     return replace(world, library=library), f"experience exponent {value:.4g}, known for certain"
 
@@ -249,10 +256,15 @@ def _decision(world: World, change: Change) -> tuple[World, str]:
     growth = change.at == "volume_growth"
     if not stated and not growth and not re.fullmatch(_NUMBER, change.value):
         raise _unreadable(change, "a number, since none is stated to move")
-    after = _share(change) if growth else _moved(change, float(stated[0]) if stated else 0.0)
+    was = float(stated[0]) if stated else 0.0
+    after = _share(change) if growth else _moved(change, was, free=change.at == "change_cost")
+    if growth and not after > -1:
+        raise _unreadable(change, "a growth above -100%")
+    if change.at == "years_left" and after > LONGEST_YEARS:
+        raise _unreadable(change, f"at most {LONGEST_YEARS:g} years")
     table[change.at] = table[change.at].mask(rows, after)
-    was = f"{stated[0]:g}" if stated else "what is assumed where none is stated"
-    return world.with_table("decisions", table), f"{change.at} {after:g} instead of {was}"
+    before = f"{was:g}" if stated else "what is assumed where none is stated"
+    return world.with_table("decisions", table), f"{change.at} {after:g} instead of {before}"
 
 
 Apply = Callable[[World, Change], tuple[World, str]]
@@ -299,7 +311,7 @@ def _rows_of_part(world: World, change: Change) -> pd.Series:
 def _money(world: World, change: Change) -> tuple[float, str]:
     """Amount above 0 and its currency; the audit's where none is given."""
     found = _MONEY.fullmatch(change.value)
-    if not found or not float(found[1]) > 0:
+    if not found or not 0 < float(found[1]) < math.inf:
         raise _unreadable(change, "an amount above 0, with or without a currency")
     currency = (found[2] or world.fx.currency).upper()
     if not world.fx.known([currency])[0]:
@@ -310,8 +322,8 @@ def _money(world: World, change: Change) -> tuple[float, str]:
     return float(found[1]), currency
 
 
-def _moved(change: Change, before: float) -> float:
-    """A value as given: a number, or ``x1.5``, or ``+20%`` of what was."""
+def _moved(change: Change, before: float, free: bool = False) -> float:
+    """A value as given: a number, or ``x1.5``, or ``+20%`` of what was; above 0 unless it may be free."""
     found = _MOVED.fullmatch(change.value)
     if not found:
         raise _unreadable(change, "a number, a factor as x1.5 or a change as +20%")
@@ -319,6 +331,10 @@ def _moved(change: Change, before: float) -> float:
     after = float(found[3]) if found[3] else before * factor
     if after < 0:
         raise _unreadable(change, "a value that is not negative")
+    if after == 0 and not free:
+        raise _unreadable(change, "a value above 0")
+    if not np.isnan(before) and not math.isfinite(after):
+        raise _unreadable(change, "a number that is finite")
     return after
 
 
@@ -327,7 +343,10 @@ def _share(change: Change) -> float:
     text = change.value.removesuffix("%").strip()
     if not re.fullmatch(_NUMBER, text):
         raise _unreadable(change, "a number or a percentage")
-    return float(text) / (100 if change.value.endswith("%") else 1)
+    share = float(text) / (100 if change.value.endswith("%") else 1)
+    if not math.isfinite(share):
+        raise _unreadable(change, "a number that is finite")
+    return share
 
 
 def _with_starter(world: World, name: str, key: str, change: Change) -> pd.DataFrame:

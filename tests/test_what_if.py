@@ -58,6 +58,19 @@ def test_settings_are_told_from_inputs():
         ("learning_rate:dc_motor=120%", "S014", "below 1"),
         ("trend:dc_motor=-2%", "S014", "exponent:dc_motor"),
         ("exponent:chemical=0.2", "S015", "there are"),
+        ("price:FS55-1101=1e400", "S014", "amount above 0"),
+        ("booked:FS55-1101=5 XYZ", "S014", "a currency with exchange rates"),
+        ("booked:FS55-1101=-100%", "S014", "above 0"),
+        ("date:FS55-1101=2030-01-01", "S014", "up to the as-of date"),
+        ("volume:bearing@2024=x0", "S014", "above 0"),
+        ("volume:bearing@2024=1e400", "S014", "finite"),
+        ("input:copper=-100%", "S014", "above 0"),
+        ("exponent:dc_motor=-50", "S014", "from -5 to 5"),
+        ("exponent:dc_motor=1e400", "S014", "finite"),
+        ("decision:battery.years_left=1e9", "S014", "at most 100 years"),
+        ("decision:battery.years_left=0", "S014", "above 0"),
+        ("decision:battery.annual_volume=0", "S014", "above 0"),
+        ("decision:battery.volume_growth=-2", "S014", "above -100%"),
         ("decision:batery.years_left=3", "S015", "did you mean battery?"),
         ("decision:battery.life=3", "S015", "years_left"),
         ("decision:battery=3", "S015", "years_left"),
@@ -69,6 +82,18 @@ def test_what_cannot_be_followed_is_one_clear_error(read, text, code, said):
     (finding,) = problem.value.findings
     assert finding.code == code
     assert said in str(finding)
+
+
+def test_a_trend_is_the_change_of_a_year(read):
+    """-20% is ln 0.8, not -0.2: the price is to fall by a fifth a year."""
+    world = given(read, "trend:aluminium=-20%")
+    assert world.library.trends["aluminium"] == pytest.approx(np.log(0.8))
+    assert "real change of -20 % a year" in " ".join(f.assumed for f in world.findings)
+
+
+def test_a_change_of_decision_may_cost_nothing(read):
+    table = given(read, "decision:battery.change_cost=0").inputs.tables["decisions"]
+    assert (table.loc[table["decision"] == "battery", "change_cost"] == 0).all()
 
 
 def test_all_errors_at_once(read):

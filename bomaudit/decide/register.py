@@ -19,7 +19,7 @@ from bomaudit.findings import Finding, error, warning
 from bomaudit.frames import conform
 from bomaudit.glossary import BASES, DECISIONS, ELEMENT_KINDS, PLACE_COLUMNS
 from bomaudit.prepare.safety import said_in_remarks
-from bomaudit.settings import Settings
+from bomaudit.settings import LONGEST_YEARS, Settings
 
 HEADER = ("title", "decided_on", "annual_volume", "volume_growth", "years_left", "change")
 """Fields of a decision that any of its rows may state; the first one stated counts."""
@@ -213,10 +213,13 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
            assumed="taken as not stated", advice="correct annual_volume") for r in records(heads[wrong])
     ]  # fmt: skip
     heads["annual_volume"] = heads["annual_volume"].mask(wrong)
-    unknown = heads["years_left"].isna() | ~(heads["years_left"] > 0)
-    findings += [at(r, warning, "D006", f"decision {r['decision']} must say how many years the product is still made",
-                     found="nothing above 0", assumed=f"{settings.decide.years_left:g} years, from [decide] years_left",
-                     advice="fill in years_left") for r in records(heads[unknown])]  # fmt: skip
+    unknown = ~((heads["years_left"] > 0) & (heads["years_left"] <= LONGEST_YEARS))
+    findings += [
+        at(r, warning, "D006", f"decision {r['decision']} must say how many years the product is still made",
+           found=f"{r['years_left']:g}".replace("nan", "nothing"),
+           assumed=f"{settings.decide.years_left:g} years, from [decide] years_left",
+           advice=f"fill in years_left, above 0 and at most {LONGEST_YEARS:g}") for r in records(heads[unknown])
+    ]  # fmt: skip
     heads["years_left"] = heads["years_left"].mask(unknown, settings.decide.years_left)
     return heads.reset_index(drop=True), findings
 
