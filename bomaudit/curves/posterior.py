@@ -229,6 +229,11 @@ class _Parts:
         return variance
 
 
+def least_noise(prior: Prior, pool: Pool) -> float:
+    """Smallest noise scale that is thought of. [ln]."""
+    return float(prior.noise * np.exp(pool.noise_log_sd * _NODES[0]))
+
+
 def expected_wander(pool: Pool) -> float:
     """Expected square of how much rates wander, before any data."""
     return float(_WANDER_WEIGHTS @ np.exp(2 * pool.wander_log_sd * _WANDER_NODES))

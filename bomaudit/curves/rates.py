@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from bomaudit.curves.calibration import Pool
-from bomaudit.curves.pooling import FAR, SHARED_WANDER, Changes, Noise, Series, series_of
-from bomaudit.curves.posterior import Posterior, Prior, posterior
+from bomaudit.curves.pooling import FAR, SHARED_WANDER, Changes, Floats, Noise, Series, series_of
+from bomaudit.curves.posterior import Posterior, Prior, least_noise, posterior
 from bomaudit.curves.projection import Rates
 
 PRIOR_COLUMNS = ("exponent_mean", "exponent_sd", "trend_mean", "trend_sd", "process_noise")
@@ -91,17 +91,45 @@ class Fitted:
 
 
 def _fit_one(changes: Changes, commodity: int, prior: Prior, pool: Pool, *, indexed: bool) -> Fitted:
-    """Fit, then take the weight off changes that all others contradict, and fit again."""
+    """Take the weight off slips, fit, take it off changes that all others contradict, and fit again."""
     noise = Noise(prior.noise**2, pool.level_share, pool.noise_memory)
     series = series_of(changes, commodity, noise=noise, indexed=indexed)
     if series.own > 0:  # the rest of a part's movement is its own
         prior = replace(prior, noise=prior.noise * float(np.sqrt(SHARED_WANDER)))
-    found = posterior(series, prior, pool)
-    far = np.abs(found.surprise) > FAR
+    slips = _slips(series, prior, pool)
+    found = posterior(series, prior, pool, inflate=slips)
+    far = (np.abs(found.surprise) > FAR) & (slips == 0)
+    slipped = max(series.outliers, int(np.sum(slips > 0)))  # the slip of a part shows in the market's index too
+    lost = slipped + int(far.sum())
     if not far.any():
-        return Fitted(series, prior, found, series.outliers)
-    extra = np.where(far, found.surprise_variance * ((found.surprise / FAR) ** 2 - 1), 0.0)
-    return Fitted(series, prior, posterior(series, prior, pool, inflate=extra), series.outliers + int(far.sum()))
+        return Fitted(series, prior, found, lost)
+    extra = np.where(far, found.surprise_variance * ((found.surprise / FAR) ** 2 - 1), slips)
+    return Fitted(series, prior, posterior(series, prior, pool, inflate=extra), lost)
+
+
+def _slips(series: Series, prior: Prior, pool: Pool) -> Floats:
+    """Variance that takes the weight off changes far outside what the others do; 0 for all others. [ln²].
+
+    A price ten times too high makes two such changes. Left in, they would pass for a noisy market and hide behind its
+    noise. What the others do is told by the median of their scales, which fewer than half of them cannot move.
+    """
+    years = series.end - series.start
+    if len(years) < _FEWEST:
+        return np.zeros(len(years))
+    unit = Noise(1.0, pool.level_share, pool.noise_memory).variance(years)
+    off = series.log_price + prior.exponent * series.log_experience - prior.drift * years
+    off = (off - np.median(off)) / np.sqrt(unit)
+    usual = max(_NORMAL_MEDIAN * float(np.median(np.abs(off))), least_noise(prior, pool))
+    over = np.abs(off) / (usual * _SLIP)
+    return np.where(over > 1, usual**2 * unit * (over**4 - 1), 0.0)
+
+
+_FEWEST = 6
+"""Changes from which their median is trusted to tell what is usual."""
+_SLIP = 5.0
+"""Usual scales from which a change loses weight before anything is fitted, the faster the further it is: its pull falls
+off. On published series limits from 4 to 8 make forecasts equally good; engineering judgement."""
+_NORMAL_MEDIAN = 1.4826  # standard deviations of a normal law in its median absolute deviation
 
 
 def fit_rates(changes: Changes, stated: Sequence[Stated], pool: Pool, *, indexed: bool) -> list[Fitted]:

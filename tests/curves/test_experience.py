@@ -197,13 +197,17 @@ def test_a_good_offer_is_expected_to_pass_when_it_is_the_newest_quote():
     assert known > unknown
 
 
-def test_a_slip_of_the_decimal_point_does_not_carry_the_fit():
+@pytest.mark.parametrize("at", [3, 7, 11])
+def test_a_slip_of_the_decimal_point_does_not_carry_the_fit(at):
     x = 0.2 * np.arange(15)
     y = -0.3 * x + np.random.default_rng(0).normal(0, 0.03, 15)
     wrong = y.copy()
-    wrong[7] += np.log(10)
+    wrong[at] += np.log(10)
     right, slipped = (fit_experience(quotes(v, x), prior("pump")).frame.loc["pump"] for v in (y, wrong))
-    assert abs(right["exponent"] - slipped["exponent"]) < 0.1
+    assert abs(right["exponent"] - slipped["exponent"]) < 0.05
+    assert slipped["process_noise"] == pytest.approx(right["process_noise"], rel=0.3)
+    assert "2 changes out of line" in slipped["warnings"]
+    assert "out of line" not in right["warnings"]
 
 
 def test_many_parts_say_more_than_one_but_not_as_many_times_more():
