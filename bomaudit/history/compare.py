@@ -23,10 +23,12 @@ from bomaudit.history.snapshot import Snapshot, line_keys
 STEPS = ("booked", *WALK_STEPS)
 """Steps of a change of the estimate: of the booked cost, and of each step of the cost walk; they add up to it."""
 
-CHANGES = ("added", "removed", "newly stale", "resolved", "status changed", "moved", "same")
-"""In this order: the first that holds. moved: the new estimate is outside the old interval."""
+CHANGES = ("added", "removed", "newly stale", "resolved", "status changed", "moved", "restated", "same")
+"""In this order: the first that holds. moved: the new estimate is outside the old interval; restated: another booked
+price, currency, quantity or volume counts."""
 
 _BOTH = ("line_id", "status", "booked_cost", "estimate", "estimate_low", "estimate_high", "exposure_per_year")
+_STATED = ("booked_price", "booked_currency", "qty_per", "annual_volume")
 _DECISION_BOTH = ("chosen", "best_today", "verdict", "saving_today", "npv", "p_flip", "reason")
 
 
@@ -143,7 +145,8 @@ def inputs_that_differ(old: Snapshot, new: Snapshot) -> pd.DataFrame:
 
 def _lines(old: Snapshot, new: Snapshot, causes: Causes) -> pd.DataFrame:
     before, after = (s.tables["lines"] for s in (old, new))
-    joined = _joined(before, line_keys(before), after, line_keys(after), (*_BOTH, *(f"walk_{s}" for s in WALK_STEPS)))
+    both = (*_BOTH, *_STATED, *(f"walk_{s}" for s in WALK_STEPS))
+    joined = _joined(before, line_keys(before), after, line_keys(after), both)
     texts = ("part_no", "description", "commodity")
     out = pd.DataFrame({name: joined[name] for name in texts}, index=joined.index)
     out["change"] = _changes(joined)
@@ -155,7 +158,7 @@ def _lines(old: Snapshot, new: Snapshot, causes: Causes) -> pd.DataFrame:
     for step in WALK_STEPS:
         out[f"d_{step}"] = joined[f"walk_{step}_new"] - joined[f"walk_{step}_old"]
     out = _with_causes(out, causes.lines, unchanged=out["change"] == "same")
-    rank = out["change"].map({c: k for k, c in enumerate(("newly stale", "resolved", "status changed", "moved"))})
+    rank = out["change"].map({c: k for k, c in enumerate(CHANGES[2:-1])})
     moved = (out["exposure_per_year_new"].fillna(0.0) - out["exposure_per_year_old"].fillna(0.0)).abs()
     order = np.lexsort((np.arange(len(out)), -moved.to_numpy(), rank.fillna(len(CHANGES)).to_numpy()))
     return out.iloc[order].reset_index(drop=True)
@@ -166,6 +169,9 @@ def _changes(joined: pd.DataFrame) -> pd.Series:
     outside = (joined["estimate_new"] < joined["estimate_low_old"]) | (
         joined["estimate_new"] > joined["estimate_high_old"]
     )
+    restated = np.zeros(len(joined), dtype=bool)
+    for name in _STATED:
+        restated |= (joined[f"{name}_old"].astype("str") != joined[f"{name}_new"].astype("str")).to_numpy(bool)
     change = np.select(
         [
             (joined["held"] == "right_only").to_numpy(bool),
@@ -174,6 +180,7 @@ def _changes(joined: pd.DataFrame) -> pd.Series:
             ((before == "stale") & (after != "stale")).to_numpy(bool),
             (before != after).to_numpy(bool),
             outside.to_numpy(bool),
+            restated,
         ],
         list(CHANGES[:-1]),
         default=CHANGES[-1],

@@ -70,6 +70,18 @@ def test_added_removed_and_moved_rows():
     )
 
 
+@pytest.mark.parametrize(
+    "stated", [{"booked_price": 10.4, "booked_cost": 10.4}, {"qty_per": 2.0}, {"annual_volume": 9e3}]
+)
+def test_a_line_that_the_bom_states_otherwise_is_listed_though_its_estimate_stays(stated):
+    old = lines_frame()
+    new = old.copy()
+    new.loc[0, list(stated)] = list(stated.values())
+    result = compare(snapshot(lines=old), snapshot(lines=new))
+    assert result.only("restated")["part_no"].tolist() == ["A-1"]
+    assert result.counts["same"] == 4
+
+
 def test_part_in_several_rows_is_matched_in_order():
     old = lines_frame(part_no=["A-1"] * 5)
     new = old.assign(estimate=old["estimate"] * [1, 1, 2, 1, 1])
