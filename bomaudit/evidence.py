@@ -97,7 +97,8 @@ def weigh(told: Told, wander: Wander, *, start: Floats, years: Floats, loadings:
     model with an autoregressive deviation. Its Kalman filter is, for a fixed set of dates, the regression
     :math:`w = (K + R)^{-1} k` with :math:`K_{ij} = v_0 + c(\tau_i, \tau_j) + \sum_f l_{if} l_{jf}`,
     :math:`c(s, t) = \ell \min(s, t) + p (e^{-|s-t|/m} - e^{-s/m} - e^{-t/m} + 1)`, :math:`R = diag(r_i^2)`; it is
-    solved for all lines with the same number of quotes together.
+    solved for all lines with the same number of quotes together, line by line to the last bit: the products are of one
+    line each, so that a line comes out the same in whatever company (sums of ``einsum`` do not).
 
     References
     ----------
@@ -115,13 +116,14 @@ def weigh(told: Told, wander: Wander, *, start: Floats, years: Floats, loadings:
         tau, load, v0 = told.years[at], told.loadings[at], start[rows][:, None]
         toward = _covariance(wander, rows[:, None], tau, years[rows][:, None])
         among = _covariance(wander, rows[:, None, None], tau[:, :, None], tau[:, None, :])
-        covariance = v0[:, :, None] + among + np.einsum("gnf,gmf->gnm", load, load)
+        covariance = v0[:, :, None] + among + load @ np.swapaxes(load, 1, 2)
         covariance = covariance + (told.noise[at] ** 2)[:, :, None] * np.eye(n)
-        cross = v0 + toward + np.einsum("gnf,gf->gn", load, loadings[rows])
+        cross = v0 + toward + (load @ loadings[rows][:, :, None])[:, :, 0]
         solved = np.linalg.solve(covariance, cross[:, :, None])[:, :, 0]
         weight[at] = solved
         shift[rows], total[rows] = (solved * told.deviation[at]).sum(axis=1), solved.sum(axis=1)
-        left[rows] += np.einsum("gn,gnm,gm->g", solved, among, solved) - 2 * (solved * toward).sum(axis=1)
+        kept = (solved[:, None, :] @ among @ solved[:, :, None])[:, 0, 0]
+        left[rows] += kept - 2 * (solved * toward).sum(axis=1)
     return Evidence(shift, weight, total, np.maximum(left, 0.0))
 
 

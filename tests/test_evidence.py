@@ -1,7 +1,7 @@
 """Newer quotes move the estimate as a Kalman filter would."""
 
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -192,6 +192,26 @@ def test_lines_in_company_are_estimated_as_alone():
         alone = estimate(both.iloc[[row]], curves, as_of=AS_OF, confidence=0.8)
         for name in ("estimate", "sd_log", "var_own_volume", "var_currency"):
             assert alone.frame[name].iloc[0] == pytest.approx(together.frame[name].iloc[row], rel=1e-9), name
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_evidence_of_a_line_is_the_same_to_the_last_bit_in_whatever_company(seed):
+    """Partitions of one screening hold other lines beside it, and their results must be the same bytes."""
+    rng = np.random.default_rng(seed)
+    told, wander, given = random_case(rng, lines=60, most=9)
+    factors = rng.normal(0, 0.2, (len(told.line) + 60, 37))
+    told, given = replace(told, loadings=factors[60:]), given | {"loadings": factors[:60]}
+    whole = weigh(told, wander, **given)
+    for rows in ([k] for k in range(60)) if seed else [np.sort(rng.permutation(60)[:23]).tolist()]:
+        mine = np.isin(told.line, rows)
+        some = [v[mine] for v in (told.years, told.deviation, told.noise, told.loadings)]
+        few = Wander(*(getattr(wander, f.name)[rows] for f in fields(Wander)))
+        alone = weigh(
+            Told(np.searchsorted(rows, told.line[mine]), *some), few, **{n: v[rows] for n, v in given.items()}
+        )
+        for name in ("shift", "total", "left"):
+            assert (getattr(alone, name) == getattr(whole, name)[rows]).all(), name
+        assert (alone.weight == whole.weight[mine]).all()
 
 
 def test_a_quote_far_off_counts_as_if_six_deviations_off():
