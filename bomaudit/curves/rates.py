@@ -118,10 +118,11 @@ def _slips(series: Series, prior: Prior, pool: Pool) -> Floats:
         return np.zeros(len(years))
     unit = Noise(1.0, pool.level_share, pool.noise_memory).variance(years)
     off = series.log_price + prior.exponent * series.log_experience - prior.drift * years
-    off = (off - np.median(off)) / np.sqrt(unit)
-    usual = max(_NORMAL_MEDIAN * float(np.median(np.abs(off))), least_noise(prior, pool))
-    over = np.abs(off) / (usual * _SLIP)
-    return np.where(over > 1, usual**2 * unit * (over**4 - 1), 0.0)
+    off = off - np.median(off / years) * years
+    usual = max(_NORMAL_MEDIAN * float(np.median(np.abs(off) / np.sqrt(unit))), least_noise(prior, pool))
+    variance = usual**2 * unit + np.diag(series.error)
+    over = np.abs(off) / (np.sqrt(variance) * _SLIP)
+    return np.where(over > 1, variance * (over**4 - 1), 0.0)
 
 
 _FEWEST = 6
