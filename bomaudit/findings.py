@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields
+from difflib import get_close_matches
 from enum import StrEnum
 
 import pandas as pd
@@ -93,6 +94,16 @@ def warning(code: str, message: str, **where: object) -> Finding:
 def note(code: str, message: str, **where: object) -> Finding:
     """Make a finding of severity note; keyword arguments as in :class:`Finding`."""
     return Finding(code=code, severity=Severity.NOTE, message=message, **where)  # type: ignore[arg-type]
+
+
+def near(name: str, names: Iterable[str]) -> str:
+    """Advice on a name that is not held: the nearest of those that are, or some of them where none is near."""
+    held = sorted({n for n in names if n})
+    found = get_close_matches(name.lower(), [n.lower() for n in held], n=3, cutoff=0.6)
+    alike = [n for n in held if n.lower() in found]
+    if alike:
+        return f"did you mean {', '.join(alike)}?"
+    return f"there are {', '.join(held[:5])}{' and others' if len(held) > 5 else ''}" if held else "there are none"  # noqa: PLR2004
 
 
 def in_order(findings: Iterable[Finding]) -> list[Finding]:

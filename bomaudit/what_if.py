@@ -11,13 +11,12 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from difflib import get_close_matches
 
 import numpy as np
 import pandas as pd
 
 from bomaudit.curves.library import Library
-from bomaudit.findings import BadInput, Finding, error, note
+from bomaudit.findings import BadInput, Finding, error, near, note
 from bomaudit.prepare.currency import Fx
 from bomaudit.settings import LONGEST_YEARS
 
@@ -104,7 +103,7 @@ def told_apart(given: Iterable[str]) -> tuple[list[str], tuple[Change, ...]]:
         name, _, at = rest.rpartition(mark) if mark in rest else (rest, "", "")
         if kind not in KINDS or not equals or not name.strip() or not value.strip():
             bad.append(error("S014", f"a what-if is written {', '.join(f'{k}:{h}' for k, h in FORMS.items())}",
-                             found=repr(text), advice=_near(kind, KINDS) if kind not in KINDS else ""))  # fmt: skip
+                             found=repr(text), advice=near(kind, KINDS) if kind not in KINDS else ""))  # fmt: skip
             continue
         changes.append(Change(text.strip(), kind, name.strip(), at.strip(), value.strip()))
     if bad:
@@ -250,7 +249,7 @@ def _decision(world: World, change: Change) -> tuple[World, str]:
     _known(change, set(table["decision"]))
     if change.at not in DECISION_FIELDS:
         raise BadInput(error("S015", f"a decision has {', '.join(DECISION_FIELDS)} to change",
-                             found=repr(change.text), advice=_near(change.at, DECISION_FIELDS)))  # fmt: skip
+                             found=repr(change.text), advice=near(change.at, DECISION_FIELDS)))  # fmt: skip
     rows = table["decision"] == change.name
     stated = table[change.at][rows].dropna().tolist()
     growth = change.at == "volume_growth"
@@ -280,21 +279,12 @@ FORMS = {
 """How each kind is written, by example."""
 
 
-def _near(name: str, names: Iterable[str]) -> str:
-    held = sorted({n for n in names if n})
-    found = get_close_matches(name.lower(), [n.lower() for n in held], n=3, cutoff=0.6)
-    near = [n for n in held if n.lower() in found]
-    if near:
-        return f"did you mean {', '.join(near)}?"
-    return f"there are {', '.join(held[:5])}{' and others' if len(held) > 5 else ''}" if held else "there are none"  # noqa: PLR2004
-
-
 def _known(change: Change, names: Iterable[str]) -> None:
     held = set(names)
     if change.name not in held:
         raise BadInput(
             error("S015", f"{change.kind}: must name something in the inputs", found=repr(change.name),
-                  advice=_near(change.name, held))
+                  advice=near(change.name, held))
         )  # fmt: skip
 
 

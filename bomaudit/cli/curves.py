@@ -12,6 +12,8 @@ from bomaudit.cli.shell import EXIT_FINDINGS, AsJson, bad_input_ends, console, o
 if TYPE_CHECKING:
     import pandas as pd
 
+    from bomaudit.curves.library import Library
+
 app = typer.Typer(no_args_is_help=True, help="Show, fit, compare and check learning curves.", rich_markup_mode=None)
 
 Source = Annotated[
@@ -64,8 +66,11 @@ def compare(source: Source, commodity: Commodity = "", column: Column = None, as
         from bomaudit.curves.library import load_library
         from bomaudit.report import terminal_curves
 
+        library = load_library()
+        if commodity and not source.is_dir():
+            _known(commodity, library)
         result = fit_curve(_observations(source, commodity, column))
-        rows = compare_with_library(result, load_library(), commodity=commodity)
+        rows = compare_with_library(result, library, commodity=commodity)
     if as_json:
         print_json(terminal_curves.rows_as_data(rows))
     else:
@@ -83,6 +88,18 @@ def check() -> None:
     show_findings(findings, console())
     if any(f.severity is Severity.ERROR for f in findings):
         raise typer.Exit(EXIT_FINDINGS)
+
+
+def _known(commodity: str, library: Library) -> None:
+    """Refuse a commodity that the library does not hold; a folder may have markets of its own."""
+    from bomaudit.findings import BadInput, error, near
+
+    names = {*library.commodities["commodity"], *library.curves["commodity"]}
+    if commodity not in names:
+        raise BadInput(
+            error("X007", "--commodity must name a commodity of the library", found=repr(commodity),
+                  advice=f"{near(commodity, names)} (all of them: bomaudit curves list)")
+        )  # fmt: skip
 
 
 def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.DataFrame:

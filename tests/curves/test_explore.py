@@ -244,3 +244,22 @@ def test_commands_fit_a_table_by_the_names_of_its_columns(tmp_path):
     unnamed = runner.invoke(app, ["curves", "fit", str(tmp_path / "t.csv")])
     assert "--column NAME=HEADER" in unnamed.stderr
     assert "audit.toml" not in unnamed.stderr
+
+
+@pytest.mark.parametrize(("name", "near"), [("memry", "did you mean memory"), ("zzzz", "there are")])
+def test_a_table_is_compared_with_no_commodity_that_the_library_does_not_hold(tmp_path, name, near):
+    """It was compared with curves of all markets under the unknown name, without a word."""
+    price_table().to_csv(tmp_path / "t.csv", index=False)
+    result = CliRunner().invoke(app, ["curves", "compare", str(tmp_path / "t.csv"), "--commodity", name])
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    (line,) = result.stderr.splitlines()
+    assert f"found '{name}'; {near}" in line
+    assert line.endswith("(all of them: bomaudit curves list)")
+
+
+@pytest.mark.parametrize("name", ["memory", "class:electronics", "brush"])
+def test_a_table_is_compared_with_a_commodity_or_class_that_the_library_holds(tmp_path, name):
+    price_table().to_csv(tmp_path / "t.csv", index=False)
+    result = CliRunner().invoke(app, ["curves", "compare", str(tmp_path / "t.csv"), "--commodity", name])
+    assert result.exit_code == 0, result.output
