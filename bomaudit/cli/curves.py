@@ -119,6 +119,11 @@ def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.
         seen = observe_table(read.frame)
         say([*read.findings, *doubts_of_table(read.frame, source.name)])
         return seen
+    if column:
+        raise BadInput(
+            error("X006", "--column is for a table, not for an audit folder", file=str(source),
+                  found=", ".join(map(repr, column)), advice="leave it out; audit.toml names the headers of a folder")
+        )  # fmt: skip
     curves = run(opened(source, None, None)).curves
     held = sorted(set(curves.observations["commodity"]))
     if commodity not in held:

@@ -1,6 +1,7 @@
 """Look into learning curves: list, fit, compare."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -20,6 +21,8 @@ from bomaudit.curves.explore import (
 )
 from bomaudit.curves.library import load_library
 from bomaudit.findings import BadInput
+
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_boms" / "floor_scrubber"
 
 
 @pytest.fixture(scope="module")
@@ -263,3 +266,14 @@ def test_a_table_is_compared_with_a_commodity_or_class_that_the_library_holds(tm
     price_table().to_csv(tmp_path / "t.csv", index=False)
     result = CliRunner().invoke(app, ["curves", "compare", str(tmp_path / "t.csv"), "--commodity", name])
     assert result.exit_code == 0, result.output
+
+
+@pytest.mark.parametrize("command", ["fit", "compare"])
+def test_headers_of_a_table_are_refused_for_an_audit_folder(command):
+    """They were ignored: the folder was fitted as if they had not been given."""
+    given = ["--commodity", "brushless_motor", "--column", "price=Unit cost"]
+    result = CliRunner().invoke(app, ["curves", command, str(SAMPLE), *given])
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    (line,) = result.stderr.splitlines()
+    assert "--column is for a table, not for an audit folder, found 'price=Unit cost'" in line
