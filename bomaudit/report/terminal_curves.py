@@ -9,17 +9,19 @@ from rich.console import Console
 from rich.text import Text
 
 from bomaudit.report.as_data import records
-from bomaudit.report.pieces import heading, put, section, table_of
+from bomaudit.report.pieces import WIDEST, heading, put, section, table_of
 
 if TYPE_CHECKING:
     from bomaudit.curves.explore import CurveFit
 
-_WIDE = 120  # characters from which on a source fits beside its row
+_GAP = 2  # characters between columns
+_SOURCE = 20  # characters under which a source does not read
 _WIDTH = 40  # characters of a residual plot
 _ROWS = {
-    "curve_id": "curve", "commodity": "commodity", "rate": "learning rate", "measured_on": "of", "price_basis": "money",
-    "period": "period", "how_obtained": "how obtained", "source": "source",
+    "curve_id": "curve", "commodity": "commodity", "rate": "learning\nrate", "how_obtained": "how\nobtained",
+    "measured_on": "of", "source": "source", "period": "period", "price_basis": "money",
 }  # fmt: skip
+"""Columns of the list by how much they matter: what has no room is left out."""
 
 
 def show_rows(rows: pd.DataFrame, console: Console) -> None:
@@ -29,13 +31,7 @@ def show_rows(rows: pd.DataFrame, console: Console) -> None:
         put(console, Text("no row holds all of these words; 'bomaudit curves list' without words shows every one"))
     if len(rows):
         rate = rows["learning_rate"].map(_percent) + rows["learning_rate_sd"].map(lambda sd: f" ± {100 * sd:.0f}")
-        wide = console.width >= _WIDE
-        put(
-            console,
-            table_of(rows.assign(rate=rate), _ROWS if wide else {k: v for k, v in _ROWS.items() if k != "source"}),
-        )
-        if not wide:
-            put(console, Text("sources: in a window of 120 columns, with --json, or in curves.csv", style="dim"))
+        _put_fitting(rows.assign(rate=rate), _ROWS, console)
 
 
 def show_fit(fit: CurveFit, name: str, console: Console) -> None:
@@ -58,9 +54,30 @@ def show_comparison(fit: CurveFit, rows: pd.DataFrame, name: str, console: Conso
         put(console, Text("the library holds no published curve of this commodity"))
         return
     shown = rows.assign(rate=rows["learning_rate"].map(_percent), away=rows["distance"].map("{:.1f}".format))
-    headers = {"curve_id": "curve", "commodity": "commodity", "rate": "learning rate", "away": "sd away",
-               "source": "source"}  # fmt: skip
-    put(console, table_of(shown, headers))
+    headers = {"curve_id": "curve", "commodity": "commodity", "rate": "rate", "away": "sd\naway", "source": "source"}
+    _put_fitting(shown, headers, console)
+
+
+def _put_fitting(rows: pd.DataFrame, headers: dict[str, str], console: Console) -> None:
+    """Show the columns that have room, none but the source folded: a name in two pieces cannot be copied."""
+    width = room = min(console.width, WIDEST)
+    shown: dict[str, str] = {}
+    left_out = []
+    for column, header in headers.items():
+        need = max(rows[column].str.len().max(), *map(len, header.split("\n")))
+        need = min(need, _SOURCE) if column == "source" else need
+        if need <= room or not shown:
+            shown[column] = header
+            room -= need + _GAP
+        else:
+            left_out.append(header.replace("\n", " "))
+    result = table_of(rows, shown)
+    for made, column in zip(result.columns, shown, strict=True):
+        made.no_wrap = column != "source" and room >= -_GAP  # a window narrower than a name folds it after all
+    put(console, result)
+    if left_out:
+        wider = f"more in a window of {WIDEST} columns, " if width < WIDEST else ""
+        put(console, Text(f"no room for {', '.join(left_out)}: {wider}all with --json or in curves.csv", style="dim"))
 
 
 def rows_as_data(rows: pd.DataFrame) -> dict[str, Any]:

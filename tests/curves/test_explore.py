@@ -1,5 +1,6 @@
 """Look into learning curves: list, fit, compare."""
 
+import io
 import json
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from made_market import bare_library, flat_inflation, make_curves, make_lines, make_quotes, make_volumes
+from rich.console import Console
 from statsmodels.regression.linear_model import OLS
 from typer.testing import CliRunner
 
@@ -21,6 +23,7 @@ from bomaudit.curves.explore import (
 )
 from bomaudit.curves.library import load_library
 from bomaudit.findings import BadInput
+from bomaudit.report import terminal_curves
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_boms" / "floor_scrubber"
 
@@ -277,3 +280,38 @@ def test_headers_of_a_table_are_refused_for_an_audit_folder(command):
     assert result.stdout == ""
     (line,) = result.stderr.splitlines()
     assert "--column is for a table, not for an audit folder, found 'price=Unit cost'" in line
+
+
+@pytest.mark.parametrize("width", [80, 100, 120, 200])
+@pytest.mark.parametrize("search", ["", "memory", "electronics"])
+def test_names_of_the_list_stand_in_one_piece_and_nothing_is_cut(library, width, search):
+    """At 80 columns 'prior_adhes' stood above 'ive_coating': no name could be copied."""
+    rows, out = list_curves(library, search), io.StringIO()
+    terminal_curves.show_rows(rows, Console(file=out, width=width, no_color=True))
+    lines = out.getvalue().splitlines()
+    assert max(map(len, lines)) <= width
+    assert "…" not in out.getvalue()
+    begun = [line.split()[:2] for line in lines]
+    assert [b for b in begun if b in rows[["curve_id", "commodity"]].to_numpy().tolist()] == rows[
+        ["curve_id", "commodity"]
+    ].to_numpy().tolist()
+    heads, rate = " ".join(lines[1:3]), f"{100 * rows['learning_rate'].iloc[0]:.1f} %"
+    assert rate in next(line for line in lines if line.startswith(rows["curve_id"].iloc[0]))
+    for header in ("obtained", "source", "period", "money"):
+        assert header in heads or header in lines[-2] + lines[-1]
+
+
+def test_names_of_a_comparison_stand_in_one_piece(library):
+    fit = fit_curve(observe_table(price_table()))
+    rows = compare_with_library(fit, library, most=len(library.curves))
+    out = io.StringIO()
+    terminal_curves.show_comparison(fit, rows, "t", Console(file=out, width=80, no_color=True))
+    assert max(map(len, out.getvalue().splitlines())) <= 80
+    begun = {" ".join(line.split()[:2]) for line in out.getvalue().splitlines()}
+    assert set(rows["curve_id"] + " " + rows["commodity"]) <= begun
+
+
+def test_a_window_narrower_than_a_name_folds_it_and_cuts_nothing(library):
+    rows, out = list_curves(library, "polyethylene high"), io.StringIO()
+    terminal_curves.show_rows(rows, Console(file=out, width=20, no_color=True))
+    assert rows["curve_id"].iloc[0] in "".join(out.getvalue().split())
