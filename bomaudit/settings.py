@@ -16,7 +16,7 @@ LAYOUT = 1
 """Version of the layout of audit.toml; it rises when a setting changes its meaning or its place."""
 
 LONGEST_YEARS = 100.0
-"""Years ahead that a product is still made, at most: a calendar year in that column is a slip, and costs memory."""
+"""Years that a product is still made or in use, at most: a calendar year there is a slip, and costs memory."""
 
 
 class _Section(BaseModel):
@@ -118,7 +118,9 @@ class DecideSection(_Section):
     years_left: float = Field(
         5, gt=0, le=LONGEST_YEARS, description="years the product is still made, where the decision does not say"
     )
-    use_years: float = Field(8, gt=0, description="years a product is in use, where an energy element does not say")
+    use_years: float = Field(
+        8, gt=0, le=LONGEST_YEARS, description="years a product is in use, where an energy element does not say"
+    )
     spread: Literal["pert", "triangular"] = Field(
         "pert", description="distribution of low / most likely / high; low and high are the ends of the range"
     )

@@ -54,3 +54,11 @@ def test_an_override_that_names_no_setting_is_refused(change):
     plain = settings.from_dict({"files": {"bom": "b.csv"}})
     with pytest.raises(BadInput):
         settings.overridden(plain, [change])
+
+
+@pytest.mark.parametrize("name", ["years_left", "use_years"])
+def test_no_product_is_made_or_used_for_more_than_a_hundred_years(name):
+    plain = settings.from_dict({"files": {"bom": "b.csv"}})
+    assert getattr(settings.overridden(plain, [f"decide.{name}=100"]).decide, name) == 100
+    with pytest.raises(BadInput, match="100"):
+        settings.overridden(plain, [f"decide.{name}=2026"])

@@ -3,7 +3,8 @@
 Findings of this module: ``D001`` a name is missing · ``D002`` one option only · ``D003`` no chosen option, or several ·
 ``D004`` header fields contradict each other · ``D005`` annual volume not known · ``D006`` years left not stated ·
 ``D007`` change cost not stated · ``D008`` kind unknown · ``D009`` basis unknown or missing ·
-``D011`` low, amount and high out of order · ``D022`` safety said in a remark only · ``D024`` nothing is made any more.
+``D011`` low, amount and high out of order · ``D022`` safety said in a remark only · ``D024`` nothing is made any more ·
+``D025`` a volume growth or years of use that cannot be.
 """
 
 from __future__ import annotations
@@ -71,7 +72,7 @@ def read_register(rows: pd.DataFrame, *, settings: Settings, as_of: date) -> Reg
 
     Notes
     -----
-    Findings ``D001`` to ``D011``, ``D022`` and ``D024``, see the module.
+    Findings ``D001`` to ``D011``, ``D022``, ``D024`` and ``D025``, see the module.
     """
     table = conform(rows, DECISIONS)
     for name in PLACE_COLUMNS:
@@ -194,8 +195,14 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
     in_words = said_in_remarks(table["safety_relevant"], table["note"])
     flag = table["safety_relevant"].fillna(in_words).astype(bool)
     heads["safety_relevant"] = flag.groupby(table["d"]).any()
-    heads["volume_growth"] = heads["volume_growth"].fillna(0.0)
     findings = _contradictions(table)
+    wrong = heads["volume_growth"] <= -1
+    findings += [
+        at(r, warning, "D025", f"volume_growth of decision {r['decision']} must be above -100%",
+           found=f"{r['volume_growth']:.1%}", assumed="taken as not stated, no growth",
+           advice="correct volume_growth") for r in records(heads[wrong])
+    ]  # fmt: skip
+    heads["volume_growth"] = heads["volume_growth"].mask(wrong).fillna(0.0)
     findings += [
         at(r, warning, "D022", f"decision {r['decision']} should say whether it bears on safety", found=repr(r["note"]),
            assumed="it does, by this remark", advice="confirm in the column safety_relevant, yes or no")
@@ -271,6 +278,14 @@ def _elements(table: pd.DataFrame, *, settings: Settings) -> tuple[pd.DataFrame,
                      assumed="once for tooling, engineering, validation and capital, else per_unit",
                      advice="fill in basis") for r in records(elements[bad_basis])]  # fmt: skip
     elements["basis"] = elements["basis"].where(~bad_basis, np.where(once, "once", "per_unit"))
+    used = elements["use_years"]
+    wrong = used.notna() & ~((used > 0) & (used <= LONGEST_YEARS))
+    findings += [
+        at(r, warning, "D025", f"use_years must be above 0 and at most {LONGEST_YEARS:g}", found=f"{r['use_years']:g}",
+           assumed=f"taken as not stated, {settings.decide.use_years:g} years from [decide] use_years",
+           advice="correct use_years") for r in records(elements[wrong])
+    ]  # fmt: skip
+    elements["use_years"] = used.mask(wrong)
     elements["currency"] = elements["currency"].where(elements["currency"] != "", settings.read.currency)
     return _ranges(elements, findings)
 

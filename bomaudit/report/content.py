@@ -161,7 +161,7 @@ def gather(audit: Audit, record: Backtest | None = None) -> Content:
         inputs=audit.decided.inputs,
         savings=audit.decided.savings,
         shares=input_shares(audit.prepared, audit.curves, as_of=audit.as_of),
-        growth=audit.inputs.tables["decisions"].groupby("decision")["volume_growth"].first(),
+        growth=audit.inputs.tables["decisions"].groupby("decision")["volume_growth"].first().where(lambda g: g > -1),
         loadings=audit.estimates.loadings,
         sd_own=audit.estimates.sd_own,
         evidence=pd.Series(evidence.to_numpy(), index=audit.lines["line_id"].to_numpy(), dtype="str"),

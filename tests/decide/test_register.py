@@ -95,6 +95,42 @@ def test_a_negative_annual_volume_is_said_and_not_taken():
     assert np.isnan(register.decisions["annual_volume"][0])
 
 
+@pytest.mark.parametrize("growth", [-1.0, -2.0, -np.inf])
+def test_a_growth_that_leaves_less_than_nothing_is_said_and_not_taken(growth):
+    """A what-if of -200 % was refused, the same in the decisions file gave volumes that turn negative every year."""
+    rows = [row("D", o, p, part_no=p, volume_growth=growth) for o, p in (("old", "P1"), ("new", "P2"))]
+    register = read(*rows)
+    (finding,) = register.findings
+    assert (finding.code, finding.severity, finding.place()) == ("D025", "warning", "decisions.csv:2")
+    assert finding.found == f"{growth:.1%}"
+    assert register.decisions["volume_growth"][0] == 0
+    stated, unstated = MARKET.decide(rows), MARKET.decide([r | {"volume_growth": np.nan} for r in rows])
+    pd.testing.assert_frame_equal(stated.decisions, unstated.decisions)
+
+
+def test_a_growth_that_nearly_ends_the_product_is_taken():
+    register = read(*(row("D", o, "a", amount=1.0, volume_growth=-0.99) for o in ("old", "new")))
+    assert codes(register) == []
+    assert register.decisions["volume_growth"][0] == -0.99
+
+
+@pytest.mark.parametrize("years", [2026.0, 100.5, 0.0, -8.0, np.inf])
+def test_years_of_use_that_cannot_be_are_said_and_not_taken(years):
+    """A calendar year in the column was paid energy for two thousand years."""
+    rows = [row("D", "old", "a", amount=1.0), row("D", "new", "b", amount=1.0, use_years=years) | {"source_row": 3}]
+    register = read(*rows, use_years=7)
+    (finding,) = register.findings
+    assert (finding.code, finding.severity, finding.place()) == ("D025", "warning", "decisions.csv:3")
+    assert (finding.found, finding.assumed.split(" from ")[0]) == (f"{years:g}", "taken as not stated, 7 years")
+    assert register.elements["use_years"].isna().all()
+
+
+def test_years_of_use_up_to_a_hundred_are_taken():
+    register = read(*(row("D", o, "a", amount=1.0, use_years=100.0) for o in ("old", "new")))
+    assert codes(register) == []
+    assert register.elements["use_years"].tolist() == [100.0, 100.0]
+
+
 def test_unknown_kind_and_basis_are_assumed_and_said():
     register = read(
         row("D", "old", "a", amount=1.0, kind="gizmo", basis="monthly"),

@@ -27,6 +27,12 @@ def content(audit):
     return gather(audit)
 
 
+def test_the_report_takes_no_growth_that_the_register_does_not(audit):
+    table = audit.inputs.tables["decisions"].assign(volume_growth=-2.0)
+    inputs = replace(audit.inputs, tables={**audit.inputs.tables, "decisions": table})
+    assert gather(replace(audit, opened=replace(audit.opened, inputs=inputs))).growth.isna().all()
+
+
 def shown(call, *args, **kwargs) -> str:
     out = io.StringIO()
     call(*args, Console(file=out, width=80, no_color=True), **kwargs)
