@@ -246,7 +246,8 @@ def finding_rows(findings: pd.DataFrame) -> list[list[Cell]]:
 
 RECORD_COLUMNS = [
     _head("rule"), _head("typical error", number=True), _head("lean", "above zero: quotes were dearer", number=True),
-    _head("spared", "by the estimate", number=True), _head("estimates", number=True), _head("parts", number=True),
+    _head("spared", f"by the estimate, {words.SPARED}", number=True), _head("estimates", number=True),
+    _head("parts", number=True),
 ]  # fmt: skip
 COVERAGE_COLUMNS = [_head("interval"), _head("held", "share of cases inside", number=True)]
 

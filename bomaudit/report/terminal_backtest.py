@@ -13,6 +13,7 @@ from rich.text import Text
 from bomaudit.report.as_data import records
 from bomaudit.report.pieces import heading, put, section, table
 from bomaudit.report.terminal_inputs import show_findings
+from bomaudit.report.words import SPARED
 
 if TYPE_CHECKING:
     from bomaudit.backtest import Backtest
@@ -50,6 +51,8 @@ def show_backtest(result: Backtest, title: str, console: Console) -> None:
         everything = scope == "all"
         title = "All cases" if everything else f"Typical error by {scope}"
         put(console, section(title), _errors(frame) if everything else _side_by_side(frame, str(scope)))
+        if everything:
+            put(console, Text(f"spared: share {SPARED}, not of the percentages beside it", style="dim"))
     coverage = result.coverage[result.coverage["scope"] == "all"]
     put(console, section("How often the quote fell inside the interval"), _coverage(coverage))
     put(console, section("Findings"))
@@ -97,6 +100,7 @@ def as_data(result: Backtest) -> dict[str, Any]:
         "schema": SCHEMA,
         "held_out": result.quotes,
         "cases": len(result.cases),
+        "errors_in": "ln; skill is 1 - mae of the estimate / mae of the method",
         "errors": records(result.summary, tuple(map(str, result.summary.columns))),
         "coverage": records(result.coverage, tuple(map(str, result.coverage.columns))),
         "findings": [str(f) for f in result.findings],

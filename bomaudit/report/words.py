@@ -321,6 +321,8 @@ NO_RECORD = (
     "Not tested on these quotes. 'bomaudit audit --backtest' holds out the newest quotes of each part, estimates them "
     "from older ones and says here how far off the estimates were, beside four simple rules."
 )
+SPARED = "of the error as a logarithm"
+"""What the error spared is a share of; the errors beside it are shown as percentages of a price."""
 METHOD: Mapping[str, str] = {
     "estimate": "this estimate",
     "unchanged": "booked cost left as it is",
