@@ -115,7 +115,7 @@ def _written_by_us(folder: Path) -> frozenset[str]:
     for name in _RESULTS:
         try:
             held = json.loads((folder / name).read_bytes())
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):  # somebody else's file of the same name
             continue
         schema = str(held.get("schema", "")) if isinstance(held, dict) else ""
         if schema.startswith("bomaudit-screen/"):
