@@ -53,7 +53,7 @@ def main() -> None:
         place = f" ({printable(str(where))})" if where else ""
         sys.stderr.write(
             f"bomaudit: a file or folder could not be used: {problem.strerror or type(problem).__name__}{place}; check "
-            "its name, that it may be written and that its disk has room; nothing was written\n"
+            "its name, that it may be written and that its disk has room\n"
         )
         sys.exit(EXIT_BAD_INPUT)
     except Exception as problem:  # noqa: BLE001  (the last line of defence: a user never sees a traceback)

@@ -106,7 +106,6 @@ def build_case(
     currency = options["change_currency"].where(options["change_currency"] != "", fx.currency).to_numpy(dtype=object)
     switch_cost = np.nan_to_num(stated) * fx.rate(currency, np.full(len(options), np.datetime64(as_of)))
     accounts = account(register, costed, switch_cost=switch_cost, rules=rules, as_of=as_of)
-    silent = np.unique(options["d"][np.isnan(stated) & ~options["chosen"].to_numpy(dtype=bool)])
     e = costed.elements
     today = accounts.per_option(costed.today)
     worth = accounts.switching(today)
@@ -125,6 +124,6 @@ def build_case(
         findings=(
             *costed.findings,
             *spent_notes(register, costed, as_of=as_of),
-            *missing_change_cost(heads, heads["decision"].iloc[silent].tolist()),
+            *missing_change_cost(register),
         ),
     )

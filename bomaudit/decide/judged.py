@@ -13,6 +13,7 @@ from bomaudit.decide.facts import bears_on_safety, gather, name_known
 from bomaudit.decide.input_prices import COLUMNS, by_input, input_bars
 from bomaudit.decide.outcome import simulate
 from bomaudit.decide.portfolio import add_up
+from bomaudit.decide.register import silent_on_change_cost
 from bomaudit.decide.requotes import rank_requotes
 from bomaudit.decide.sensitivity import break_evens, range_variance, tornado, variance_shares
 from bomaudit.decide.shown import (
@@ -60,6 +61,10 @@ class Decided:
         decision, option, date, cost_per_unit [currency/product].
     portfolio : DataFrame
         decision, verdict, npv, counted, npv_counted [currency], because.
+    growth : Series of float, index the decision
+        Change of the annual volume from year to year that was counted with. [1/year]
+    silent : frozenset of str
+        Decisions of which nobody says what a switch costs.
     findings : tuple of Finding
     headroom : DataFrame, columns of ``candidates.HEADROOM``
         Lines by how large a booked saving their drift alone would wipe out.
@@ -78,6 +83,8 @@ class Decided:
     break_evens: pd.DataFrame
     paths: pd.DataFrame
     portfolio: pd.DataFrame
+    growth: pd.Series
+    silent: frozenset[str]
     findings: tuple[Finding, ...]
     headroom: pd.DataFrame = field(default_factory=pd.DataFrame)
     candidates: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -151,5 +158,7 @@ def judge_case(
         break_evens=show_break_evens(case, evens),
         paths=timing.paths,
         portfolio=portfolio,
+        growth=case.register.decisions.set_index("decision")["volume_growth"],
+        silent=silent_on_change_cost(case.register),
         findings=(*findings, *case.findings, *more),
     )

@@ -315,9 +315,16 @@ def missing_volume(decisions: pd.DataFrame) -> list[Finding]:
             for r in records(decisions[decisions["annual_volume"].isna()])]  # fmt: skip
 
 
-def missing_change_cost(decisions: pd.DataFrame, names: list[str]) -> list[Finding]:
+def silent_on_change_cost(register: Register) -> frozenset[str]:
+    """Decisions with an alternative of which nobody says what a switch to it costs once."""
+    options = register.options
+    silent = options["d"][options["change_cost"].isna() & ~options["chosen"].astype(bool)]
+    return frozenset(register.decisions["decision"].iloc[silent.unique()])
+
+
+def missing_change_cost(register: Register) -> list[Finding]:
     """``D007``: decisions of which nobody says what a switch costs; taken as 0, which favours switching."""
-    rows = decisions[decisions["decision"].isin(names)]
+    rows = register.decisions[register.decisions["decision"].isin(silent_on_change_cost(register))]
     return [at(r, warning, "D007", f"decision {r['decision']} must say what a switch costs once", found="nothing",
                 assumed="0 beyond the one-time elements of the alternative, which favours switching",
                 advice="fill in change_cost") for r in records(rows)]  # fmt: skip

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.glossary import WALK_STEPS
@@ -24,6 +25,11 @@ _MARKET_FILES = ("volumes", "input_prices", "fx")
 _OWN_COLUMNS = ("booked_price", "booked_currency", "basis_date", "qty_per", "annual_volume", "commodity", "sourcing")
 _SAME = 1e-9
 """Figures closer than this share are the same."""
+
+
+def differ(before: pd.Series, after: pd.Series) -> npt.NDArray[np.bool_]:
+    """Where a column of one audit is not that of another; missing is missing in both."""
+    return (before.astype("str") != after.astype("str")).to_numpy(dtype=bool)
 
 
 @dataclass(frozen=True)
@@ -109,9 +115,7 @@ def causes_from_results(old: Snapshot, new: Snapshot) -> Causes:
         },
         index=both,
     )
-    own = np.zeros(len(both), dtype=bool)
-    for name in _OWN_COLUMNS:
-        own |= (left[name].astype("str") != right[name].astype("str")).to_numpy()
+    own = np.any([differ(left[name], right[name]) for name in _OWN_COLUMNS], axis=0)
     same_price = np.isclose(left["estimate"], right["estimate"], rtol=1e-6, atol=0.0, equal_nan=True)
     largest = _largest(lines)
     settings_differ = _rules(old) != _rules(new)

@@ -17,7 +17,7 @@ import pandas as pd
 from bomaudit.findings import BadInput, Finding, error, note
 from bomaudit.glossary import WALK_STEPS
 from bomaudit.history.actions import state_of
-from bomaudit.history.causes import CAUSES, Causes, causes_from_results
+from bomaudit.history.causes import CAUSES, Causes, causes_from_results, differ
 from bomaudit.history.snapshot import Snapshot, line_keys
 
 STEPS = ("booked", *WALK_STEPS)
@@ -169,9 +169,7 @@ def _changes(joined: pd.DataFrame) -> pd.Series:
     outside = (joined["estimate_new"] < joined["estimate_low_old"]) | (
         joined["estimate_new"] > joined["estimate_high_old"]
     )
-    restated = np.zeros(len(joined), dtype=bool)
-    for name in _STATED:
-        restated |= (joined[f"{name}_old"].astype("str") != joined[f"{name}_new"].astype("str")).to_numpy(bool)
+    restated = np.any([differ(joined[f"{name}_old"], joined[f"{name}_new"]) for name in _STATED], axis=0)
     change = np.select(
         [
             (joined["held"] == "right_only").to_numpy(bool),

@@ -119,9 +119,7 @@ def _best(text: str, keywords: Iterable[_Keyword]) -> tuple[str, float]:
     if not hits:
         return _alike(phrase, keywords)
     ranked = sorted(hits.items(), key=lambda hit: (-hit[1][0], -hit[1][1], hit[0]))
-    if (
-        kinds[ranked[0][0]] in _MADE_TO_DRAWING
-    ):  # a cover is moulded, unless it is said to be die cast; a pump is a pump
+    if kinds[ranked[0][0]] in _MADE_TO_DRAWING:  # a cover is moulded unless it is said to be cast; a pump is a pump
         ranked.sort(key=lambda hit: hit[1][0] != MAKING)
     commodity, (score, length) = ranked[0]
     rivals = [1 for _, other in ranked[1:] if other == (score, length)]

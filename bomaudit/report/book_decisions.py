@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from bomaudit.decide.time_value import rate_of
 from bomaudit.glossary import DECISIONS_OUT
 from bomaudit.report.book import Address, Col
 from bomaudit.report.book_sheets import col
@@ -99,8 +100,7 @@ def decision_frame(content: Content, elements: pd.DataFrame) -> pd.DataFrame:
 def spread(content: Content) -> pd.DataFrame:
     """Decisions in order with discounted products and years, as the formulas give them."""
     rules = content.settings.decide
-    nominal = rules.discount_rate
-    rate = nominal if rules.rate_basis == "real" else (1 + nominal) / (1 + rules.inflation) - 1
+    rate = rate_of(rules)
     shift = 0.5 if rules.timing == "mid_year" else 1.0
     frame = by_verdict(content.decisions)
     growth = content.growth.reindex(frame["decision"]).fillna(0.0).to_numpy(dtype=float)

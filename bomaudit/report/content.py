@@ -52,8 +52,8 @@ class Content:
         savings; columns as in ``decide.Decided``.
     shares : InputShares
         What inputs carry of each line's price.
-    growth : Series of float
-        Change of the annual volume from year to year, by decision. [1/year]
+    growth, silent
+        Growth of each decision's volume, and decisions without a stated cost of change, as in ``decide.Decided``.
     loadings, sd_own
         Joint uncertainty of the lines, as in ``estimate.Estimates``.
     evidence : Series of str
@@ -99,6 +99,7 @@ class Content:
     savings: pd.DataFrame
     shares: InputShares
     growth: pd.Series
+    silent: frozenset[str]
     loadings: csr_array
     sd_own: npt.NDArray[np.float64]
     evidence: pd.Series
@@ -161,7 +162,8 @@ def gather(audit: Audit, record: Backtest | None = None) -> Content:
         inputs=audit.decided.inputs,
         savings=audit.decided.savings,
         shares=input_shares(audit.prepared, audit.curves, as_of=audit.as_of),
-        growth=audit.inputs.tables["decisions"].groupby("decision")["volume_growth"].first().where(lambda g: g > -1),
+        growth=audit.decided.growth,
+        silent=audit.decided.silent,
         loadings=audit.estimates.loadings,
         sd_own=audit.estimates.sd_own,
         evidence=pd.Series(evidence.to_numpy(), index=audit.lines["line_id"].to_numpy(), dtype="str"),

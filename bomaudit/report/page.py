@@ -44,7 +44,7 @@ from bomaudit.report.page_tables import (
     spread_cells,
     spread_heads,
 )
-from bomaudit.report.stories import DecisionStory, change_is_stated, found, tell_decisions
+from bomaudit.report.stories import DecisionStory, found, tell_decisions
 from bomaudit.report.unregistered import page_part
 
 MOST_LINES = 1500
@@ -193,7 +193,7 @@ def _decision(content: Content, d: dict[Any, Any], story: DecisionStory) -> dict
                          f"{n.plain(d['saving_today'], 2, signed=True)}, interval {span}",
         "booked": n.plain(d["saving_booked"], 2, signed=True), "today": n.plain(d["saving_today"], 2, signed=True),
         "chance": n.chance(d["p_flip"]), "npv": n.about(d["npv"], signed=True),
-        "cost": words.change_cost(n, d["change_cost"], stated=change_is_stated(content, name)),
+        "cost": words.change_cost(n, d["change_cost"], stated=name not in content.silent),
         "elements": element_rows(content, name),
         **_spread(content, name, title),
         "bridge_words": f"{title}: saving as booked, what moved, saving today, {cur} a unit",

@@ -218,7 +218,7 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
                 currency=cur,
                 decision=d,
                 once=_paid_once(content, d),
-                stated=change_is_stated(content, d["decision"]),
+                stated=d["decision"] not in content.silent,
             ),
         ),
         ("If an input price moves", input_words.if_inputs_move(n, moved, currency=cur)),
@@ -226,12 +226,6 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     )
     sections = tuple((title, tuple(points)) for title, points in told if points)
     return DecisionStory(d["title"] or d["decision"], d["decision"], d["verdict"], lead, step, bridge, sections)
-
-
-def change_is_stated(content: Content, decision: str) -> bool:
-    """Whether somebody stated what the change of a decision costs; a finding says where nobody did."""
-    missing = content.findings.loc[content.findings["code"] == "D007", "message"]
-    return not missing.str.startswith(f"decision {decision} must ").any()
 
 
 def _paid_once(content: Content, decision: dict[Any, Any]) -> list[str]:

@@ -12,6 +12,7 @@ from pathlib import Path
 import pandas as pd
 from xlsxwriter import Workbook
 
+from bomaudit.decide.time_value import rate_of
 from bomaudit.finance.reconcile import CAUTIONS
 from bomaudit.report import look, words
 from bomaudit.report.as_data import LAYOUTS
@@ -129,9 +130,9 @@ def _write_assumptions(book: Workbook, styles: Styles, content: Content) -> None
     at = {n: f"$B${HEAD_ROW + 2 + i}" for i, n in enumerate(frame["name"])}
     rate, inflation, basis, timing = (at[f"decide.{n}"] for n in ("discount_rate", "inflation", "rate_basis", "timing"))
     rules, row = content.settings.decide, HEAD_ROW + 2 + len(frame)
-    real = rules.discount_rate if rules.rate_basis == "real" else (1 + rules.discount_rate) / (1 + rules.inflation) - 1
     follow = (
-        ("real_rate", f'=IF({basis}="real",{rate},(1+{rate})/(1+{inflation})-1)', real, "real discount rate, 1/year"),
+        ("real_rate", f'=IF({basis}="real",{rate},(1+{rate})/(1+{inflation})-1)', rate_of(rules),
+         "real discount rate, 1/year"),
         ("cash_shift", f'=IF({timing}="mid_year",0.5,1)', 0.5 if rules.timing == "mid_year" else 1.0,
          "part of a year after which its cash falls"),
     )  # fmt: skip

@@ -126,6 +126,7 @@ def made_content(count: int = 40, language: str = "en") -> Content:
         **made_decision_parts(decisions, lines),
         shares=made_shares(count),
         growth=pd.Series(np.nan, index=decisions["decision"]),
+        silent=frozenset(),
         loadings=csr_array(np.column_stack([sd * 0.6, sd * 0])),
         sd_own=sd * 0.8,
         evidence=pd.Series("used: firm quote of Supplier A at 4.10", index=lines["line_id"], dtype="str"),
