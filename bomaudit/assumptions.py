@@ -14,6 +14,7 @@ from bomaudit.settings import Settings
 
 _SECTIONS = ("audit", "read", "model", "decide", "finance")
 _COLUMNS = ["name", "value", "stated", "source"]
+_STATED = {"S013": "--set", "S018": "own quotes"}
 
 
 def list_assumptions(
@@ -29,15 +30,15 @@ def list_assumptions(
     curves : Curves
     fx : Fx
     given : iterable of Finding
-        Those of code ``S013`` say what was given for this run only.
+        Those of code ``S013`` say what was given for this run only, those of ``S018`` what own quotes taught.
 
     Returns
     -------
-    DataFrame, columns name, value, stated ("--set", "audit.toml", "default" or "data"), source
+    DataFrame, columns name, value, stated ("--set", "audit.toml", "default", "own quotes" or "data"), source
     """
-    told = {f.found.partition("=")[0].strip(): f for f in given if f.code == "S013"}
+    told = {f.found.partition("=")[0].strip(): f for f in given if f.code in _STATED}
     rows = [(name, f.found.partition("=")[2].strip(), "--set", f.assumed) for name, f in told.items() if ":" in name]
-    rows += [(name, value, "--set" if name in told else stated, why)
+    rows += [(name, value, _STATED[told[name].code] if name in told else stated, why)
              for name, value, stated, why in _of_settings(settings)]  # fmt: skip
     rows.append(("exchange rates", fx.currency, "data", fx.source))
     unstated = int((prepared["auditable"] & (prepared["sourcing"] == "standard")).sum())

@@ -23,6 +23,7 @@ from bomaudit.estimate import estimate
 from bomaudit.findings import Finding, note
 from bomaudit.frames import conform
 from bomaudit.glossary import BOM
+from bomaudit.interval_width import learned_width
 from bomaudit.opened import Opened
 from bomaudit.prepare.currency import Fx
 from bomaudit.prepare.lines import prepare_lines
@@ -49,6 +50,9 @@ class Backtest:
         scope, group, method, n, parts, mae, rmse, bias [ln], skill (1 - mae of the estimate / mae of the method).
     coverage : DataFrame
         scope, group, nominal, inside, n, parts; and crps, interval_score of the group.
+    width : float
+        How many times as wide as published series say intervals should be, by these quotes: see
+        :func:`bomaudit.interval_width.learned_width`. [-]
     findings : tuple of Finding
         What was assumed, and why parts could not be tested.
     """
@@ -56,6 +60,7 @@ class Backtest:
     cases: pd.DataFrame
     summary: pd.DataFrame
     coverage: pd.DataFrame
+    width: float
     findings: tuple[Finding, ...]
 
     def to_frame(self) -> pd.DataFrame:
@@ -133,9 +138,9 @@ def backtest(
         rivals = rival_prices(estimated, known[known["quote_date"] <= pd.Timestamp(day)], curves, price_down=price_down)
         found.append(estimated.assign(origin=pd.Timestamp(day), **rivals))
     cases = _scored(pd.concat(found, ignore_index=True), settings.audit.confidence) if found else _no_cases()
-    return Backtest(
-        cases, _summary(cases), _coverage(cases), tuple(_findings(known, cases, price_down=price_down, origins=days))
-    )
+    width = learned_width(cases, settings.model.interval_width)
+    said = _findings(known, cases, price_down=price_down, origins=days)
+    return Backtest(cases, _summary(cases), _coverage(cases), width, tuple(said))
 
 
 def backtest_folder(opened: Opened) -> Backtest:

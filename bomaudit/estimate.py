@@ -137,7 +137,8 @@ def _estimate_block(lines: Priced, pairs: NewerQuotes, curves: Curves, confidenc
     steps = np.column_stack([carried.inputs, carried.experience, carried.maturity, level.quantity, newer.shift])
     here = lines.price * np.exp(log_rate(curves.fx, lines.spans, lines.spans.now))
     levels = np.column_stack([lines.booked, here, here[:, None] * np.exp(np.cumsum(steps, axis=1))])
-    spread = find_spread(level, newer, currency_loading(curves, lines.spans))
+    currency = currency_loading(curves, lines.spans)
+    spread = find_spread(level, newer, currency, width=curves.model.interval_width)
     declining = curves.volumes.declining(curves.volume_codes)[lines.spans.commodity]
     codes = factor_codes(curves, lines.spans)
     kept = (codes >= 0) & (spread.loadings != 0)

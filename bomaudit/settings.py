@@ -86,6 +86,12 @@ class ModelSection(_Section):
         0.9, ge=0, le=1, description="the price never falls below this share of its materials"
     )
     commodity_floor: float = Field(0.5, ge=0, le=1, description="below this confidence a guessed commodity is unknown")
+    interval_width: float = Field(
+        1.0,
+        gt=0,
+        le=10,
+        description="every interval is so many times as wide as published series say; own quotes can teach it",
+    )
 
 
 class DecideSection(_Section):

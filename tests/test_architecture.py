@@ -16,7 +16,7 @@ LONGEST_MODULE, LONGEST_FUNCTION = 400, 40
 ROOMS = (
     "resources", "safe_text", "progress", "glossary", "findings", "settings", "frames", "tables", "edited", "prepare",
     "curves", "evidence", "estimate", "status", "decide", "assumptions", "what_if", "opened", "invariants", "audit",
-    "finance", "history", "backtest", "provenance", "screen", "report", "cli",
+    "finance", "history", "interval_width", "backtest", "provenance", "screen", "report", "cli",
 )  # fmt: skip
 """Top to bottom: a room may use rooms above it, never below."""
 

@@ -155,7 +155,11 @@ def audit(
         typer.Option("--keep/--no-keep", help="Keep this audit in FOLDER/history or not, whatever report.keep says."),
     ] = None,
     test: Annotated[
-        bool, typer.Option("--backtest", help="Also test the estimate on your own older quotes, for the report.")
+        bool,
+        typer.Option(
+            "--backtest",
+            help="First test the estimate on your own older quotes: for the report, and for the width of intervals.",
+        ),
     ] = False,
     redact: Annotated[bool, typer.Option("--redact", help="Leave out supplier names and internal notes.")] = False,
     annotate: Annotated[
@@ -175,14 +179,16 @@ def audit(
         from bomaudit.report import as_data, files, terminal
 
         files.prepare()
-        stage("estimating")
-        result = run(read)
         record = None
         if test:
             from bomaudit.backtest import backtest_folder
+            from bomaudit.interval_width import widened
 
             stage("testing on held-out quotes")
             record = backtest_folder(read)
+            read = widened(read, record.width, quotes=record.quotes)
+        stage("estimating")
+        result = run(read)
         stage("writing")
         copy = None
         if annotate:

@@ -52,7 +52,7 @@ class Spread:
     dof: Floats
 
 
-def find_spread(level: Level, newer: Newer, currency: Floats) -> Spread:
+def find_spread(level: Level, newer: Newer, currency: Floats, *, width: float = 1.0) -> Spread:
     r"""Add up what is unsure.
 
     Parameters
@@ -61,6 +61,8 @@ def find_spread(level: Level, newer: Newer, currency: Floats) -> Spread:
     newer : Newer
     currency : array, shape (lines,)
         Loading on the exchange rate. [ln]
+    width : float
+        Every standard deviation is so many times what the model gives. [-]
 
     Returns
     -------
@@ -96,7 +98,7 @@ def find_spread(level: Level, newer: Newer, currency: Floats) -> Spread:
     estimated = part["exponent"] + newer.wander
     ratio = total / np.where(estimated > 0, estimated, 1.0)
     dof = np.where(estimated > 0, np.minimum(level.carried.dof * ratio**2, _MOST_DOF), _MOST_DOF)
-    return Spread(shared, np.sqrt(own), parts, total, dof)
+    return Spread(shared * width, np.sqrt(own) * width, parts * width**2, total * width**2, dof)
 
 
 def currency_loading(curves: Curves, spans: Spans) -> Floats:

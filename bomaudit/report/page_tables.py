@@ -290,4 +290,5 @@ def record_said(content: Content) -> str:
         error=math.expm1(own["mae"]),
         unchanged=math.expm1(unchanged["mae"]), confidence=content.settings.audit.confidence,
         inside=float(inside["inside"].iloc[0]) if len(inside) else math.nan,
+        width=content.settings.model.interval_width,
     )  # fmt: skip

@@ -55,6 +55,8 @@ def show_backtest(result: Backtest, title: str, console: Console) -> None:
             put(console, Text(f"spared: share {SPARED}, not of the percentages beside it", style="dim"))
     coverage = result.coverage[result.coverage["scope"] == "all"]
     put(console, section("How often the quote fell inside the interval"), _coverage(coverage))
+    put(console, Text(f"with published series these quotes ask for intervals {result.width:.2f} times as wide as those "
+                      "series alone", style="dim"))  # fmt: skip
     put(console, section("Findings"))
     show_findings(result.findings, console)
 
@@ -102,6 +104,7 @@ def as_data(result: Backtest) -> dict[str, Any]:
         "cases": len(result.cases),
         "errors_in": "ln; skill is 1 - mae of the estimate / mae of the method",
         "errors": records(result.summary, tuple(map(str, result.summary.columns))),
+        "interval_width": round(result.width, 3),
         "coverage": records(result.coverage, tuple(map(str, result.coverage.columns))),
         "findings": [str(f) for f in result.findings],
     }

@@ -334,7 +334,7 @@ METHOD: Mapping[str, str] = {
 
 def record_sentence(
     numbers: Numbers, *, quotes: int, estimates: int, parts: int, error: float, unchanged: float, confidence: float,
-    inside: float,
+    inside: float, width: float,
 ) -> str:  # fmt: skip
     """Say how the estimate did on held-out quotes, most of them estimated from what was known on several days."""
     held = (
@@ -342,9 +342,15 @@ def record_sentence(
         if math.isfinite(inside)
         else ""
     )
+    wider = (
+        f" All intervals of this report are {numbers.plain(width, 2)} times as wide as published series alone would "
+        "have them (model.interval_width)."
+        if width != 1
+        else ""
+    )
     return (
         f"{numbers.count(quotes, 'quote')} of {numbers.count(parts, 'part')} that it was not shown were estimated "
         f"{numbers.count(estimates, 'time')}, each from what was known on an earlier day. The estimate was off by "
         f"{numbers.share(error)} on average; leaving the booked cost as it was would have been off by "
-        f"{numbers.share(unchanged)}.{held}"
+        f"{numbers.share(unchanged)}.{held}{wider}"
     )

@@ -168,7 +168,7 @@ def test_the_tools_own_record_is_told_with_its_rivals(content):
          "bias": 0.01, "skill": [0.0, 0.6, 0.4, 0.5, 0.7]}
     )  # fmt: skip
     coverage = pd.DataFrame({"scope": "all", "nominal": [0.5, 0.8, 0.95], "inside": [0.52, 0.79, 0.96]})
-    tested = replace(content, record=Backtest(cases, summary, coverage, ()))
+    tested = replace(content, record=Backtest(cases, summary, coverage, 1.0, ()))
     said = record_said(tested)
     assert said.startswith("3 quotes of 12 parts that it was not shown were estimated 40 times")
     assert "off by 8%" in said
