@@ -19,6 +19,8 @@ from made_market import (
 from scipy.special import stdtrit
 
 import bomaudit.estimate
+from bomaudit.curves.carry import carry
+from bomaudit.curves.level import as_arrays
 from bomaudit.estimate import _quantiles, estimate
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 
@@ -267,6 +269,18 @@ def test_without_a_volume_index_the_trend_is_followed_unsurely():
     steady = prices_of(lines, volumes=make_volumes("sensor", 2010, [100.0] * 16), **given).frame.iloc[0]
     assert none["walk_experience"] < 0
     assert none["sd_log"] > steady["sd_log"]
+
+
+def test_doubt_about_volumes_before_and_after_the_index_adds_up():
+    """The index knows 2014 to 2018: what is guessed before it and after it errs apart."""
+    volumes = make_volumes("dc_motor", 2014, GROWN[:5], cumulative_volume=[300.0] + [np.nan] * 4)
+    lines = make_lines(3, commodity="dc_motor", basis_date=["2012-06-30", "2013-12-31", "2018-12-31"])
+    curves = make_curves(lines, library=bare_library(), volumes=volumes)
+    early, start, end = carry(curves, as_arrays(lines, curves, np.asarray(np.datetime64(AS_OF))).spans).volume
+    assert early**2 > start**2 == pytest.approx(end**2, rel=1e-6)
+    _, sd = curves.volumes.log_cumulative(["dc_motor"] * 2, np.array(["2012-06-30", "2026-06-30"], "datetime64[D]"))
+    elasticity = end / sd[1]
+    assert early == pytest.approx(elasticity * np.hypot(*sd), rel=0.05)
 
 
 def test_the_past_knows_nothing_of_the_future(mixed):

@@ -164,7 +164,9 @@ def _grown(curves: Curves, spans: Spans) -> _Experience:
     codes = curves.volume_codes[spans.commodity]
     then, stock_then, ahead_then, share_then = curves.volumes.at(codes, years_of(spans.then))
     now, stock_now, ahead_now, share_now = curves.volumes.at(codes, years_of(spans.now))
-    sd = np.sqrt((stock_now - stock_then) ** 2 + np.abs(ahead_now**2 - ahead_then**2))
+    # squares with their signs: errors of a backcast and of a forecast add up, two on one side share the smaller
+    signed = np.abs(ahead_now) * ahead_now - np.abs(ahead_then) * ahead_then
+    sd = np.sqrt((stock_now - stock_then) ** 2 + np.abs(signed))
     return _Experience(now - then, sd, share_then, share_now)
 
 

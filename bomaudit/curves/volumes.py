@@ -82,6 +82,7 @@ class VolumeIndices:
         Returns
         -------
         log_cumulative, stock_effect, forecast_sd, share : array, shape (n,)
+            ``forecast_sd`` with a minus sign before the first period: it is a backcast's there.
         """
         if not len(self.lines.names):
             none = np.full(codes.shape, np.nan)
@@ -89,7 +90,7 @@ class VolumeIndices:
         place, flat = self.lines.locate(codes, time), np.zeros(len(self.lines.names))
         mean = self.lines.read(place, self.lines.value, self.lines.before, self.lines.after)
         stock = self.lines.read(place, self.stock_effect, flat, flat)
-        ahead = self.lines.read(place, self.forecast_sd, flat - _EARLY_SD, flat + _LATE_SD)
+        ahead = self.lines.read(place, self.forecast_sd, flat + _EARLY_SD, flat + _LATE_SD)
         share = self.lines.read(place, self.share, flat, flat) * np.exp(
             np.where(place.codes >= 0, self.lines.before[np.maximum(place.codes, 0)] * place.early, 0.0)
         )
