@@ -268,8 +268,10 @@ def _growing_on(data: Volumes, middle: Floats) -> Floats:
     """Ln yearly volume where the last one grows on, ever less; shape (commodities, horizons)."""
     row, last = np.arange(len(data.stock)), data.used.sum(axis=1) - 1
     first = np.maximum(last - _RECENT + 1, 0)
-    rise = np.log(data.volume[row, last] / data.volume[row, first]) / (data.ends[row, last] - data.ends[row, first])
-    length = data.ends[row, last] - data.ends[row, last - 1]
+    begins = np.concatenate([np.zeros((len(row), 1)), data.ends[:, :-1]], axis=1)
+    length, early = (data.ends[row, k] - begins[row, k] for k in (last, first))
+    years = data.ends[row, last] - data.ends[row, first] + (early - length) / 2  # from middle to middle
+    rise = np.log(data.volume[row, last] / length / (data.volume[row, first] / early)) / years
     since = middle[None, :] + length[:, None] / 2
     return np.asarray(
         np.log(data.volume[row, last] / length)[:, None] + rise[:, None] * (1 - _FADING**since) / (1 - _FADING)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -13,11 +13,12 @@ from bomaudit.curves.timelines import years_of
 from bomaudit.findings import Finding, note, warning
 
 _USUAL_PERIOD = 1.0  # year; of a single row that does not say how long its period is
-_LEAST_GROWTH = 0.03  # per period; keeps the guessed stock before the first period finite
+_LEAST_GROWTH = 0.03  # per year; keeps the guessed stock before the first period finite
 _MOST_NEW = 0.9  # share of a first cumulative volume that may have been made in its own period
 _SMALL = 0.01  # of the first period's volume: the stock before a market's very first period, so that its log exists
 _GAP = 1.5  # periods; a longer step means that periods are missing
 _MANY = 8  # names that a finding lists
+_DAYS_OFF = 0.02  # year; by so much calendar months and leap days make a year of periods shorter
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,34 @@ class History:
     guessed: bool
     odd: int = 0
     lost: int = 0
+
+    @property
+    def lengths(self) -> Floats:
+        """Lengths of the periods, in whole months, shape (periods,). [year]"""  # noqa: D400  (unit last)
+        return np.asarray(np.maximum(np.round(12 * np.diff(self.ends, prepend=self.start)), 1.0) / 12)
+
+    @property
+    def rate(self) -> Floats:
+        """Units made a year in each period, shape (periods,). [units/year]"""  # noqa: D400  (unit last)
+        return self.made / self.lengths
+
+    def growth(self, periods: int) -> float:
+        """Yearly growth of ln rate over the last so many periods, from middle to middle; 0 for one. [ln/year]"""  # noqa: D400  (unit last)
+        rate, length = self.rate[-periods:], self.lengths[-periods:]
+        years = length.sum() - (length[0] + length[-1]) / 2
+        return float(np.log(rate[-1] / rate[0]) / years) if len(rate) > 1 else 0.0
+
+    def by_year(self) -> History:
+        """Months and quarters put together to years that end with the last period; longer periods stay.
+
+        The course of a market is read off these: seasons, and the noise of single months, say nothing of it. What the
+        first of them leaves over is made part of it.
+        """
+        edges = np.concatenate([[self.start], self.ends])
+        age = np.floor(edges[-1] - edges + _DAYS_OFF)
+        last = np.flatnonzero(np.diff(age, append=-1.0))  # latest edge of each year of age
+        kept = np.concatenate([[0], last[min(1, len(last) - 1) :]])
+        return replace(self, ends=edges[kept[1:]], made=np.add.reduceat(self.made, kept[:-1]))
 
 
 def read_histories(
@@ -99,35 +128,53 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     -----
     Where cumulative volume is stated throughout it rules. Else volumes are added up; missing periods take the geometric
     mean of their neighbours, and what was made before the first period follows from any stated cumulative volume, that
-    of a row just before the first volume among them, else from :math:`q_1 / g`, first volume over mean growth.
+    of a row just before the first volume among them, else from :math:`q_1 / g`, first yearly volume over mean yearly
+    growth. A period is as long as it is since the row before, or as its neighbours if that is longer by half.
 
     References
     ----------
     .. [1] F. Lafond et al., "How well do experience curves predict technological progress?", Technol. Forecast. Soc.
        Change 128, 2018: initial stock (as restated in published analysis code that cites it).
     """
-    length = float(np.median(np.diff(time))) if len(time) > 1 else _USUAL_PERIOD
+    length = _lengths(time)
     step = np.diff(cumulative, prepend=np.nan)
     if np.isfinite(cumulative).all():
         odd = int((step[1:] <= 0).sum())
         made = np.maximum(step, _SMALL * cumulative / len(time))
-        grown = 1 - cumulative[0] / cumulative[1] if len(time) > 1 else _LEAST_GROWTH
-        guess = cumulative[0] * float(np.clip(grown, _LEAST_GROWTH, _MOST_NEW))
+        least = _LEAST_GROWTH * length[0]
+        grown = 1 - cumulative[0] / cumulative[1] if len(time) > 1 else least
+        guess = cumulative[0] * float(np.clip(grown, least, _MOST_NEW))
         made[0] = volume[0] if volume[0] <= cumulative[0] else guess
-        return History(time[0] - length, time, made, max(cumulative[0] - made[0], _SMALL * made[0]), False, odd)
+        return History(time[0] - length[0], time, made, max(cumulative[0] - made[0], _SMALL * made[0]), False, odd)
     volume = np.where(np.isfinite(volume) | ~(step > 0), volume, step)
     known = np.isfinite(volume)
-    opening = cumulative[:1][~known[:1] & (np.diff(time[:2]) < _GAP * length)]
-    time, volume, cumulative = time[known], volume[known], cumulative[known]
-    missing = np.diff(time, prepend=time[0] - length) / length
+    opening = cumulative[:1][~known[:1] & (np.diff(time[:2]) < _GAP * length[:1])]
+    time, length, volume, cumulative = time[known], length[known], volume[known], cumulative[known]
+    missing = np.diff(time, prepend=time[0] - length[0]) / length
     before = np.concatenate([volume[:1], volume[:-1]])
     made = volume + np.sqrt(before * volume) * np.where(missing > _GAP, missing - 1, 0.0)
     stated = cumulative - np.cumsum(made)
     stated = np.concatenate([opening, stated])
     stated = stated[np.isfinite(stated) & (stated > 0)]
-    rise = float(np.log(made[-1] / made[0]) / max((time[-1] - time[0]) / length, 1.0))
-    stock = stated[0] if len(stated) else made[0] / max(np.expm1(rise), _LEAST_GROWTH)
-    return History(time[0] - length, time, made, float(stock), not len(stated), 0, int((~known).sum()) - len(opening))
+    history = History(time[0] - length[0], time, made, 1.0, not len(stated), 0, int((~known).sum()) - len(opening))
+    return replace(history, stock=float(stated[0]) if len(stated) else _stock_before(history.by_year()))
+
+
+def _lengths(time: Floats) -> Floats:
+    """Lengths of the periods that end then: the usual step around each. [year]"""  # noqa: D400  (unit last)
+    if len(time) == 1:
+        return np.array([_USUAL_PERIOD])
+    step = np.diff(time)
+    usual = np.median(step)
+    around = np.concatenate([[usual], step, [usual]])
+    near = np.median(np.stack([around[:-2], step, around[2:]]), axis=0)
+    near = np.minimum(near, max(usual, _USUAL_PERIOD))  # a gap of years beside another one is no period
+    return np.concatenate([near[:1], near])
+
+
+def _stock_before(yearly: History) -> float:
+    """Units made before the first period: what steady growth from nothing would have made."""
+    return float(yearly.rate[0] / max(np.expm1(yearly.growth(len(yearly.ends))), _LEAST_GROWTH))
 
 
 def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:

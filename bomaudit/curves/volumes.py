@@ -24,7 +24,7 @@ _EARLY_SD, _LATE_SD = 0.15, 0.15  # ln growth per year that backcasts and short 
 NO_PEAK = "no peak yet: the ultimate market rests on a prior"
 
 _HALF = 0.5  # of the volume it levels off at: where growth is fastest
-_RECENT = 4  # periods that the present trend of volumes is taken from
+_RECENT = 4  # years that the present trend of volumes is taken from
 _STEADY = 1e-9  # ln/year; slower growth is none
 
 
@@ -135,11 +135,11 @@ def read_volumes(own: pd.DataFrame, starter: pd.DataFrame, *, as_of: date) -> tu
     findings : list of Finding
     """
     rows, histories, findings = read_histories(own, starter, as_of=as_of)
-    told = list(histories.values())
-    long = np.array([k for k, h in enumerate(told) if len(h.ends) >= MIN_PERIODS], dtype=np.int64)
-    fit = fit_diffusion(_padded([told[k] for k in long]), HORIZONS) if len(long) else None
+    yearly = [h.by_year() for h in histories.values()]
+    long = np.array([k for k, h in enumerate(yearly) if len(h.ends) >= MIN_PERIODS], dtype=np.int64)
+    fit = fit_diffusion(_padded([yearly[k] for k in long]), HORIZONS) if len(long) else None
     place = {int(k): row for row, k in enumerate(long)}
-    tracks = [_track(h, fit, place.get(k)) for k, h in enumerate(told)]
+    tracks = [_track(h, yearly[k], fit, place.get(k)) for k, h in enumerate(histories.values())]
     names = tuple(histories)
     points = np.array([len(t.time) for t in tracks], dtype=np.int64)
     lines = Timelines(
@@ -149,7 +149,7 @@ def read_volumes(own: pd.DataFrame, starter: pd.DataFrame, *, as_of: date) -> tu
     )  # fmt: skip
     indices = VolumeIndices(
         lines, _joined([t.stock_effect for t in tracks]), _joined([t.sd for t in tracks]),
-        _joined([t.share for t in tracks]), _concentration(rows), _maturity(histories, fit, long, rows),
+        _joined([t.share for t in tracks]), _concentration(rows), _maturity(histories, yearly, fit, long, rows=rows),
     )  # fmt: skip
     return indices, findings
 
@@ -176,21 +176,23 @@ class _Track:
     after: float
 
 
-def _track(history: History, fit: DiffusionFit | None, row: int | None) -> _Track:
+def _track(history: History, yearly: History, fit: DiffusionFit | None, row: int | None) -> _Track:
     count, ends = len(history.ends), history.ends
     time = np.concatenate([[history.start], ends, ends[-1] + HORIZONS])
     known = np.log(history.stock + np.concatenate([[0.0], np.cumsum(history.made)]))
     if fit is None or row is None:
-        ahead, sd = _grow_on(history)
+        ahead, sd = _grow_on(yearly)
         share = np.full(len(time), np.nan)
     else:
         ahead, sd = fit.ahead[row], fit.ahead_sd[row]
-        begin = fit.share[row, :1] * history.stock / (history.stock + history.made[0])
-        share = np.concatenate([begin, fit.share[row, :count], fit.share[row, -len(HORIZONS) :]])
+        begin = fit.share[row, :1] * yearly.stock / (yearly.stock + yearly.made[0])
+        reached = np.concatenate([begin, fit.share[row, : len(yearly.ends)]])
+        reached = np.interp(time[: 1 + count], [yearly.start, *yearly.ends], reached)
+        share = np.concatenate([reached, fit.share[row, -len(HORIZONS) :]])
     mean = np.concatenate([known, ahead])
     return _Track(
         time, mean, _stock_effect(history, mean), np.concatenate([np.zeros(1 + count), sd]), share,
-        float((known[1] - known[0]) / (time[1] - time[0])),
+        float((np.log(yearly.stock + yearly.made[0]) - known[0]) / (yearly.ends[0] - yearly.start)),
         float((ahead[-1] - ahead[-2]) / (HORIZONS[-1] - HORIZONS[-2])),
     )  # fmt: skip
 
@@ -198,17 +200,11 @@ def _track(history: History, fit: DiffusionFit | None, row: int | None) -> _Trac
 def _grow_on(history: History) -> tuple[Floats, Floats]:
     """Ln cumulative volume ahead of an index too short for a curve, and its sd: half its growth goes on."""
     reached = history.stock + history.made.sum()
-    rate = 0.5 * _volume_trend(history)
+    rate = 0.5 * history.growth(_RECENT)
     yearly = history.made[-1] / (history.ends[-1] - np.concatenate([[history.start], history.ends])[-2])
     grown = np.expm1(rate * HORIZONS) / rate if abs(rate) > _STEADY else HORIZONS
     ahead = np.log(reached + yearly * grown)
     return ahead, (1 - reached / np.exp(ahead)) * _LATE_SD * (1 + HORIZONS)
-
-
-def _volume_trend(history: History) -> float:
-    """Growth of ln yearly volume over the last periods. [ln/year]"""  # noqa: D400  (unit last)
-    made, ends = history.made[-_RECENT:], history.ends[-_RECENT:]
-    return float(np.log(made[-1] / made[0]) / (ends[-1] - ends[0])) if len(made) > 1 else 0.0
 
 
 def _stock_effect(history: History, mean: Floats) -> Floats:
@@ -234,16 +230,21 @@ def _concentration(table: pd.DataFrame) -> Timelines:
 
 
 def _maturity(
-    histories: dict[str, History], fit: DiffusionFit | None, long: npt.NDArray[np.int64], rows: pd.DataFrame
+    histories: dict[str, History],
+    yearly: list[History],
+    fit: DiffusionFit | None,
+    long: npt.NDArray[np.int64],
+    *,
+    rows: pd.DataFrame,
 ) -> pd.DataFrame:
     index = pd.Index(list(histories), name="commodity", dtype="str")
     unfitted = dict.fromkeys(("p", "q", "m", "m_sd", "noise", "share", "years_to_peak"), np.nan)
     frame = pd.DataFrame(
-        {"model": "", **unfitted, "notes": f"fewer than {MIN_PERIODS} periods: no diffusion curve"}, index=index
+        {"model": "", **unfitted, "notes": f"fewer than {MIN_PERIODS} yearly volumes: no diffusion curve"}, index=index
     )
     told = list(histories.values())
     if fit is not None:
-        last = np.array([len(told[k].ends) - 1 for k in long])
+        last = np.array([len(yearly[k].ends) - 1 for k in long])
         share = fit.share[np.arange(len(long)), last]
         ahead = np.where(fit.model == "levels_off", share < _HALF, ~(fit.peak_in <= 0))
         fitted = pd.DataFrame(
@@ -255,7 +256,7 @@ def _maturity(
             index=index[long],
         )  # fmt: skip
         frame = fitted.combine_first(frame)[list(frame.columns)].loc[index]
-    trend = np.array([_volume_trend(h) for h in told])
+    trend = np.array([h.growth(_RECENT) for h in yearly])
     unit = rows.groupby("commodity")["unit"].first() if len(rows) else pd.Series(dtype="str")
     return frame.assign(
         stage=stage_of(frame["share"].to_numpy(dtype=float), trend < FALLING), volume_trend=trend,

@@ -56,6 +56,29 @@ def test_a_flat_market_has_a_long_past():
     assert history.stock == pytest.approx(10 / 0.03)
 
 
+def test_what_was_before_is_the_same_whatever_the_periods():
+    """100 a year without growth, in years and in quarters."""
+    history = make_history(9.25 + np.arange(20) / 4, np.full(20, 25.0), np.full(20, NAN))
+    assert history.stock == pytest.approx(100 / 0.03)
+
+
+@pytest.mark.parametrize("quarters", [2, 12])
+def test_years_before_quarters_are_years(quarters):
+    time = np.concatenate([YEARS, YEARS[-1] + np.arange(1, quarters + 1) / 4])
+    history = make_history(time, np.array([100.0] * 5 + [25.0] * quarters), np.full(5 + quarters, NAN))
+    np.testing.assert_allclose(history.made, [100.0] * 5 + [25.0] * quarters)
+    assert history.start == pytest.approx(9)
+    assert history.stock == pytest.approx(100 / 0.03)
+    np.testing.assert_allclose(history.by_year().rate, 100)
+
+
+def test_months_are_put_together_to_years_that_end_with_the_last_one():
+    history = make_history(10 + np.arange(1, 31) / 12, np.arange(1.0, 31.0), np.full(30, NAN)).by_year()
+    np.testing.assert_allclose(history.ends, [10 + 18 / 12, 10 + 30 / 12])
+    np.testing.assert_allclose(history.made, [sum(range(1, 19)), sum(range(19, 31))])
+    assert history.start == pytest.approx(10)
+
+
 def test_a_falling_cumulative_volume_is_counted_and_bridged():
     history = make_history(YEARS, np.full(5, NAN), np.array([100.0, 110, 105, 150, 190]))
     assert history.odd == 1

@@ -97,6 +97,38 @@ def test_months_and_years_tell_the_same():
     np.testing.assert_allclose(read(yearly).log_cumulative(*when)[0], read(monthly).log_cumulative(*when)[0], atol=1e-9)
 
 
+def noisy_months():
+    """Twelve years of a market that makes 100 a year, busier in winter, each month off by a few per cent."""
+    ends = pd.date_range("2012-01-31", "2023-12-31", freq="ME")
+    t, rng = np.arange(len(ends)) / 12, np.random.default_rng(1)
+    volume = 100 / 12 * (1 + 0.15 * np.cos(2 * np.pi * t)) * np.exp(0.05 * rng.standard_normal(len(t)))
+    table = make_volumes("x", 2012, volume).assign(period=ends)
+    table.loc[0, "cumulative_volume"] = 500 + volume[0]
+    return table
+
+
+@pytest.mark.parametrize("ends", ["QE", "ME"])
+def test_seasons_and_noise_of_months_are_no_growth(ends):
+    monthly = noisy_months()
+    table = make_volumes("x", 2012, monthly.set_index("period")["volume"].resample(ends).sum().to_numpy())
+    table = table.assign(period=pd.date_range("2012-01-31", "2023-12-31", freq=ends))
+    table.loc[0, "cumulative_volume"] = 500 + table["volume"].iloc[0]
+    indices = read(table)
+    assert abs(indices.maturity.loc["x", "volume_trend"]) < 0.02
+    mean, _ = indices.log_cumulative(["x"] * 2, days("2023-12-31", "2028-12-31"))
+    assert np.diff(np.exp(mean)) == pytest.approx(500, rel=0.05)
+
+
+@pytest.mark.parametrize("missing", [2019, 2020, 2022])
+def test_a_missing_year_is_no_growth(missing):
+    table = make_volumes("x", 2010, [100.0] * 14)
+    indices = read(table[table["period"].dt.year != missing].reset_index(drop=True))
+    assert abs(indices.maturity.loc["x", "volume_trend"]) < 0.002
+    assert indices.maturity.loc["x", "stage"] != "declining"
+    whole, mean = (i.log_cumulative(["x"] * 2, days("2023-12-31", "2028-12-31"))[0] for i in (read(table), indices))
+    assert np.diff(np.exp(mean)) == pytest.approx(np.diff(np.exp(whole)), rel=0.01)
+
+
 def test_stage_moves_with_the_date():
     ends = np.arange(0, 21.0)
     share = 1 / (1 + 60 * np.exp(-0.5 * ends))
