@@ -157,6 +157,18 @@ def test_a_custom_part_gets_part_of_the_learning():
     assert part == pytest.approx(0.5 * whole, rel=1e-6)
 
 
+@pytest.mark.parametrize("volumes", [None, make_volumes("gadget", 2005, [100 * 1.15**k for k in range(21)])])
+def test_own_quotes_of_custom_parts_are_followed_as_far_as_those_of_standard_ones(volumes):
+    """Five parts fell by 6 % a year for thirteen years; a sixth has no quotes of its own, ten years on."""
+    rows = [(f"P{k}", f"{y}-06-30", (k + 1) * np.exp(-0.06 * (y - 2010))) for k in range(5) for y in range(2010, 2024)]
+
+    for sourcing in ("standard", "custom"):
+        lines = make_lines(6, commodity="gadget", sourcing=sourcing, basis_date="2013-06-30")
+        given = {"quotes": make_quotes(*rows), "library": bare_library(), "input_prices": flat_inflation()}
+        line = prices_of(lines, as_of=date(2023, 6, 30), volumes=volumes, **given).frame.iloc[5]
+        assert abs(np.log(line["estimate"] / 10) + 0.6) < 1.3 * line["sd_log"]
+
+
 def test_mark_up_is_added_to_curves_measured_on_costs_only():
     shake_out = 1e6 * np.diff(1 / (1 + 200 * np.exp(-0.7 * np.arange(17))))
     tables = {"library": bare_library(), "input_prices": flat_inflation()}

@@ -103,7 +103,8 @@ def fit_experience(observations: pd.DataFrame, priors: pd.DataFrame, *, pools: P
     ----------
     observations : DataFrame
         Quotes: commodity, part_no, date, log_price (real, one currency), log_experience (NaN: no volume index at that
-        date) and optionally noise (sd of one quote). [-, -, day, ln, ln, ln]
+        date) and optionally noise (sd of one quote) and learned (share of the industry's learning, else 1).
+        [-, -, day, ln, ln, ln, -]
     priors : DataFrame
         One row a commodity (index), columns :data:`PRIOR_COLUMNS` and optionally drift_mean (ln/year beside experience,
         0 if not stated), source and kind. The sds are of the rates that will hold in the years to estimate. NaN takes

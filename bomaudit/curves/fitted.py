@@ -43,7 +43,8 @@ class Curves:
     offers : Offers
         The same as plain arrays.
     observations : DataFrame
-        What the fit saw: commodity, part_no, date, log_price (real), log_experience, noise. [-, -, day, ln, ln, ln]
+        What the fit saw: commodity, part_no, date, log_price (real), log_experience, noise, learned.
+        [-, -, day, ln, ln, ln, -]
     classification : (float, float)
         Mean and sd of yearly real price change over commodities, for lines of unsure commodity. [ln/year]
     model : ModelSection

@@ -105,12 +105,14 @@ def observe(
     Returns
     -------
     DataFrame
-        commodity, part_no, date, log_price (real, materials held, audit currency), log_experience, noise.
+        commodity, part_no, date, log_price (real, materials held, audit currency), log_experience, noise,
+        learned (share of the industry's learning).
 
     Notes
     -----
     Prices of one part are taken in the currency of its newest quote. :math:`\ln p + \ln E_g + s_m (\ln E_m - \ln E_g)`
-    to today, to first order what whole-price learning leaves. Experience of a custom part counts by the spillover.
+    to today, to first order what whole-price learning leaves. Experience of a custom part counts by the spillover,
+    and so do the years of a trend, as they do where a price is carried.
     Any stated price is off the market for a while, and the process of the commodity holds that; ``noise`` is what a
     kind of quote has beyond it.
     """
@@ -129,6 +131,7 @@ def observe(
     )  # fmt: skip
     log_price = np.log(quoted["unit_price"].to_numpy(dtype=float) * own / home * kept)
     log_price = log_price + _to_today(spans, catalogue, inputs, fx) - _quantity(quoted, slopes)
+    learned = np.where(spans.custom, model.spillover, 1.0)
     experience = volumes.at(
         volumes.lines.codes(quoted["commodity"].to_numpy(dtype=object)), years_of(day)
     )[0]  # fmt: skip
@@ -139,8 +142,8 @@ def observe(
         {
             "commodity": quoted["commodity"].to_numpy(), "part_no": quoted["part_no"].to_numpy(),
             "date": quoted["quote_date"].to_numpy(), "log_price": log_price,
-            "log_experience": experience * np.where(spans.custom, model.spillover, 1.0),
-            "noise": noise,
+            "log_experience": experience * learned,
+            "noise": noise, "learned": learned,
         }
     )  # fmt: skip
 

@@ -30,6 +30,8 @@ class Changes:
         Dates of the two quotes. [years since 2000]
     log_price, log_experience : array, shape (changes,)
         Change of ln real price, and of ln cumulative volume (NaN: no index at either date). [ln]
+    counted : array, shape (changes,)
+        Years between the two, as far as the part gets its industry's learning. [year]
     start_variance, end_variance : array, shape (changes,)
         Variance that the quotes themselves add. [ln²]
     parts, quotes : array of int, shape (commodities,)
@@ -44,6 +46,7 @@ class Changes:
     end: Floats
     log_price: Floats
     log_experience: Floats
+    counted: Floats
     start_variance: Floats
     end_variance: Floats
     parts: Ints
@@ -64,8 +67,9 @@ def within_part_changes(observations: pd.DataFrame, commodities: tuple[str, ...]
     Parameters
     ----------
     observations : DataFrame
-        Columns commodity, part_no, date, log_price, log_experience and, if known, noise (sd of one quote).
-        [-, -, day, ln, ln, ln]
+        Columns commodity, part_no, date, log_price, log_experience and, if known, noise (sd of one quote) and learned
+        (share of its industry's learning that the part gets, which ``log_experience`` holds already; 1 if not given).
+        [-, -, day, ln, ln, ln, -]
     commodities : tuple of str
         Commodities to keep, in the order of the result.
 
@@ -76,7 +80,7 @@ def within_part_changes(observations: pd.DataFrame, commodities: tuple[str, ...]
     table = _one_a_day(observations, commodities)
     code, part = table["code"].to_numpy(), table["part"].to_numpy()
     pair = np.flatnonzero((np.diff(code) == 0) & (np.diff(part) == 0))
-    time, price, experience, noise = (table[c].to_numpy(dtype=float) for c in ("time", "y", "x", "v"))
+    time, price, experience, noise, share = (table[c].to_numpy(dtype=float) for c in ("time", "y", "x", "v", "s"))
     size = len(commodities)
     latest = np.full(size, np.nan)
     np.fmax.at(latest, code, time)
@@ -88,6 +92,7 @@ def within_part_changes(observations: pd.DataFrame, commodities: tuple[str, ...]
         end=time[pair + 1],
         log_price=price[pair + 1] - price[pair],
         log_experience=experience[pair + 1] - experience[pair],
+        counted=(time[pair + 1] - time[pair]) * share[pair],
         start_variance=noise[pair],
         end_variance=noise[pair + 1],
         parts=np.bincount(code[fresh], minlength=size).astype(np.int64),
@@ -106,6 +111,7 @@ def _one_a_day(observations: pd.DataFrame, commodities: tuple[str, ...]) -> pd.D
             "y": observations["log_price"].to_numpy(dtype=float),
             "x": observations["log_experience"].to_numpy(dtype=float),
             "v": noise**2,
+            "s": observations["learned"].to_numpy(dtype=float) if "learned" in observations else 1.0,
         }
     )
     usable = (table["code"] >= 0) & np.isfinite(table["y"]) & np.isfinite(table["time"])
@@ -122,6 +128,8 @@ class Series:
         [years since 2000]
     log_price, log_experience : array, shape (changes,)
         Finite; experience 0 where there is no index. [ln]
+    counted : array, shape (changes,)
+        Years that a yearly change counts over, as in :class:`Changes`. [year]
     error : array, shape (changes, changes)
         Covariance that quotes, and where there are many parts their own movements, add. [ln²]
     own : float
@@ -137,6 +145,7 @@ class Series:
     end: Floats
     log_price: Floats
     log_experience: Floats
+    counted: Floats
     error: Floats
     own: float
     outliers: int
@@ -182,7 +191,8 @@ def series_of(changes: Changes, commodity: int, *, noise: Noise, indexed: bool) 
     if many or len(rows) > MOST_SPANS:
         return _index(_Flat.of(changes, rows, experience), noise, many=many, latest=latest)
     error = _quote_error(changes, rows)
-    return Series(changes.start[rows], changes.end[rows], changes.log_price[rows], experience, error, 0.0, 0, latest)
+    plain = (changes.start[rows], changes.end[rows], changes.log_price[rows], experience, changes.counted[rows])
+    return Series(*plain, error, 0.0, 0, latest)
 
 
 @dataclass(frozen=True)
@@ -213,12 +223,15 @@ class _Flat:
     end: Floats
     log_price: Floats
     log_experience: Floats
+    counted: Floats
     quoted: Floats
 
     @classmethod
     def of(cls, changes: Changes, rows: Ints, experience: Floats) -> _Flat:
         quoted = changes.start_variance[rows] + changes.end_variance[rows]
-        return cls(changes.start[rows], changes.end[rows], changes.log_price[rows], experience, quoted)
+        return cls(
+            changes.start[rows], changes.end[rows], changes.log_price[rows], experience, changes.counted[rows], quoted
+        )
 
 
 def _index(flat: _Flat, noise: Noise, *, many: bool, latest: float) -> Series:
@@ -238,10 +251,12 @@ def _index(flat: _Flat, noise: Noise, *, many: bool, latest: float) -> Series:
     far = np.maximum(np.abs(first.residual) * np.sqrt(weight / first.spread) / FAR, 1.0)
     found = _least_squares(cover, flat.log_price, weight / far**2, loose) if np.any(far > 1) else first
     grown = _least_squares(cover, flat.log_experience, weight, loose).slope
+    spared = _least_squares(cover, flat.end - flat.start - flat.counted, weight, loose).slope
     own = (1 - SHARED_WANDER) * many * float(noise.variance(np.ones(1))[0]) * found.spread
     return Series(
-        knots[:-1], knots[1:], found.slope, grown, found.spread * found.covariance, own, int(np.sum(far > 1)), latest
-    )
+        knots[:-1], knots[1:], found.slope, grown, np.diff(knots) - spared, found.spread * found.covariance, own,
+        int(np.sum(far > 1)), latest,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -110,7 +110,7 @@ def posterior(series: Series, prior: Prior, pool: Pool, *, inflate: Floats | Non
     fixed = parts.lasting + series.error
     if inflate is not None:
         fixed = fixed + np.diag(inflate)
-    residual = series.log_price + prior.exponent * series.log_experience - prior.drift * (series.end - series.start)
+    residual = series.log_price + prior.exponent * series.log_experience - prior.drift * series.counted
     grid = _grid(fixed, parts, residual, prior, pool)
     top = (_LOG_WEIGHT + grid.log_likelihood).max()
     weight = np.exp(_LOG_WEIGHT + grid.log_likelihood - top)
@@ -196,7 +196,7 @@ class _Parts:
     @classmethod
     def of(cls, series: Series, prior: Prior, pool: Pool) -> _Parts:
         spans = Spans(series.start, series.end)
-        x, t, n = series.log_experience, spans.years, len(series.start)
+        x, t, n = series.log_experience, series.counted, len(series.start)
         since = np.maximum(series.latest - series.end, 0.0)
         faster = x - pool.typical_growth * t
         xx, tt = np.outer(x, x), np.outer(t, t)
@@ -207,9 +207,9 @@ class _Parts:
         for k, sign, amount, memory in (
             (1, -x, prior.exponent_wander, pool.exponent_memory), (3, t, prior.drift_wander, pool.drift_memory)
         ):  # fmt: skip
-            states[1, :, k] = amount**2 * sign * np.exp(-since / memory) * rate_carry(t, memory)
+            states[1, :, k] = amount**2 * sign * np.exp(-since / memory) * rate_carry(spans.years, memory)
         fade = np.exp(-since / pool.noise_memory)
-        states[2, :, 4] = passing * (fade - np.exp(-(since + t) / pool.noise_memory))
+        states[2, :, 4] = passing * (fade - np.exp(-(since + spans.years) / pool.noise_memory))
         return cls(
             lasting=prior.exponent_sd**2 * np.outer(faster, faster) + prior.drift_sd**2 * tt,
             wandering=prior.exponent_wander**2 * xx * rate_covariance(spans, pool.exponent_memory)

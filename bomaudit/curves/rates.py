@@ -117,7 +117,7 @@ def _slips(series: Series, prior: Prior, pool: Pool) -> Floats:
     if len(years) < _FEWEST:
         return np.zeros(len(years))
     unit = Noise(1.0, pool.level_share, pool.noise_memory).variance(years)
-    off = series.log_price + prior.exponent * series.log_experience - prior.drift * years
+    off = series.log_price + prior.exponent * series.log_experience - prior.drift * series.counted
     off = off - np.median(off / years) * years
     usual = max(_NORMAL_MEDIAN * float(np.median(np.abs(off) / np.sqrt(unit))), least_noise(prior, pool))
     variance = usual**2 * unit + np.diag(series.error)

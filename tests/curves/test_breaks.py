@@ -12,7 +12,8 @@ def series(price, experience=None):
     start = np.arange(n, dtype=float)
     none = np.zeros((n, n))
     x = np.zeros(n) if experience is None else np.asarray(experience, dtype=float)
-    return Series(start, start + 1, np.asarray(price, dtype=float), x, none, none, none + 1, float(n))
+    years = np.ones(n)
+    return Series(start, start + 1, np.asarray(price, dtype=float), x, years, none, none, none + 1, float(n))
 
 
 def test_learning_that_stops_is_flagged_with_its_year():
