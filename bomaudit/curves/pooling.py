@@ -156,7 +156,8 @@ SHARED_WANDER = 0.5
 """Share of a part's yearly movement that its whole market makes, before own quotes tell. Engineering judgement."""
 
 MOST_SPANS = 40
-"""An index of many parts, or a long series, is put on at most so many spans: a fit stays linear in quotes."""
+"""An index of many parts, or a long series, is put on at most so many spans: a fit stays linear in quotes. Of a long
+series those quotes are left out that lie between, so that the newest stays what it is."""
 
 FAR = 3.5
 """Standard deviations from which a change loses weight: one honest change in two thousand is that far."""
@@ -188,11 +189,15 @@ def series_of(changes: Changes, commodity: int, *, noise: Noise, indexed: bool) 
     experience = changes.log_experience[rows] if indexed else np.zeros(len(rows))
     many = len(rows) > 0 and bool(np.any(changes.part[rows] != changes.part[rows[0]]))
     latest = float(changes.latest[commodity])
-    if many or len(rows) > MOST_SPANS:
+    if many or (len(rows) > MOST_SPANS and bool(np.any(changes.start[rows[1:]] != changes.end[rows[:-1]]))):
         return _index(_Flat.of(changes, rows, experience), noise, many=many, latest=latest)
-    error = _quote_error(changes, rows)
-    plain = (changes.start[rows], changes.end[rows], changes.log_price[rows], experience, changes.counted[rows])
-    return Series(*plain, error, 0.0, 0, latest)
+    every = np.linspace(0, len(rows), min(len(rows), MOST_SPANS) + 1).round().astype(np.int64)
+    first, last = rows[every[:-1]], rows[every[1:] - 1]
+    price, grown, counted = (
+        np.add.reduceat(v, every[:-1]) for v in (changes.log_price[rows], experience, changes.counted[rows])
+    )
+    error = _quote_error(changes, first, last)
+    return Series(changes.start[first], changes.end[last], price, grown, counted, error, 0.0, 0, latest)
 
 
 @dataclass(frozen=True)
@@ -209,11 +214,11 @@ class Noise:
         return np.asarray(self.squared_scale * (self.level_share * years + passing))
 
 
-def _quote_error(changes: Changes, rows: Ints) -> Floats:
+def _quote_error(changes: Changes, first: Ints, last: Ints) -> Floats:
     """Covariance from the quotes' own noise: neighbouring changes of a part share a quote with opposite signs."""
-    error = np.diag(changes.start_variance[rows] + changes.end_variance[rows])
-    follows = np.flatnonzero(np.diff(rows) == 1)
-    error[follows, follows + 1] = error[follows + 1, follows] = -changes.end_variance[rows[follows]]
+    error = np.diag(changes.start_variance[first] + changes.end_variance[last])
+    follows = np.flatnonzero(first[1:] - last[:-1] == 1)
+    error[follows, follows + 1] = error[follows + 1, follows] = -changes.end_variance[last[follows]]
     return error
 
 

@@ -9,7 +9,7 @@ import pytest
 from bomaudit.curves.calibration import Pools, bundled_pools, read_pools
 from bomaudit.curves.experience import fit_experience, implied_theta
 from bomaudit.curves.forecast_error import experience_error_factor, fit_first_differences, fit_trend, trend_error_factor
-from bomaudit.curves.pooling import years_since_2000
+from bomaudit.curves.pooling import MOST_SPANS, Noise, series_of, within_part_changes, years_since_2000
 from bomaudit.curves.rates import yearly_variance
 from bomaudit.curves.wander import Spans, deviation_covariance, level_covariance, rate_covariance
 
@@ -254,6 +254,22 @@ def test_order_units_and_base_change_nothing():
     pd.testing.assert_frame_equal(table, before)
     numbers = one.select_dtypes("number").columns
     np.testing.assert_allclose(one[numbers].to_numpy(), two[numbers].to_numpy(), rtol=1e-7, atol=1e-9)
+
+
+def test_of_many_quotes_of_one_part_the_newest_price_stays_what_it_is():
+    """Two hundred quotes at uneven dates, put on forty spans: each span is the change between two of the quotes."""
+    rng = np.random.default_rng(17)
+    days = np.datetime64("2005-01-01") + np.sort(rng.choice(7000, 200, replace=False))
+    y, x = np.cumsum(rng.normal(-0.01, 0.05, 200)), np.cumsum(rng.uniform(0, 0.03, 200))
+    table = pd.DataFrame({"commodity": "pump", "part_no": "P1", "date": days, "log_price": y, "log_experience": x})
+    changes = within_part_changes(table, ("pump",))
+    series = series_of(changes, 0, noise=Noise(0.01, 0.2, 1.0), indexed=True)
+    assert len(series.start) == MOST_SPANS
+    stated = dict(zip(years_since_2000(days), zip(y, x, strict=True), strict=True))
+    for k, start in enumerate(series.start):
+        price, grown = np.subtract(stated[series.end[k]], stated[start])
+        assert (series.log_price[k], series.log_experience[k]) == (pytest.approx(price), pytest.approx(grown))
+    assert series.end[-1] == series.latest
 
 
 def test_same_day_quotes_count_as_one():
