@@ -16,7 +16,6 @@ import pandas as pd
 from bomaudit.curves.breaks import warnings_of
 from bomaudit.curves.calibration import Pool, Pools, bundled_pools
 from bomaudit.curves.pooling import Changes, Floats, Series, within_part_changes
-from bomaudit.curves.posterior import expected_wander
 from bomaudit.curves.projection import Projection, Rates, project
 from bomaudit.curves.rates import PRIOR_COLUMNS, Fitted, Stated, fit_rates, stack, yearly_variance
 
@@ -30,8 +29,8 @@ class ExperienceFit:
     frame : DataFrame
         One row a commodity (index): exponent, exponent_sd (of the years to come), drift, drift_sd (ln/year beside
         experience), trend, trend_sd (ln/year, where there is no volume index), process_noise (ln/sqrt(year)), dof,
-        data_weight (share of the exponent's variance that own quotes took away), weight_experience (share of the
-        expected yearly change that is owed to experience), n_obs (changes), n_parts, theta (first-order
+        data_weight (share of the exponent's variance that own quotes took away, at given scales), weight_experience
+        (share of the expected yearly change that is owed to experience), n_obs (changes), n_parts, theta (first-order
         moving-average coefficient of yearly changes), source, kind, warnings.
     with_volume, without_volume : Rates
         What a projection needs, with a volume index and without.
@@ -139,12 +138,7 @@ def _frame(
 ) -> pd.DataFrame:
     mean, spread = _figures(indexed, pools.with_volume)
     trend, trend_spread = _figures(plain, pools.without_volume)
-    before = np.array(
-        [f.prior.exponent_sd**2 + f.prior.exponent_wander**2 * expected_wander(pools.with_volume) for f in indexed]
-    )
     used = [a if len(a.series.start) else b for a, b in zip(indexed, plain, strict=True)]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        drawn = np.where(before > 0, np.clip(1 - spread[:, 0] ** 2 / before, 0.0, 1.0), 0.0)
     yearly = yearly_variance(pools.with_volume)
     noise = np.array([f.found.noise * yearly + f.series.own for f in used])
     growth = np.array([_growth(f.series) for f in indexed])
@@ -159,7 +153,7 @@ def _frame(
             "trend_sd": trend_spread[:, 1],
             "process_noise": np.sqrt(noise),
             "dof": [min(f.found.dof, pools.with_volume.tail_dof) for f in used],
-            "data_weight": drawn,
+            "data_weight": [f.found.drawn for f in indexed],
             "weight_experience": by_experience / np.maximum(by_experience + np.abs(mean[:, 1]), 1e-12),
             "n_obs": np.diff(changes.first),
             "n_parts": changes.parts,

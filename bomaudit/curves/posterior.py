@@ -70,6 +70,9 @@ class Posterior:
         Expected squared noise scale. [ln²]
     wander : float
         Expected square of how much the rates wander, 1 for as much as the pool. [-]
+    drawn : float
+        Share of the present exponent's variance that the changes take away, at given scales: their weight against the
+        prior. Surprising changes make it no smaller, though they raise the scales and with them the variance. [-]
     dof : float
         Degrees of freedom of a Student t with the tails that the uncertain scales give.
     log_likelihood : float
@@ -83,6 +86,7 @@ class Posterior:
     covariance: Floats
     noise: float
     wander: float
+    drawn: float
     dof: float
     log_likelihood: float
     surprise: Floats
@@ -122,7 +126,8 @@ def posterior(series: Series, prior: Prior, pool: Pool, *, inflate: Floats | Non
     known = np.array([prior.exponent, 0.0, prior.drift - pool.typical_growth * prior.exponent, 0.0, 0.0])
     return Posterior(
         mean + known, covariance, float(weight @ grid.noise2),
-        float(weight @ grid.wander2), _tails(weight, grid.noise2, grid.wander2, prior), evidence,
+        float(weight @ grid.wander2), float(weight @ grid.drawn),
+        _tails(weight, grid.noise2, grid.wander2, prior), evidence,
         weight @ grid.surprise, weight @ grid.surprise_variance,
     )  # fmt: skip
 
@@ -136,6 +141,7 @@ class _Grid:
     log_likelihood: Floats
     mean: Floats
     covariance: Floats
+    drawn: Floats
     surprise: Floats
     surprise_variance: Floats
 
@@ -170,8 +176,15 @@ def _grid(fixed: Floats, parts: _Parts, residual: Floats, prior: Prior, pool: Po
         noise2=np.tile(noise2, len(wander2)), wander2=np.repeat(wander2, len(noise2)),
         log_likelihood=_flat(-0.5 * (fit + logdet + n * np.log(2 * np.pi))),
         mean=_flat((np.swapaxes(weighed, 2, 3) @ turned[:, None, :, None])[..., 0]),
-        covariance=_flat(inside), surprise=_flat(pull * np.sqrt(alone)), surprise_variance=_flat(alone),
+        covariance=_flat(inside), drawn=_flat(_drawn(before, inside)),
+        surprise=_flat(pull * np.sqrt(alone)), surprise_variance=_flat(alone),
     )  # fmt: skip
+
+
+def _drawn(before: Floats, inside: Floats) -> Floats:
+    """Share of the variance of lasting and present exponent together that is gone; 0 where there was none."""
+    had, left = before[..., :2].sum(axis=-1), inside[..., :2, :2].sum(axis=(-2, -1))
+    return np.asarray(np.where(had > 0, np.clip(1 - left / np.where(had > 0, had, 1.0), 0.0, 1.0), 0.0))
 
 
 def _flat(by_scales: Floats) -> Floats:
@@ -232,11 +245,6 @@ class _Parts:
 def least_noise(prior: Prior, pool: Pool) -> float:
     """Smallest noise scale that is thought of. [ln]."""
     return float(prior.noise * np.exp(pool.noise_log_sd * _NODES[0]))
-
-
-def expected_wander(pool: Pool) -> float:
-    """Expected square of how much rates wander, before any data."""
-    return float(_WANDER_WEIGHTS @ np.exp(2 * pool.wander_log_sd * _WANDER_NODES))
 
 
 def _tails(weight: Floats, noise2: Floats, wander2: Floats, prior: Prior) -> float:

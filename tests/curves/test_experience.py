@@ -133,6 +133,20 @@ def test_a_few_years_of_own_data_get_about_a_third_to_two_thirds_of_the_say():
     assert 0.2 < fit_experience(quotes(y, x), prior("pump")).frame.loc["pump", "data_weight"] < 0.7
 
 
+def test_quotes_that_surprise_have_their_say_too():
+    """They move the exponent far and leave it less sure than before; that is no lack of weight.
+
+    Given the scales the exponent moves in proportion to its weight, so what it moved tells what the weight must be.
+    """
+    x = 0.3 * np.arange(6)
+    usual, far = (fit_experience(quotes(-s * x, x), prior("pump")).frame.loc["pump"] for s in (0.5, 3.0))
+    before = POOLS.with_volume.exponent_mean
+    assert far["exponent_sd"] > usual["exponent_sd"]
+    for fit, slope in ((usual, 0.5), (far, 3.0)):
+        moved = (fit["exponent"] - before) / (slope - before)
+        assert fit["data_weight"] == pytest.approx(moved, abs=0.3)
+
+
 def test_rising_costs_come_out_rising():
     """Nuclear electricity rose with every doubling; an exponent is never clipped at zero."""
     x = 0.25 * np.arange(20)
