@@ -14,7 +14,7 @@ from bomaudit.curves.library_rules import parse_basket
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import Rates, Spans
 from bomaudit.curves.timelines import Codes, Timelines, codes_of, years_of
-from bomaudit.findings import Finding, note
+from bomaudit.findings import Finding, note, warning
 
 GENERAL, LABOUR, ENERGY = "general_inflation", "labour", "energy"
 RESERVED = (GENERAL, LABOUR, ENERGY)
@@ -138,6 +138,7 @@ def _merged(own: pd.DataFrame, starter: pd.DataFrame, currency: str, as_of: date
     table = pd.concat([own, kept.assign(own=False)], ignore_index=True)
     table = table[(table["value"] > 0) & table["period"].notna() & (table["series"] != "")]
     table = table.sort_values(["series", "currency", "period"], kind="stable")
+    table, mixed = _in_one_currency(table)
     end = years_of(table["period"].to_numpy())
     group = [table["series"], table["currency"]]
     step = pd.Series(end, index=table.index).groupby(group, sort=False).diff()
@@ -145,14 +146,36 @@ def _merged(own: pd.DataFrame, starter: pd.DataFrame, currency: str, as_of: date
     length = np.select([step < (_MONTH + _QUARTER) / 2, step < (_QUARTER + _YEAR) / 2], [_MONTH, _QUARTER], _YEAR)
     table = table.assign(time=end - length / 2, log=np.log(table["value"]))
     later = table["time"] > years_of(np.array([np.datetime64(as_of, "D")]))[0] + _TODAY_TOLERANCE
-    findings = []
+    file = str(own["source_file"].iloc[0]) if len(own) and "source_file" in own else ""
+    findings = [
+        warning("I010", f"{name} must be in one currency", file=file, column="currency", found=found,
+                assumed=f"only its values in {kept} count", advice="give one of them a name of its own, or convert it")
+        for name, found, kept in mixed
+    ]  # fmt: skip
     if (later & table["own"]).any():
-        file = str(own["source_file"].iloc[0]) if "source_file" in own else ""
         findings.append(
             note("I001", f"{int((later & table['own']).sum())} input prices are of periods after {as_of}", file=file,
                  column="period", assumed="left out: plans, not data")
         )  # fmt: skip
     return table[~later], findings
+
+
+def _in_one_currency(table: pd.DataFrame) -> tuple[pd.DataFrame, list[tuple[str, str, str]]]:
+    """Rows of each material in the currency that most of them are in; and of which it is not the only one.
+
+    Returns
+    -------
+    table : DataFrame
+    mixed : list of (str, str, str)
+        Series, its currencies, and the one that was kept.
+    """
+    goods = ~table["series"].isin(RESERVED)
+    count = table[goods].groupby(["series", "currency"], sort=True).size().rename("rows").reset_index()
+    kept = count.sort_values("rows", ascending=False, kind="stable").drop_duplicates("series").set_index("series")
+    home = dict(zip(kept.index, kept["currency"], strict=True))
+    several = count[count["series"].duplicated(keep=False)]
+    mixed = [(str(name), ", ".join(found), str(home[name])) for name, found in several.groupby("series")["currency"]]
+    return table[~goods | (table["currency"] == table["series"].map(home))], mixed
 
 
 def _by_currency(table: pd.DataFrame, series: str) -> Timelines:

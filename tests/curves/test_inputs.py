@@ -126,6 +126,17 @@ def test_own_series_go_before_the_librarys():
     assert own.general.names == ("EUR",)
 
 
+def test_a_series_in_two_currencies_is_followed_in_one_and_said():
+    """1,600 USD then 1,400 EUR is no fall of an eighth; the years in the other currency are left out."""
+    table = pd.concat([make_prices("copper", 2014, [1600.0] * 5, "USD"), make_prices("copper", 2019, [1400.0] * 7)])
+    prices, findings = read_input_prices(
+        table.reset_index(drop=True), table.iloc[:0], baskets=BASKETS, currency="EUR", as_of=AS_OF
+    )
+    assert [f.code for f in findings] == ["I010"]
+    assert prices.material_currency == ("EUR",)
+    np.testing.assert_allclose(escalate(prices, span(), EURO).material, 1.0)
+
+
 def test_plans_are_left_out_and_said():
     table = make_prices("copper", 2023, [1.0, 1.0, 1.0, 9.0])
     prices, findings = read_input_prices(
