@@ -11,6 +11,7 @@ import pandas as pd
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.timelines import years_of
 from bomaudit.findings import Finding, note, warning
+from bomaudit.tables.units import spelling
 
 _USUAL_PERIOD = 1.0  # year; of a single row that does not say how long its period is
 _LEAST_GROWTH = 0.03  # per year; keeps the guessed stock before the first period finite
@@ -102,12 +103,13 @@ def read_histories(
     kept = starter[~starter["commodity"].isin(named["commodity"].unique())]
     table = pd.concat([named.assign(own=True), kept.assign(own=False)], ignore_index=True)
     table, findings = _usable(table.dropna(subset=["period"]), as_of)
+    table, mixed = _in_one_unit(table)
     names, first = np.unique(table["commodity"].to_numpy(dtype=str), return_index=True)
     columns = [years_of(table["period"].to_numpy())]
     columns += [table[c].to_numpy(dtype=float) for c in ("volume", "cumulative_volume")]
     parts = [np.split(c, first[1:]) for c in columns]
     histories = {str(n): make_history(*p) for n, *p in zip(names, *parts, strict=False)}
-    return table, histories, [*findings, *_notes(table, histories)]
+    return table, histories, [*findings, *mixed, *_notes(table, histories)]
 
 
 def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
@@ -200,6 +202,23 @@ def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Findin
     )[~later & ~empty]
     positive = positive.sort_values(["commodity", "period"], kind="stable")
     return positive.drop_duplicates(["commodity", "period"], keep="last").reset_index(drop=True), findings
+
+
+def _in_one_unit(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """Rows of each commodity in the unit that most of them state, and those that state none."""
+    words = {str(u): spelling(str(u)) or str(u).strip().casefold() for u in table["unit"].unique()}
+    unit = table["unit"].map(words)
+    count = table.assign(unit=unit)[unit != ""].groupby(["commodity", "unit"], sort=True).size().rename("rows")
+    most = count.reset_index().sort_values("rows", ascending=False, kind="stable").drop_duplicates("commodity")
+    home = dict(zip(most["commodity"], most["unit"], strict=True))
+    other = ((unit != "") & (unit != table["commodity"].map(home))).to_numpy(dtype=bool)
+    findings = [
+        warning("V010", f"volumes of {name} must be in one unit", file=_file(table), column="unit",
+                found=", ".join(sorted(rows["unit"].unique())),
+                assumed=f"{len(rows)} rows in another unit than {home[name]} left out", advice="convert them")
+        for name, rows in table[other].groupby("commodity")
+    ]  # fmt: skip
+    return table[~other].reset_index(drop=True), findings
 
 
 def _file(table: pd.DataFrame) -> str:

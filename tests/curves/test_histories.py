@@ -124,6 +124,13 @@ def test_own_volumes_go_before_the_librarys():
     assert rows.groupby("commodity")["own"].first().to_dict() == {"x": True, "y": False}
 
 
+def test_volumes_in_another_unit_are_left_out_and_said():
+    table = make_volumes("x", 2018, [1.0, 1.0, 1000.0, 1.0, 1.0], unit=["GWh", "", "MWh", " gwh", "GWh"])
+    _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))
+    np.testing.assert_allclose(histories["x"].made, [1, 1, 2, 1], rtol=0.01)
+    assert [f.found for f in findings if f.code == "V010"] == ["MWh"]
+
+
 def test_no_volumes_at_all():
     empty = make_volumes("x", 2020, [])
     _, histories, findings = read_histories(empty, empty, as_of=date(2026, 1, 1))
