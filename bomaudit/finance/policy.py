@@ -133,7 +133,9 @@ def propose_assemblies(
     new, old = (looked_up(lines["part_no"], by_part[c]).to_numpy(np.float64) for c in ("new_standard", "standard_cost"))
     moved = structure.roll_up(np.nan_to_num(new - old))
     whole = structure.roll_up(np.nan_to_num(np.where(np.isnan(new), booked.to_numpy(np.float64), new)))
-    first = pd.Series(np.arange(len(lines)), index=lines["part_no"])
+    # an earlier position of the same assembly may hold no more, or be bought whole: nothing is rolled up there
+    order = np.argsort(~(structure.built & structure.is_assembly), kind="stable")
+    first = pd.Series(order, index=lines["part_no"].iloc[order])
     at = first[~first.index.duplicated()].reindex(rows["part_no"]).to_numpy(np.int64)
     before = rows["standard_cost"].to_numpy(np.float64)
     keep = finance.assembly_rest == "keep"

@@ -242,3 +242,20 @@ def test_inputs_are_left_alone_and_the_same_input_gives_the_same_result(case):
         else:
             assert a == b
     assert replace(first, currency="USD").currency == "USD"
+
+
+def test_a_parent_follows_its_parts_though_an_earlier_position_of_it_is_built_no_more(case):
+    """Q stands first with another content that has run out: its standard follows from the position that is built."""
+    bom, estimate = finance_case.bom_frame((("assembly", "Q", -1, 1, np.nan, 4.78, np.nan, ""), *SHIFTED))
+    lines, audited = finance_case.lines_of(bom, estimate)
+    lines.loc[0, "qty_per"] = audited.loc[0, "qty_per"] = 0.0
+    before = row(reconcile(**case).proposed, "Q")
+    after = row(reconcile(**case | {"bom": bom, "lines": lines, "audited": audited}).proposed, "Q")
+    assert before["proposed"] == Decimal("4.4244")
+    assert (after["proposed"], after["rule"]) == (before["proposed"], before["rule"])
+
+
+SHIFTED = tuple(
+    (kind, part_no, parent + 1 if parent >= 0 else -1, *rest)
+    for kind, part_no, parent, *rest in finance_case.ROWS
+)  # fmt: skip
