@@ -2,7 +2,7 @@
 
 Findings: ``K001`` a part with several standards, ``K002`` a standard without a date, ``K003`` parts without a standard,
 ``K004`` standards of parts the BOM does not hold, ``K005`` a part booked at several costs, ``K006`` a standard in a
-currency without rates, ``K007`` parts that could not be estimated.
+currency without rates, ``K007`` parts that could not be estimated, ``K014`` last purchases after the as-of date.
 """
 
 from __future__ import annotations
@@ -41,18 +41,25 @@ def standards_in_audit_currency(standards: pd.DataFrame, *, fx: Fx, as_of: date)
     DataFrame, index part_no
         ``standard_cost`` at the rate of the day it was set, ``standard_stated`` and ``standard_currency`` as in the
         file, ``set_on``, ``on_hand_qty``, ``annual_qty``, ``last_purchase_price`` at the rate of the day it was paid,
-        ``last_purchase_date``. [audit currency/uom, uom, uom/year]
+        ``last_purchase_date``. Of several standards the one set last up to the as-of date; what was paid later was
+        not paid yet. [audit currency/uom, uom, uom/year]
     findings : list of Finding
-        ``K001``, ``K002``, ``K006``.
+        ``K001``, ``K002``, ``K006``, ``K014``.
     """
     stated = standards["currency"].str.upper()
     rows = standards.assign(currency=stated.where(stated != "", fx.currency))
     usable = (rows["part_no"] != "") & rows["standard_cost"].notna()
     known = pd.Series(fx.known(rows["currency"].to_numpy()), index=rows.index)
-    findings = _about_standards(rows, usable=usable, known=known)
-    rows = rows[usable & known].sort_values("set_on", kind="stable", na_position="first")
-    rows = rows.drop_duplicates("part_no", keep="last").sort_values("part_no", kind="stable").set_index("part_no")
     today = pd.Timestamp(as_of)
+    findings = _about_standards(rows, usable=usable, known=known, today=today)
+    paid_by_then = ~(rows["last_purchase_date"] > today)
+    rows = rows.assign(
+        set_by_then=~(rows["set_on"] > today),
+        last_purchase_price=rows["last_purchase_price"].where(paid_by_then),
+        last_purchase_date=rows["last_purchase_date"].where(paid_by_then),
+    )
+    rows = rows[usable & known].sort_values(["set_by_then", "set_on"], kind="stable", na_position="first")
+    rows = rows.drop_duplicates("part_no", keep="last").sort_values("part_no", kind="stable").set_index("part_no")
     currency = rows["currency"].to_numpy()
     set_on, paid_on = (rows[c].fillna(today).to_numpy() for c in ("set_on", "last_purchase_date"))
     return rows.assign(
@@ -194,7 +201,7 @@ def _by_part(lines: pd.DataFrame, audited: pd.DataFrame) -> pd.DataFrame:
     return firsts.join(sums).join(pd.DataFrame(means))
 
 
-def _about_standards(rows: pd.DataFrame, *, usable: pd.Series, known: pd.Series) -> list[Finding]:
+def _about_standards(rows: pd.DataFrame, *, usable: pd.Series, known: pd.Series, today: pd.Timestamp) -> list[Finding]:
     wrong = rows.loc[usable & ~known, ["source_file", "source_sheet", "source_row", "currency"]]
     findings = [
         error("K006", "a standard cost needs a currency with exchange rates", file=file, sheet=sheet, row=int(row),
@@ -207,7 +214,13 @@ def _about_standards(rows: pd.DataFrame, *, usable: pd.Series, known: pd.Series)
     if len(twice):
         findings.append(
             warning("K001", "a part should have one standard cost", file=file, column="part_no", found=_named(twice),
-                    assumed="the one set last")
+                    assumed=f"the one set last up to {today:%Y-%m-%d}")
+        )  # fmt: skip
+    later = int((kept["last_purchase_date"] > today).sum())
+    if later:
+        findings.append(
+            note("K014", f"{later} last purchases are later than {today:%Y-%m-%d}", file=file,
+                 column="last_purchase_date", assumed="not used: they were not paid yet")
         )  # fmt: skip
     undated = int(kept["set_on"].isna().sum())
     if undated:

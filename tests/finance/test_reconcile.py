@@ -220,6 +220,22 @@ def test_several_standards_of_a_part_are_named_and_the_last_counts(case):
     assert "K001" in {f.code for f in got.findings}
 
 
+def test_a_standard_or_a_purchase_of_a_day_to_come_does_not_count_yet(case):
+    """Next year's standard stands in the file already; S was paid 9.00 a month after the as-of date."""
+    again = case["standards"].iloc[[0]].assign(standard_cost=9.0, set_on=pd.Timestamp("2027-01-01"))
+    case["standards"] = pd.concat([case["standards"], again], ignore_index=True)
+    later = {"last_purchase_price": 9.0, "last_purchase_date": pd.Timestamp("2026-07-31")}
+    case["standards"].loc[0, list(later)] = list(later.values())
+    got = reconcile(**case)
+    part = row(got.parts, "S")
+    assert part["standard_cost"] == 4.0
+    assert np.isnan(part["last_purchase_price"])
+    assert np.isnan(part["ppv_realised"])
+    assert part["expected_basis"] == "estimate"
+    assert [f.found for f in got.findings if f.code == "K001"] == ["S"]
+    assert any(f.code == "K014" and f.column == "last_purchase_date" for f in got.findings)
+
+
 def test_flat_bom_without_an_assembly_has_a_product_row(case):
     rows = [("part", "A", -1, 2, np.nan, 1.5, 1.2, "x"), ("part", "B", -1, 1, np.nan, 3.0, 3.0, "x")]
     bom, estimate = finance_case.bom_frame(rows)
