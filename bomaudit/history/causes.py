@@ -146,10 +146,21 @@ def _stages(old: Snapshot, new: Snapshot, run: Callable[[Settings], Snapshot]) -
             stages.append(("setting", run(ruled)))
         moved = {t for t in _MARKET_FILES if old.inputs.get(t) != new.inputs.get(t)}
         if moved:
-            names = files["new"].files.model_dump()
-            market = ruled.files.model_copy(update={t: names[t] for t in moved})
-            stages.append(("curve", run(ruled.model_copy(update={"files": market}))))
+            stages.append(("curve", run(_with_tables(ruled, files["new"], moved))))
     return [("", old), *stages, ("data", new)]
+
+
+def _with_tables(settings: Settings, of: Settings, tables: set[str]) -> Settings:
+    """Settings that read some tables as others do: their files, and what is said of their sheets and columns."""
+    names = of.files.model_dump()
+    said = {
+        part: {t: v for t, v in getattr(settings, part).items() if t not in tables}
+        | {t: v for t, v in getattr(of, part).items() if t in tables}
+        for part in ("sheets", "columns")
+    }
+    return settings.model_copy(
+        update={"files": settings.files.model_copy(update={t: names[t] for t in tables}), **said}
+    )
 
 
 def _at(settings: Settings, of: Snapshot) -> object:

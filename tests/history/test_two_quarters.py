@@ -111,3 +111,39 @@ def test_forecast_is_scored_against_the_quote_that_came_in(quarters):
     record = calibration([compared.old, compared.new], second.quotes, fx=second.opened.fx)
     assert record.loc[0, "quotes"] >= 1
     assert record.loc[1, "quotes"] == 0
+
+
+@pytest.fixture
+def small(tmp_path):
+    """A folder of one part with its market, and how to store it as it is."""
+    (tmp_path / "bom.csv").write_text(
+        "part_no,qty,unit_cost,currency,cost_date,commodity\nA-1,1,40,EUR,2020-05-10,brushed_motor\n"
+    )
+    rows = "".join(f"brushed_motor,{year},{1_000_000 + 100_000 * (year - 2018)}\n" for year in range(2018, 2024))
+    (tmp_path / "volumes.csv").write_text(f"commodity,period,volume\n{rows}")
+    (tmp_path / "audit.toml").write_text(
+        '[audit]\nas_of = 2025-06-30\ncurrency = "EUR"\nannual_volume = 2000\n'
+        '[files]\nbom = "bom.csv"\nvolumes = "volumes.csv"\n'
+    )
+
+    def kept(day):
+        store(audit(tmp_path), tmp_path, stored_at=dt.datetime(2026, 7, day, tzinfo=dt.UTC))
+        return open_stored(tmp_path, "latest")
+
+    return tmp_path, kept
+
+
+def test_a_header_named_with_a_new_file_of_volumes_is_read_with_it(small):
+    """The newer file calls its volumes otherwise and audit.toml says so: the whole change is the market's."""
+    folder, kept = small
+    old = kept(1)
+    volumes = (folder / "volumes.csv").read_text().replace("volume", "Wert Y", 1)
+    (folder / "volumes.csv").write_text(f"{volumes}brushed_motor,2024,1900000\n")
+    with (folder / "audit.toml").open("a") as settings:
+        settings.write('[columns.volumes]\nvolume = "Wert Y"\n')
+    new = kept(2)
+    effects = causes_by_rerun(old, new, run=audit_again).lines.iloc[0]
+    change = float((new.tables["lines"]["estimate"] - old.tables["lines"]["estimate"]).iloc[0])
+    assert abs(change) > 0.1
+    assert effects["effect_curve"] == pytest.approx(change, abs=1e-9)
+    assert effects["why"] == "curve"
