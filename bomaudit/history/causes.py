@@ -185,6 +185,7 @@ def _effects(stages: list[tuple[str, Snapshot]], table: str, amount: str, verdic
         out[f"effect_{cause}"] += amounts[k].reindex(keys) - amounts[k - 1].reindex(keys)
         turned = verdicts[k].reindex(keys) != verdicts[k - 1].reindex(keys)
         last = last.mask(turned, cause)
+    last = last.where(verdicts[-1].reindex(keys) != verdicts[0].reindex(keys), "")  # turned and turned back
     scale = amounts[-1].reindex(keys).abs()
     moved = out.abs().max(axis=1) > _SAME * scale.clip(lower=1.0)
     out["why"] = last.where(last != "", pd.Series(_largest(out), index=keys).where(moved, ""))

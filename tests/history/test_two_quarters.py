@@ -147,3 +147,20 @@ def test_a_header_named_with_a_new_file_of_volumes_is_read_with_it(small):
     assert abs(change) > 0.1
     assert effects["effect_curve"] == pytest.approx(change, abs=1e-9)
     assert effects["why"] == "curve"
+
+
+def test_a_status_that_turned_and_turned_back_is_no_reason(small):
+    """Two years make the line drift, a materiality of 20 % has it current again: only time moved its estimate."""
+    folder, kept = small
+    settings = (folder / "audit.toml").read_text()
+    (folder / "audit.toml").write_text(settings.replace("2025-06-30", "2020-12-31"))
+    old = kept(1)
+    later = settings.replace("2025-06-30", "2022-12-31")
+    (folder / "audit.toml").write_text(later)
+    assert audit(folder).lines["status"].tolist() == ["drifting"]
+    (folder / "audit.toml").write_text(later.replace("[files]", "materiality = 0.2\n[files]"))
+    new = kept(2)
+    assert [s.tables["lines"]["status"].tolist() for s in (old, new)] == [["current"], ["current"]]
+    effects = causes_by_rerun(old, new, run=audit_again).lines.iloc[0]
+    assert abs(effects["effect_time"]) > 0.1
+    assert (effects["effect_setting"], effects["why"]) == (0.0, "time")
