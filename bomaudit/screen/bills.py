@@ -19,7 +19,7 @@ from bomaudit.settings import load, overridden
 from bomaudit.status import STATUS_CODES
 
 _TEXTS = frozenset({"text", "code"})
-_MONEY = ("npv", "npv_low", "npv_high")
+_MONEY = ("npv", "npv_low", "npv_high", "npv_counted")
 
 
 def audit_piece(piece: Piece, plan: Plan) -> Audit:
@@ -83,7 +83,9 @@ def rate_of(currency: str, plan: Plan) -> float:
 
 
 def _decisions(piece: Piece, audit: Audit, rate: float) -> tuple[dict[str, Any], ...]:
-    frame = audit.decided.decisions.assign(bom=piece.name)[list(REOPEN.names)]
+    counted = audit.decided.portfolio.set_index("decision")["npv_counted"]
+    frame = audit.decided.decisions
+    frame = frame.assign(bom=piece.name, npv_counted=frame["decision"].map(counted).astype(float))[list(REOPEN.names)]
     frame = frame.assign(**{c: frame[c] * rate for c in _MONEY})
     rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
     return tuple({str(k): v for k, v in row.items()} for row in rows)

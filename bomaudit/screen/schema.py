@@ -77,7 +77,12 @@ RANKING = Table(
         Column("below_per_year", "money", "booked costs below today's estimates, flagged lines", "currency/year"),
         Column("decisions", "number", "decisions of the BOM's register; of BOMs only"),
         Column("reopen", "number", "of which to re-open or to review; of BOMs only"),
-        Column("reopen_npv", "money", "net present value of these, after the cost of change; of BOMs only", "currency"),
+        Column(
+            "reopen_npv",
+            "money",
+            "net present value of these together, after the cost of change; of BOMs only",
+            "currency",
+        ),
     ),
 )
 
@@ -92,6 +97,8 @@ REOPEN = Table(
                 "decision", "title", "chosen", "switch_to", "verdict", "p_flip", "npv", "npv_low", "npv_high", "reason",
             )
         ),
+        Column("npv_counted", "money", "what one to re-open or review adds to the total of its BOM: 0 where another "
+               "takes out the same part, a shared change is paid once", "currency"),
     ),
 )  # fmt: skip
 """Money in the currency of the screening."""

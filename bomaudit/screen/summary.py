@@ -58,7 +58,11 @@ def sum_up(paths: Iterable[Path], reopen: pd.DataFrame) -> Summary:
     money = {a: int(by["bom"][a].sum()) / TICKS_PER_UNIT for a in AMOUNTS}
     named = {f"{a}_per_year": v for a, v in money.items()} | {k: len(rankings[k]) for k in GROUPS}
     worth = reopen[reopen["verdict"].isin(WORTH_IT)]
-    decisions = {"decisions": len(reopen), "reopen": len(worth), "reopen_npv": float(worth["npv"].astype(float).sum())}
+    decisions = {
+        "decisions": len(reopen),
+        "reopen": len(worth),
+        "reopen_npv": float(worth["npv_counted"].astype(float).sum()),
+    }
     return Summary(rankings, totals | named | decisions, tuple(_assumed(by, totals)))
 
 
@@ -83,7 +87,7 @@ def _ranked(sums: pd.DataFrame, reopen: pd.DataFrame) -> pd.DataFrame:
     worth = reopen[reopen["verdict"].isin(WORTH_IT)]
     registers = {
         "decisions": reopen.groupby("bom").size(), "reopen": worth.groupby("bom").size(),
-        "reopen_npv": worth.groupby("bom")["npv"].sum(),
+        "reopen_npv": worth.groupby("bom")["npv_counted"].sum(),
     }  # fmt: skip
     for name, values in registers.items():
         known = values.reindex(frame["name"]).to_numpy(dtype=float)

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from screen_case import AS_OF, all_lines, hashes, make_dataset, plan_of, run, write_book, write_dataset, write_quotes
 
+from bomaudit.audit import audit
 from bomaudit.findings import BadInput
 from bomaudit.report.files import write
 from bomaudit.screen.run import screen
@@ -24,6 +25,30 @@ def test_a_folder_comes_out_as_its_audit(sample_folder, sample_audit, tmp_path):
     verdicts = sample_audit.decided.decisions["verdict"]
     assert result.summary.totals["decisions"] == len(verdicts)
     assert result.summary.totals["reopen"] == verdicts.isin(["reopen", "review"]).sum()
+
+
+def test_what_decisions_are_worth_together_is_what_the_audit_says(tmp_path):
+    """D1 and D2 take out the same part: it can be taken out once."""
+    (tmp_path / "bom.csv").write_text(
+        "part_no,qty,unit_cost,currency,cost_date,commodity\n"
+        "H1,1,40,EUR,2020-05-10,dc_motor\nH6,1,18,EUR,2022-02-02,wire_harness\n"
+    )
+    head = "decision,option,chosen,element,kind,part_no,qty,amount,currency,basis,annual_volume,years_left,change_cost"
+    rows = [
+        f"{name},now,y,part,part,{part},1,,EUR,per_unit,2000,5,\n{name},other,n,rest,other,,,{rest},EUR,per_unit,2000,5,9000"
+        for name, part, rest in (("D1", "H1", 15), ("D2", "H1", 10), ("D3", "H6", 5))
+    ]
+    (tmp_path / "decisions.csv").write_text("\n".join([head, *rows]) + "\n")
+    (tmp_path / "audit.toml").write_text(
+        '[audit]\nas_of = 2026-06-30\ncurrency = "EUR"\n[files]\nbom = "bom.csv"\ndecisions = "decisions.csv"\n'
+    )
+    portfolio = audit(tmp_path).decided.portfolio
+    assert portfolio["counted"].tolist().count(False) == 1
+    result = run([tmp_path], tmp_path / "out")
+    worth = float(portfolio["npv_counted"].sum())
+    assert worth < float(portfolio["npv"].sum()) - 50_000
+    assert result.summary.totals["reopen_npv"] == pytest.approx(worth)
+    assert result.summary.rankings["bom"]["reopen_npv"].tolist() == pytest.approx([worth])
 
 
 @pytest.fixture(scope="module")
