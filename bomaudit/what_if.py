@@ -24,6 +24,8 @@ DECISION_FIELDS = ("annual_volume", "volume_growth", "years_left", "change_cost"
 _NUMBER = r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?"
 _MONEY = re.compile(rf"({_NUMBER})(?:\s*([A-Za-z]{{3}}))?")
 _MOVED = re.compile(rf"(?:x({_NUMBER})|([+-]\d+(?:\.\d+)?)\s*%|({_NUMBER}))")
+_MARKS = {"decision": ".", "volume": "@", "input": "@"}
+"""What parts the name from the field or the period, of the kinds that have one."""
 _HALF = 0.5
 _STEEPEST = 5.0  # largest exponent, either way, that is believed: 97 % off with each doubling; published: within 1.3
 
@@ -99,8 +101,8 @@ def told_apart(given: Iterable[str]) -> tuple[list[str], tuple[Change, ...]]:
             settings.append(text)
             continue
         kind = kind.strip().lower()
-        mark = "." if kind == "decision" else "@"
-        name, _, at = rest.rpartition(mark) if mark in rest else (rest, "", "")
+        mark = _MARKS.get(kind, "")  # any other name may hold one: of parts, say
+        name, _, at = rest.rpartition(mark) if mark and mark in rest else (rest, "", "")
         if kind not in KINDS or not equals or not name.strip() or not value.strip():
             bad.append(error("S014", f"a what-if is written {', '.join(f'{k}:{h}' for k, h in FORMS.items())}",
                              found=repr(text), advice=near(kind, KINDS) if kind not in KINDS else ""))  # fmt: skip

@@ -36,6 +36,11 @@ def test_settings_are_told_from_inputs():
     ]  # fmt: skip
 
 
+def test_a_part_number_may_hold_the_mark_of_a_period():
+    _, changes = told_apart(["price:A@B=3", "booked:A@B=+5%", "volume:bearing@2024=x2", "input:copper@2025-06=x2"])
+    assert [(c.name, c.at) for c in changes] == [("A@B", ""), ("A@B", ""), ("bearing", "2024"), ("copper", "2025-06")]
+
+
 @pytest.mark.parametrize(
     ("text", "code", "said"),
     [
@@ -57,6 +62,8 @@ def test_settings_are_told_from_inputs():
         ("exponent:dc_moter=0.3", "S015", "dc_motor"),
         ("learning_rate:dc_motor=120%", "S014", "below 1"),
         ("trend:dc_motor=-2%", "S014", "exponent:dc_motor"),
+        ("price:FS55-1101@2024=12", "S015", "found 'FS55-1101@2024'"),
+        ("exponent:dc_motor@2024=0.3", "S015", "found 'dc_motor@2024'"),
         ("exponent:chemical=0.2", "S015", "there are"),
         ("price:FS55-1101=1e400", "S014", "amount above 0"),
         ("booked:FS55-1101=5 XYZ", "S014", "a currency with exchange rates"),
