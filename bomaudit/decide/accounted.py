@@ -151,7 +151,8 @@ def account(
     A once cost C counts C / N with N the discounted products: of the whole programme as booked (from the decision to
     the end of the years left, at today's annual volume), of the years left today. A yearly cost counts its present
     value / N. Once costs of the chosen option dated up to today, or undated, are spent and count 0 today; those of an
-    alternative are still to be spent. The rate is real, because prices are today's and rise with inflation.
+    alternative are still to be spent. One dated ahead counts at its present value. The rate is real, because prices
+    are today's and rise with inflation.
     """
     heads, e = register.decisions, costed.elements
     rate = rate_of(rules)
@@ -173,6 +174,8 @@ def account(
     decision_of = register.options["d"].to_numpy(dtype=np.int64)
 
     spent = is_spent(register, costed, as_of=day or as_of)
+    ahead = (e["date"] - pd.Timestamp(day or as_of)).dt.days.clip(lower=0).fillna(0.0).to_numpy() / DAYS_PER_YEAR
+    present = np.where(costed.once, (1.0 + rate) ** -ahead, 1.0)
 
     def weight(products: Floats, years: Floats) -> Floats:
         left = np.where(products > 0, products, np.nan)
@@ -184,7 +187,7 @@ def account(
         chosen=chosen,
         first_option=np.searchsorted(decision_of, np.arange(len(heads) + 1)),
         option_of=e["o"].to_numpy(dtype=np.int64),
-        unit_weight=np.where(spent, 0.0, weight(products, present_years)),
+        unit_weight=np.where(spent, 0.0, weight(products, present_years) * present),
         booked_weight=weight(booked_products, booked_years),
         spent=spent,
         quantity=e["qty"].to_numpy(dtype=float),

@@ -120,8 +120,19 @@ def test_one_time_costs_of_the_chosen_option_that_are_still_to_come_count():
         row("D", "old", "tool", kind="tooling", basis="once", amount=90_000.0, date=pd.Timestamp(2027, 1, 1)),
         row("D", "new", "b", part_no="P2"),
     )
-    assert cost["old"][1] == pytest.approx(12 + 9 / FIVE)
+    assert cost["old"][1] == pytest.approx(12 + 9 / FIVE * (1 + RATE) ** -(185 / 365.25))  # from 2026-06-30
     assert not case.findings
+
+
+def test_one_time_costs_to_come_are_worth_less_the_later_they_fall():
+    """A tool of the alternative that is due in four years costs what put aside today pays for it then."""
+    due = pd.Timestamp(2030, 6, 30)
+    _, case = costs(
+        row("D", "old", "a", part_no="P1"),
+        row("D", "new", "b", part_no="P2"),
+        row("D", "new", "tool", kind="tooling", basis="once", amount=90_000.0, date=due),
+    )
+    assert case.npv[0] == pytest.approx(10_000 * FIVE * 3 - 90_000 * (1 + RATE) ** -4, rel=1e-6)
 
 
 def test_yearly_costs_divide_by_the_year():
