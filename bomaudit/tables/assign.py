@@ -8,7 +8,7 @@ import numpy as np
 
 from bomaudit.glossary import Table
 from bomaudit.tables.columns import LEAST, Columns, Mapped
-from bomaudit.tables.headers import Header
+from bomaudit.tables.headers import EXACT, Header
 from bomaudit.tables.money_columns import money_columns
 from bomaudit.tables.profile import Profile
 
@@ -178,14 +178,14 @@ def _holds_names(p: Profile) -> bool:
 
 
 def _stand_ins(table: Table, headers: Sequence[Header], chosen: dict[str, Mapped]) -> None:
-    """Outside a BOM "article" or a maker's number may be what a row is about."""
+    """Outside a BOM "article" or a maker's number may be what a row is about; not what bears another column's name."""
     if "part_no" not in table.names or "part_no" in chosen or any(h.score("part_no") >= LEAST for h in headers):
         return
     taken = {m.column for m in chosen.values()}
     fit = [
         (max(h.score("~supplier_no"), h.score("~mpn"), 0.8 * h.score("~name")), -c)
         for c, h in enumerate(headers)
-        if c not in taken
+        if c not in taken and max(h.score(name) for name in table.names) < EXACT
     ]
     if fit and max(fit)[0] >= LEAST:
         column = -max(fit)[1]

@@ -91,3 +91,20 @@ def test_the_same_table_reads_the_same_from_every_file_type(tmp_path):
         got = read_table(tmp_path / name, BOM).frame
         for column in frame.columns:
             assert got[column].tolist() == frame[column].tolist(), (name, column)
+
+
+@pytest.mark.parametrize("title", ["", "title,"])
+def test_a_register_without_part_numbers_keeps_its_elements_and_titles(tmp_path, title):
+    """Both are words for a thing as well, but name columns of the register: neither stands in for the part number."""
+    path = tmp_path / "decisions.csv"
+    path.write_text(
+        f"decision,{title}option,chosen,element,kind,amount\n"
+        + "".join(
+            f"D,{'which pump,' if title else ''}{option},{mark},{what},other,{amount}\n"
+            for option, mark, what, amount in (("a", "y", "pump", 20), ("b", "n", "other pump", 12))
+        )
+    )
+    frame = read_table(path, TABLES_IN["decisions"]).frame
+    assert frame["element"].tolist() == ["pump", "other pump"]
+    assert frame["title"].tolist() == (["which pump"] * 2 if title else ["", ""])
+    assert frame["part_no"].tolist() == ["", ""]
