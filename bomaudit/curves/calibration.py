@@ -34,7 +34,8 @@ class Pool:
         Standard deviation over technologies of the lasting yearly change, experience included, of those that grow as is
         typical. [ln/year]
     drift_wander, drift_memory : float
-        Standard deviation of the present drift about the lasting one, and how long it keeps. [ln/year, year]
+        Standard deviation of the present drift about the lasting one where the noise is the median, in proportion to
+        the noise elsewhere; and how long it keeps. [ln/year, year]
     typical_growth : float
         Yearly growth of ln cumulative volume at which the lasting yearly change says nothing of the exponent; 0 without
         a volume index. [ln/year]

@@ -5,7 +5,9 @@ are each a lasting value plus a wandering one. The lasting ones are not independ
 about the yearly fall over the yearly growth [1]_. What is independent of it is the yearly change at a typical growth
 :math:`g`, :math:`\delta - \alpha g`, which stands for the lasting drift among the states. How noisy a technology is,
 and how much its rates wander, are not known: a grid of both, weighed by the likelihood, stands for them. Their
-uncertainty makes the tails those of a Student t.
+uncertainty makes the tails those of a Student t. The drift of a noisy price wanders more than that of a calm one, in
+proportion to its noise: of published prices the calm quarter changes its course in ten years by less than half of what
+the noisy quarter does.
 
 References
 ----------
@@ -43,7 +45,7 @@ class Prior:
     exponent, drift : float
         Means; the drift is what comes beside experience. [-, ln/year]
     exponent_sd, exponent_wander, drift_sd, drift_wander : float
-        [-, -, ln/year, ln/year]
+        [-, -, ln/year, ln/year]; ``drift_wander`` at the median noise scale.
     noise : float
         Median noise scale. [ln]
     """
@@ -68,8 +70,8 @@ class Posterior:
         Of :data:`STATES`, about the scales' uncertainty too.
     noise : float
         Expected squared noise scale. [ln²]
-    wander : float
-        Expected square of how much the rates wander, 1 for as much as the pool. [-]
+    wander, drifting : float
+        Expected squares of how much the exponent and the drift wander, 1 for as much as the prior. [-]
     drawn : float
         Share of the present exponent's variance that the changes take away, at given scales: their weight against the
         prior. Surprising changes make it no smaller, though they raise the scales and with them the variance. [-]
@@ -86,6 +88,7 @@ class Posterior:
     covariance: Floats
     noise: float
     wander: float
+    drifting: float
     drawn: float
     dof: float
     log_likelihood: float
@@ -126,8 +129,8 @@ def posterior(series: Series, prior: Prior, pool: Pool, *, inflate: Floats | Non
     known = np.array([prior.exponent, 0.0, prior.drift - pool.typical_growth * prior.exponent, 0.0, 0.0])
     return Posterior(
         mean + known, covariance, float(weight @ grid.noise2),
-        float(weight @ grid.wander2), float(weight @ grid.drawn),
-        _tails(weight, grid.noise2, grid.wander2, prior), evidence,
+        float(weight @ grid.wander2), float(weight @ grid.drift2), float(weight @ grid.drawn),
+        _tails(weight, grid, prior), evidence,
         weight @ grid.surprise, weight @ grid.surprise_variance,
     )  # fmt: skip
 
@@ -138,6 +141,7 @@ class _Grid:
 
     noise2: Floats
     wander2: Floats
+    drift2: Floats
     log_likelihood: Floats
     mean: Floats
     covariance: Floats
@@ -150,30 +154,33 @@ def _grid(fixed: Floats, parts: _Parts, residual: Floats, prior: Prior, pool: Po
     r"""Condition on every pair of scales; one eigendecomposition serves all noise scales of one wandering scale.
 
     With :math:`N = LL'` and :math:`L^{-1} F L^{-T} = U D U'`, the inverse of :math:`F + \sigma^2 N` is
-    :math:`W (D + \sigma^2)^{-1} W'`, :math:`W = L^{-T} U`.
+    :math:`W (D + \sigma^2)^{-1} W'`, :math:`W = L^{-T} U`. Noise and the wandering of the drift, which goes with it,
+    are :math:`N`.
     """
     n = len(residual)
-    noise2 = prior.noise**2 * np.exp(2 * pool.noise_log_sd * _NODES)
+    times = np.exp(2 * pool.noise_log_sd * _NODES)
+    noise2 = prior.noise**2 * times
     wander2 = np.exp(2 * pool.wander_log_sd * _WANDER_NODES)
-    root = np.linalg.cholesky(parts.noise + _JITTER * np.eye(n))
+    each = wander2[:, None, None]
+    root = np.linalg.cholesky(parts.noise + each * parts.drifting + _JITTER * np.eye(n))
     back = np.linalg.inv(root)
-    whole = fixed + wander2[:, None, None] * parts.wandering
-    value, vector = np.linalg.eigh(back @ whole @ back.T)
-    turn = back.T @ vector  # (wander, n, n)
+    value, vector = np.linalg.eigh(back @ (fixed + each * parts.wandering) @ np.swapaxes(back, 1, 2))
+    turn = np.swapaxes(back, 1, 2) @ vector  # (wander, n, n)
     scale = 1.0 / (np.maximum(value, 0.0)[:, None, :] + noise2[:, None])  # (wander, noise, n)
     turned = residual @ turn  # (wander, n)
-    still = np.swapaxes(turn, 1, 2) @ (parts.state_lasting + wander2[:, None, None] * parts.state_wandering)
-    moving = np.swapaxes(turn, 1, 2) @ parts.state_noise
+    still = np.swapaxes(turn, 1, 2) @ (parts.state_lasting + each * parts.state_wandering)
+    moving = np.swapaxes(turn, 1, 2) @ (parts.state_noise + each * parts.state_drifting)
     cross = still[:, None] + noise2[:, None, None] * moving[:, None]  # (wander, noise, n, states)
     weighed = cross * scale[..., None]
-    before = parts.state_variance(prior, pool, noise2, wander2)
+    before = parts.state_variance(prior, pool, times, wander2)
     inside = before[..., None] * np.eye(_SIZE) - np.swapaxes(cross, 2, 3) @ weighed
     alone = 1.0 / (scale @ np.swapaxes(turn**2, 1, 2))
     pull = (scale * turned[:, None, :]) @ np.swapaxes(turn, 1, 2)
-    logdet = 2 * np.log(np.diag(root)).sum() - np.log(scale).sum(axis=2)
+    logdet = 2 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)[:, None] - np.log(scale).sum(axis=2)
     fit = (scale * turned[:, None, :] ** 2).sum(axis=2)
     return _Grid(
         noise2=np.tile(noise2, len(wander2)), wander2=np.repeat(wander2, len(noise2)),
+        drift2=np.outer(wander2, times).ravel(),
         log_likelihood=_flat(-0.5 * (fit + logdet + n * np.log(2 * np.pi))),
         mean=_flat((np.swapaxes(weighed, 2, 3) @ turned[:, None, :, None])[..., 0]),
         covariance=_flat(inside), drawn=_flat(_drawn(before, inside)),
@@ -192,18 +199,21 @@ def _flat(by_scales: Floats) -> Floats:
     return by_scales.reshape(by_scales.shape[0] * by_scales.shape[1], *by_scales.shape[2:])
 
 
+_LEAST = 1e-4  # ln; the least noise that a drift's wandering is measured by
 _JITTER = 1e-8  # ln², a hundredth of a per cent: prices are printed with few digits
 
 
 @dataclass(frozen=True)
 class _Parts:
-    """Covariances of the changes, and of changes with states, for unit scales."""
+    """Covariances of the changes, and of changes with states, for unit scales; drifting for a unit noise scale."""
 
     lasting: Floats
     wandering: Floats
+    drifting: Floats
     noise: Floats
     state_lasting: Floats
     state_wandering: Floats
+    state_drifting: Floats
     state_noise: Floats
 
     @classmethod
@@ -215,30 +225,31 @@ class _Parts:
         xx, tt = np.outer(x, x), np.outer(t, t)
         steady, passing = pool.level_share, 1 - pool.level_share
         level = steady * level_covariance(spans) + passing * deviation_covariance(spans, pool.noise_memory)
-        states = np.zeros((3, n, _SIZE))
+        drift = prior.drift_wander**2 / max(prior.noise, _LEAST) ** 2
+        states = np.zeros((4, n, _SIZE))
         states[0, :, 0], states[0, :, 2] = -(prior.exponent_sd**2) * faster, prior.drift_sd**2 * t
-        for k, sign, amount, memory in (
-            (1, -x, prior.exponent_wander, pool.exponent_memory), (3, t, prior.drift_wander, pool.drift_memory)
+        for row, k, sign, amount, memory in (
+            (1, 1, -x, prior.exponent_wander**2, pool.exponent_memory), (2, 3, t, drift, pool.drift_memory)
         ):  # fmt: skip
-            states[1, :, k] = amount**2 * sign * np.exp(-since / memory) * rate_carry(spans.years, memory)
+            states[row, :, k] = amount * sign * np.exp(-since / memory) * rate_carry(spans.years, memory)
         fade = np.exp(-since / pool.noise_memory)
-        states[2, :, 4] = passing * (fade - np.exp(-(since + spans.years) / pool.noise_memory))
+        states[3, :, 4] = passing * (fade - np.exp(-(since + spans.years) / pool.noise_memory))
         return cls(
             lasting=prior.exponent_sd**2 * np.outer(faster, faster) + prior.drift_sd**2 * tt,
-            wandering=prior.exponent_wander**2 * xx * rate_covariance(spans, pool.exponent_memory)
-            + prior.drift_wander**2 * tt * rate_covariance(spans, pool.drift_memory),
+            wandering=prior.exponent_wander**2 * xx * rate_covariance(spans, pool.exponent_memory),
+            drifting=drift * tt * rate_covariance(spans, pool.drift_memory),
             noise=level,
-            state_lasting=states[0], state_wandering=states[1], state_noise=states[2],
+            state_lasting=states[0], state_wandering=states[1], state_drifting=states[2], state_noise=states[3],
         )  # fmt: skip
 
     @staticmethod
-    def state_variance(prior: Prior, pool: Pool, noise2: Floats, wander2: Floats) -> Floats:
+    def state_variance(prior: Prior, pool: Pool, times: Floats, wander2: Floats) -> Floats:
         """Variance of the states before any data, shape (wander, noise, states)."""
-        variance = np.zeros((len(wander2), len(noise2), _SIZE))
+        variance = np.zeros((len(wander2), len(times), _SIZE))
         variance[..., 0], variance[..., 2] = prior.exponent_sd**2, prior.drift_sd**2
         variance[..., 1] = prior.exponent_wander**2 * wander2[:, None]
-        variance[..., 3] = prior.drift_wander**2 * wander2[:, None]
-        variance[..., 4] = (1 - pool.level_share) * noise2
+        variance[..., 3] = prior.drift_wander**2 * np.outer(wander2, times)
+        variance[..., 4] = (1 - pool.level_share) * prior.noise**2 * times
         return variance
 
 
@@ -247,9 +258,10 @@ def least_noise(prior: Prior, pool: Pool) -> float:
     return float(prior.noise * np.exp(pool.noise_log_sd * _NODES[0]))
 
 
-def _tails(weight: Floats, noise2: Floats, wander2: Floats, prior: Prior) -> float:
+def _tails(weight: Floats, grid: _Grid, prior: Prior) -> float:
     r"""Degrees of freedom with the excess kurtosis of mixed variances: :math:`4 + 2 \bar V^2 / \mathrm{Var}\,V`."""
-    yearly = noise2 + wander2 * (_TYPICAL_GROWTH * prior.exponent_wander) ** 2 + wander2 * prior.drift_wander**2
+    yearly = grid.noise2 + grid.wander2 * (_TYPICAL_GROWTH * prior.exponent_wander) ** 2
+    yearly = yearly + grid.drift2 * prior.drift_wander**2
     mean = float(weight @ yearly)
     spread = float(weight @ (yearly - mean) ** 2)
     return float(min(4 + 2 * mean**2 / max(spread, 1e-300), _MOST_DOF)) if mean > 0 else _MOST_DOF

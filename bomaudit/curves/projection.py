@@ -68,12 +68,11 @@ class Rates:
     @classmethod
     def of(cls, found: list[Posterior], priors: list[Prior], *, own: Floats, latest: Floats) -> Rates:
         """Stack the posteriors of commodities."""
-        wander = np.array([f.wander for f in found])
         return cls(
             mean=np.array([f.mean for f in found]).reshape(-1, len(STATES)),
             covariance=np.array([[f.covariance[i, j] for i, j in _PAIRS] for f in found]).reshape(-1, len(_PAIRS)),
-            exponent_wander=wander * np.array([p.exponent_wander for p in priors]) ** 2,
-            drift_wander=wander * np.array([p.drift_wander for p in priors]) ** 2,
+            exponent_wander=np.array([f.wander * p.exponent_wander**2 for f, p in zip(found, priors, strict=True)]),
+            drift_wander=np.array([f.drifting * p.drift_wander**2 for f, p in zip(found, priors, strict=True)]),
             noise=np.array([f.noise for f in found]),
             own=own,
             dof=np.array([f.dof for f in found]),
