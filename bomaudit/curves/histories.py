@@ -100,7 +100,8 @@ def read_histories(
     findings : list of Finding
     """
     named = own[own["commodity"] != ""]
-    kept = starter[~starter["commodity"].isin(named["commodity"].unique())]
+    counts = (named["period"] <= pd.Timestamp(as_of)) & ((named["volume"] > 0) | (named["cumulative_volume"] > 0))
+    kept = starter[~starter["commodity"].isin(named["commodity"][counts].unique())]
     table = pd.concat([named.assign(own=True), kept.assign(own=False)], ignore_index=True)
     table, findings = _usable(table.dropna(subset=["period"]), as_of)
     table, mixed = _in_one_unit(table)

@@ -129,35 +129,32 @@ def read_input_prices(
 def _merged(own: pd.DataFrame, starter: pd.DataFrame, currency: str, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
     home = own["currency"].str.upper()
     own = own.assign(currency=home.where(home != "", currency), own=True)
-    key = np.where(own["series"].isin(RESERVED), own["series"] + own["currency"], own["series"])
-    kept = starter[
-        ~np.isin(
-            np.where(starter["series"].isin(RESERVED), starter["series"] + starter["currency"], starter["series"]), key
-        )
-    ]
-    table = pd.concat([own, kept.assign(own=False)], ignore_index=True)
+    table = pd.concat([own, starter.assign(own=False)], ignore_index=True).astype({"own": bool})
     table = table[(table["value"] > 0) & table["period"].notna() & (table["series"] != "")]
     table = table.sort_values(["series", "currency", "period"], kind="stable")
-    table, mixed = _in_one_currency(table)
     end = years_of(table["period"].to_numpy())
-    group = [table["series"], table["currency"]]
+    group = [table["series"], table["currency"], table["own"]]
     step = pd.Series(end, index=table.index).groupby(group, sort=False).diff()
     step = step.groupby(group, sort=False).transform("median").fillna(_YEAR)
     length = np.select([step < (_MONTH + _QUARTER) / 2, step < (_QUARTER + _YEAR) / 2], [_MONTH, _QUARTER], _YEAR)
     table = table.assign(time=end - length / 2, log=np.log(table["value"]))
     later = table["time"] > years_of(np.array([np.datetime64(as_of, "D")]))[0] + _TODAY_TOLERANCE
+    plans, table = int((later & table["own"]).sum()), table[~later]
+    key = table["series"] + np.where(table["series"].isin(RESERVED), table["currency"], "")
+    table = table[table["own"] | ~key.isin(key[table["own"]])]
+    table, mixed = _in_one_currency(table)
     file = str(own["source_file"].iloc[0]) if len(own) and "source_file" in own else ""
     findings = [
         warning("I010", f"{name} must be in one currency", file=file, column="currency", found=found,
                 assumed=f"only its values in {kept} count", advice="give one of them a name of its own, or convert it")
         for name, found, kept in mixed
     ]  # fmt: skip
-    if (later & table["own"]).any():
+    if plans:
         findings.append(
-            note("I001", f"{int((later & table['own']).sum())} input prices are of periods after {as_of}", file=file,
-                 column="period", assumed="left out: plans, not data")
+            note("I001", f"{plans} input prices are of periods after {as_of}", file=file, column="period",
+                 assumed="left out: plans, not data")
         )  # fmt: skip
-    return table[~later], findings
+    return table, findings
 
 
 def _in_one_currency(table: pd.DataFrame) -> tuple[pd.DataFrame, list[tuple[str, str, str]]]:

@@ -131,6 +131,13 @@ def test_volumes_in_another_unit_are_left_out_and_said():
     assert [f.found for f in findings if f.code == "V010"] == ["MWh"]
 
 
+def test_own_volumes_that_begin_after_the_day_leave_the_librarys_in_place():
+    own, library = make_volumes("x", 2015, [5.0, 6.0, 7.0]), make_volumes("x", 2008, [1.0, 2.0, 3.0, 4.0])
+    early, late = (read_histories(own, library, as_of=date(y, 1, 31))[1] for y in (2012, 2018))
+    assert early["x"].made.tolist() == [1.0, 2.0, 3.0, 4.0]
+    assert late["x"].made.tolist() == [5.0, 6.0, 7.0]
+
+
 def test_no_volumes_at_all():
     empty = make_volumes("x", 2020, [])
     _, histories, findings = read_histories(empty, empty, as_of=date(2026, 1, 1))

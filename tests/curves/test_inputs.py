@@ -137,6 +137,16 @@ def test_a_series_in_two_currencies_is_followed_in_one_and_said():
     np.testing.assert_allclose(escalate(prices, span(), EURO).material, 1.0)
 
 
+def test_own_series_that_begin_after_the_day_leave_the_librarys_in_place():
+    """A backtest asks for days before the client's own series begin."""
+    library = make_prices("general_inflation", 2008, 100 * 1.03 ** np.arange(15))
+    own = make_prices("general_inflation", 2014, 100 * 1.02 ** np.arange(10))
+    when = np.array(["2009-06-30"], "M8[D]"), np.array(["2012-06-30"], "M8[D]")
+    early, late = (read(own, starter=library, as_of=date(y, 1, 31)) for y in (2013, 2024))
+    assert early.log_inflation(["EUR"], *when)[0] == pytest.approx(3 * np.log(1.03), abs=1e-3)
+    assert late.log_inflation(["EUR"], *when)[0] == pytest.approx(3 * np.log(1.02), abs=1e-3)
+
+
 def test_plans_are_left_out_and_said():
     table = make_prices("copper", 2023, [1.0, 1.0, 1.0, 9.0])
     prices, findings = read_input_prices(
