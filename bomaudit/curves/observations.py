@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.curves.calibration import bundled_pools
@@ -165,14 +164,14 @@ def _to_today(spans: Spans, catalogue: Catalogue, inputs: InputPrices, fx: Rates
 
 
 def _quantity(quoted: pd.DataFrame, slopes: pd.Series) -> Floats:
-    """Part of ln price that is owed to the quantity, where every quote of the part states one."""
-    quantity = order_quantity(quoted)
-    stated = pd.Series(np.isfinite(quantity), index=quoted.index).groupby(quoted["part_no"]).transform("all")
+    """Part of ln price that is owed to the quantity, where every quote of the part states one.
+
+    That is the price break where all state one, else the annual quantity: an order and a year's need do not compare.
+    """
     slope = quoted["commodity"].map(slopes).to_numpy(dtype=float)
-    return np.where(stated, slope * np.log(np.where(np.isfinite(quantity), quantity, 1.0)), 0.0)
-
-
-def order_quantity(quoted: pd.DataFrame) -> npt.NDArray[np.float64]:
-    """Quantity a quote is for: its price break, else its annual quantity; NaN where it states neither."""
-    breaks, annual = quoted["min_qty"].to_numpy(dtype=float), quoted["annual_qty"].to_numpy(dtype=float)
-    return np.where(breaks > 0, breaks, np.where(annual > 0, annual, np.nan))
+    owed = np.zeros(len(quoted))
+    for column in ("annual_qty", "min_qty"):
+        quantity = quoted[column].to_numpy(dtype=float)
+        stated = pd.Series(quantity > 0, index=quoted.index).groupby(quoted["part_no"]).transform("all").to_numpy()
+        owed = np.where(stated, slope * np.log(np.where(quantity > 0, quantity, 1.0)), owed)
+    return owed

@@ -82,6 +82,15 @@ def test_quantity_is_taken_off_where_every_quote_states_one():
     assert some["log_price"].diff().iloc[1] == pytest.approx(-0.1 * np.log(100))
 
 
+def test_an_order_and_the_need_of_a_year_are_not_compared():
+    rows = ("P0", "2015-01-02", 10.0), ("P0", "2016-01-04", 10.0)
+    mixed = make_quotes(*rows, min_qty=[100.0, 0.0], annual_qty=[np.nan, 50_000.0])
+    assert observed(mixed, make_lines(commodity="gadget"))["log_price"].diff().iloc[1] == pytest.approx(0, abs=1e-9)
+    both = make_quotes(*rows, min_qty=[100.0, 0.0], annual_qty=[1000.0, 50_000.0])
+    moved = observed(both, make_lines(commodity="gadget"))["log_price"].diff().iloc[1]
+    assert moved == pytest.approx(0.1 * np.log(50))
+
+
 def test_noise_is_what_a_kind_has_beyond_any_stated_price():
     quotes = make_quotes(("P0", "2015-01-02", 1.0), ("P0", "2016-01-02", 1.0), kind=["firm", "catalogue"])
     found = observed(quotes, make_lines(commodity="gadget"))["noise"]
