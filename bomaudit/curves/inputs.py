@@ -135,7 +135,8 @@ def _merged(own: pd.DataFrame, starter: pd.DataFrame, currency: str, as_of: date
     end = years_of(table["period"].to_numpy())
     group = [table["series"], table["currency"], table["own"]]
     step = pd.Series(end, index=table.index).groupby(group, sort=False).diff()
-    step = step.groupby(group, sort=False).transform("median").fillna(_YEAR)
+    steps = step.groupby(group, sort=False)
+    step = pd.concat([steps.shift(1), step, steps.shift(-1)], axis=1).median(axis=1).fillna(_YEAR)
     length = np.select([step < (_MONTH + _QUARTER) / 2, step < (_QUARTER + _YEAR) / 2], [_MONTH, _QUARTER], _YEAR)
     table = table.assign(time=end - length / 2, log=np.log(table["value"]))
     later = table["time"] > years_of(np.array([np.datetime64(as_of, "D")]))[0] + _TODAY_TOLERANCE

@@ -42,6 +42,17 @@ def test_quarters_and_months_count_at_their_middle_too():
     assert found[0] == pytest.approx(np.log(8), abs=0.02)
 
 
+def test_years_before_quarters_count_at_their_middle():
+    years = make_prices("copper", 2010, [1.0, 2, 4, 8])
+    quarters = make_prices("copper", 2014, [8.0] * 20).assign(
+        period=pd.date_range("2014-03-31", "2018-12-31", freq="QE").to_numpy()
+    )
+    found = read(pd.concat([years, quarters])).log_ratio(
+        ["copper"] * 2, np.array(["2010-07-02"] * 2, "M8[D]"), np.array(["2013-07-02", "2014-02-14"], "M8[D]")
+    )
+    np.testing.assert_allclose(found, np.log(8), atol=0.01)
+
+
 def test_rebasing_an_index_changes_nothing():
     """An index is a ratio, never points: both values times 0.37."""
     rebased = COPPER.assign(value=COPPER["value"] * 0.37)
