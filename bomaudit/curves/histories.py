@@ -19,6 +19,7 @@ _MOST_NEW = 0.9  # share of a first cumulative volume that may have been made in
 _SMALL = 0.01  # of the first period's volume: the stock before a market's very first period, so that its log exists
 _GAP = 1.5  # periods; a longer step means that periods are missing
 _MANY = 8  # names that a finding lists
+_HALF_YEAR = 0.5
 _DAYS_OFF = 0.02  # year; by so much calendar months and leap days make a year of periods shorter
 
 
@@ -69,13 +70,14 @@ class History:
     def by_year(self) -> History:
         """Months and quarters put together to years that end with the last period; longer periods stay.
 
-        The course of a market is read off these: seasons, and the noise of single months, say nothing of it. What the
-        first of them leaves over is made part of it.
+        The course of a market is read off these: seasons, and the noise of single months, say nothing of it. What they
+        leave over at the beginning is a period of its own if it is half a year or more, else part of the first one.
         """
         edges = np.concatenate([[self.start], self.ends])
         age = np.floor(edges[-1] - edges + _DAYS_OFF)
         last = np.flatnonzero(np.diff(age, append=-1.0))  # latest edge of each year of age
-        kept = np.concatenate([[0], last[min(1, len(last) - 1) :]])
+        short = len(last) > 1 and edges[last[0]] - self.start < _HALF_YEAR - _DAYS_OFF
+        kept = np.unique(np.concatenate([[0], last[int(short) :]]))
         return replace(self, ends=edges[kept[1:]], made=np.add.reduceat(self.made, kept[:-1]))
 
 

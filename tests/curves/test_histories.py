@@ -72,11 +72,16 @@ def test_years_before_quarters_are_years(quarters):
     np.testing.assert_allclose(history.by_year().rate, 100)
 
 
-def test_months_are_put_together_to_years_that_end_with_the_last_one():
-    history = make_history(10 + np.arange(1, 31) / 12, np.arange(1.0, 31.0), np.full(30, NAN)).by_year()
-    np.testing.assert_allclose(history.ends, [10 + 18 / 12, 10 + 30 / 12])
-    np.testing.assert_allclose(history.made, [sum(range(1, 19)), sum(range(19, 31))])
+@pytest.mark.parametrize(("months", "first"), [(24, 12), (28, 16), (30, 6), (18, 6), (14, 14), (9, 9)])
+def test_months_are_put_together_to_years_that_end_with_the_last_one(months, first):
+    """What is left over at the beginning is a period of its own from half a year on."""
+    made = np.arange(1.0, months + 1)
+    history = make_history(10 + np.arange(1, months + 1) / 12, made, np.full(months, NAN)).by_year()
     assert history.start == pytest.approx(10)
+    assert history.ends[0] == pytest.approx(10 + first / 12)
+    assert history.ends[-1] == pytest.approx(10 + months / 12)
+    assert history.made[0] == pytest.approx(made[:first].sum())
+    np.testing.assert_allclose(history.made[1:], made[first:].reshape(-1, 12).sum(axis=1))
 
 
 def test_a_falling_cumulative_volume_is_counted_and_bridged():
