@@ -16,14 +16,16 @@ from bomaudit.tables import currencies
 from bomaudit.tables.block_read import FIGURES, Reading
 from bomaudit.tables.cells import Amounts, amounts, pieces
 from bomaudit.tables.columns import LEAST
-from bomaudit.tables.convert import Place, cell_findings, extension_findings
+from bomaudit.tables.convert import Place, cell_findings, extension_findings, read_amounts
 from bomaudit.tables.frames import typed_frame
 from bomaudit.tables.headers import Header
 from bomaudit.tables.locate import Block
 from bomaudit.tables.pricing import price_lines
 from bomaudit.tables.rowkinds import RowKinds
-from bomaudit.tables.sheets import letter
+from bomaudit.tables.sheets import Cells, letter
 
+Floats = NDArray[np.float64]
+Texts = NDArray[np.object_]
 _FEWEST = 2
 """Columns that make price breaks: one column with a quantity in its header is a price."""
 
@@ -47,14 +49,15 @@ def line_money(
     qty, unit, extended = (take(r.reads[k], keep) for k in FIGURES)
     if extended is not None and unit is not None:
         _charges(kinds.kind[keep], qty, unit, extended)
-    per, per_unit = data.pop("price_per", None), None
+    per, per_unit, findings = None, None, list[Finding]()
     if "price_per" in block.mapped:
-        per_unit = amounts(pieces(r.cells("price_per")[keep]), r.decimal, money=False).unit
+        place = Place(block.sheet, block.mapped["price_per"].column, "price_per", rows)
+        per, per_unit, findings = _stated_pieces(r.cells("price_per")[keep], place, read, r.decimal)
     uom = data.get("uom", np.full(len(keep), "", dtype=object))
     priced = price_lines(qty, unit, extended, per=per, per_unit=per_unit, uom=uom, rows=rows, where=where)
     data.update(qty=priced.qty, unit_cost=priced.unit_cost, unit_cost_low=priced.low, unit_cost_high=priced.high,
                 extended_cost=priced.extended, price_per=priced.per, uom=priced.uom)  # fmt: skip
-    findings = list(priced.findings)
+    findings += priced.findings
     if "extended_cost" in block.mapped:
         place = Place(block.sheet, block.mapped["extended_cost"].column, "extended_cost", rows)
         findings += extension_findings(place, priced.unit_cost * priced.qty, priced.extended)
@@ -67,6 +70,12 @@ def line_money(
     )  # fmt: skip
     data["currency"] = codes
     return findings + made + said
+
+
+def _stated_pieces(cells: Cells, place: Place, read: ReadSection, pooled: str) -> tuple[Floats, Texts, list[Finding]]:
+    """Pieces that prices are for, as a column of their own states them, and the unit beside the number."""
+    got, findings = read_amounts(pieces(cells), place, read, pooled, money=False)
+    return got.value, got.unit, findings
 
 
 def _stated_currency(r: Reading, keep: NDArray[np.intp]) -> tuple[NDArray[np.object_] | None, list[Finding]]:

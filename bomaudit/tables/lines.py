@@ -110,7 +110,7 @@ def _frame(
             findings += made
         data[name] = words
     for name, mapped in block.mapped.items():
-        if name in ("part_no", "description", "level", "currency", *FIGURES):
+        if name in ("part_no", "description", "level", "currency", "price_per", *FIGURES):
             continue
         data[name], made = convert(
             BOM.column(name), r.cells(name)[keep], Place(block.sheet, mapped.column, name, rows), read, r.decimal

@@ -910,3 +910,19 @@ def test_positions_on_a_board_are_no_bill_even_with_a_quantity(read_text):
     with pytest.raises(BadInput) as refused:
         read_text("Designator,Value,Mid X,Mid Y,Qty\nR1,10k,1.2,3.4,1\nC1,100n,2.2,3.1,1\nU1,timer,4.2,3.3,1\n")
     assert refused.value.findings[0].code == "T023"
+
+
+def test_a_column_of_pieces_is_read_once(read_rows, monkeypatch):
+    from bomaudit.tables import cells, convert, line_money  # noqa: PLC0415
+
+    asked = []
+
+    def counted(column, *args, **how):
+        asked.extend(text for text in column if text == "per 100")
+        return cells.amounts(column, *args, **how)
+
+    for module in (convert, line_money):
+        monkeypatch.setattr(module, "amounts", counted)
+        monkeypatch.setattr(module, "pieces", lambda column: column, raising=False)
+    read_rows([["Item", "Qty", "Unit price", "Price per"], ["Bolt", 4, 12.0, "per 100"], ["Nut", 4, 7.0, "per 1000"]])
+    assert asked == ["per 100"]
