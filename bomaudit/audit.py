@@ -122,7 +122,8 @@ def prepare(opened: Opened) -> tuple[Library, pd.DataFrame, pd.DataFrame, list[F
     findings : list of Finding
     """
     tables, library = opened.inputs.tables, opened.library or load_library()
-    quotes, of_quotes = prepare_quotes(tables["quotes"], fx=opened.fx, as_of=opened.as_of)
+    measured = tables["bom"][tables["bom"]["uom"] != ""].drop_duplicates("part_no").set_index("part_no")["uom"]
+    quotes, of_quotes = prepare_quotes(tables["quotes"], fx=opened.fx, as_of=opened.as_of, uom=measured)
     lines, of_lines = prepare_lines(
         tables["bom"],
         quotes=quotes,

@@ -11,12 +11,15 @@ import pandas as pd
 from bomaudit.findings import Finding, error, note, warning
 from bomaudit.glossary import QUOTE_KINDS
 from bomaudit.prepare.currency import Fx
+from bomaudit.tables.pricing import rates
 
 ASSUMED_KIND = "budgetary"
 """A quote that does not say what it is: not binding, but made for this part. Common practice, no published source."""
 
 
-def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.DataFrame, list[Finding]]:
+def prepare_quotes(
+    quotes: pd.DataFrame, *, fx: Fx, as_of: date, uom: pd.Series | None = None
+) -> tuple[pd.DataFrame, list[Finding]]:
     """Leave out quotes that cannot be used, each with a finding; fill in what is assumed of the others.
 
     Parameters
@@ -27,6 +30,9 @@ def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.Dat
         Its currency is assumed where a quote states none.
     as_of : date
         Later quotes did not exist yet.
+    uom : Series of str, index part_no, optional
+        Unit that the BOM counts each part in: a quote for another unit of the same kind is brought to it, one for
+        another kind of unit is left out (``Q009``).
 
     Returns
     -------
@@ -41,11 +47,13 @@ def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.Dat
         kind=kind.where(kind.isin(QUOTE_KINDS), ASSUMED_KIND),
         min_qty=quotes["min_qty"].fillna(0.0),
     )
+    stated, clash = _in_bom_units(stated, uom)
     later = stated["quote_date"] > pd.Timestamp(as_of)
     reasons: list[tuple[npt.NDArray[np.bool_], str, str, str, str]] = [
         (~(stated["unit_price"] > 0).to_numpy(), "Q001", "unit_price", "unit_price must be > 0", "unit_price"),
         (stated["quote_date"].isna().to_numpy(), "Q002", "quote_date", "quote_date must be a date", "quote_date"),
         (~fx.known(stated["currency"].to_numpy()), "Q003", "currency", "currency must have exchange rates", "currency"),
+        (clash, "Q009", "unit_price", "the unit of the price must fit the unit of the part in the BOM", "uom"),
     ]
     bad = np.array(quotes["unit_price"].isna() & quotes["quote_date"].isna(), dtype=bool)
     findings = _unanswered(quotes, bad)
@@ -61,6 +69,17 @@ def prepare_quotes(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> tuple[pd.Dat
     findings += _assumed(quotes, ~bad, fx.currency, later.to_numpy(), as_of)
     usable = stated[~bad & ~later.to_numpy()]
     return usable.sort_values(["part_no", "quote_date", "min_qty"], kind="stable", ignore_index=True), findings
+
+
+def _in_bom_units(quotes: pd.DataFrame, uom: pd.Series | None) -> tuple[pd.DataFrame, npt.NDArray[np.bool_]]:
+    """Price and quantities in the unit that the BOM counts the part in, and which quotes are in no such unit."""
+    if uom is None or not (quotes["uom"] != "").any():
+        return quotes, np.zeros(len(quotes), dtype=bool)
+    of_bom = uom.reindex(quotes["part_no"]).fillna("").to_numpy(dtype=object)
+    many = rates(quotes["uom"].to_numpy(dtype=object), of_bom)
+    scale = np.where(np.isnan(many), 1.0, many)
+    quantities = {c: quotes[c] * scale for c in ("min_qty", "annual_qty")}
+    return quotes.assign(unit_price=quotes["unit_price"] / scale, **quantities), np.isnan(many)
 
 
 def _as_found(values: pd.Series) -> pd.Series:

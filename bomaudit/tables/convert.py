@@ -15,7 +15,7 @@ from bomaudit.glossary import Column
 from bomaudit.safe_text import steers, without_controls
 from bomaudit.settings import ReadSection
 from bomaudit.tables import codes
-from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, pieces, texts, texts_in
+from bomaudit.tables.cells import Amounts, amounts, decimal_mark, flags, texts, texts_in
 from bomaudit.tables.dates import dates
 from bomaudit.tables.distinct import each
 from bomaudit.tables.evidence import agrees
@@ -157,11 +157,8 @@ def convert(
     if column.kind in ("text", "code"):
         return _words(table, column, cells, place)
     if column.kind in ("money", "number", "share"):
-        stated = pieces(cells) if column.name == "price_per" else cells
-        got, findings = read_amounts(stated, place, read, pooled, money=column.kind == "money")
-        if column.kind == "share":
-            return _as_share(got.value, cells, place, read)
-        return _for_one(got, cells, place, findings) if column.kind == "money" else (got.value, findings)
+        got, findings = read_amounts(cells, place, read, pooled, money=column.kind == "money")
+        return _as_share(got.value, cells, place, read) if column.kind == "share" else (got.value, findings)
     if column.kind == "flag":
         values, unread = flags(cells)
         template = warning("T038", f"{column.name} must be yes or no", assumed="taken as not known")
@@ -169,16 +166,6 @@ def convert(
             place, [int(i) for i in np.flatnonzero(unread)], cells, template
         )
     return _dates(column, cells, place, read)
-
-
-def _for_one(
-    got: Amounts, cells: Cells, place: Place, findings: list[Finding]
-) -> tuple[NDArray[np.float64], list[Finding]]:
-    """Amounts for one piece: "3.50 per 100" is 0.035."""
-    many = (got.per > 0) & (got.per != 1) & ~np.isnan(got.value)
-    template = note("T052", "prices for more than one unit are brought to one", assumed="price / pieces it is for")
-    findings = findings + cell_findings(place, [int(i) for i in np.flatnonzero(many)], cells, template)
-    return np.where(many, got.value / np.where(many, got.per, 1.0), got.value), findings
 
 
 def _words(table: str, column: Column, cells: Cells, place: Place) -> tuple[Any, list[Finding]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import fields
 from typing import Any
 
@@ -10,19 +11,21 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bomaudit.findings import Finding, note, warning
-from bomaudit.glossary import QUOTES
+from bomaudit.glossary import QUOTES, Table
 from bomaudit.settings import ReadSection
 from bomaudit.tables import currencies
-from bomaudit.tables.block_read import FIGURES, Reading
+from bomaudit.tables.block_read import FIGURES, DressOf, Reading
 from bomaudit.tables.cells import Amounts, amounts, pieces
 from bomaudit.tables.columns import LEAST
 from bomaudit.tables.convert import Place, cell_findings, extension_findings, read_amounts
+from bomaudit.tables.dress import Dress
 from bomaudit.tables.frames import typed_frame
 from bomaudit.tables.headers import Header
 from bomaudit.tables.locate import Block
-from bomaudit.tables.pricing import price_lines
+from bomaudit.tables.pricing import pieces_in_line_units, price_lines, price_units
 from bomaudit.tables.rowkinds import RowKinds
 from bomaudit.tables.sheets import Cells, letter
+from bomaudit.tables.tally import Tally
 
 Floats = NDArray[np.float64]
 Texts = NDArray[np.object_]
@@ -96,6 +99,78 @@ def take(read: Amounts | None, keep: NDArray[np.intp]) -> Amounts | None:
     return Amounts(*(getattr(read, f.name)[keep] for f in fields(Amounts)))
 
 
+def table_money(
+    table: Table, block: Block, keep: NDArray[np.intp], data: dict[str, Any], *, read: ReadSection, dress_of: DressOf
+) -> list[Finding]:
+    """Add money, for one unit, and its currency to the rows of a table that is no BOM; returns what is to say.
+
+    Parameters
+    ----------
+    table : Table
+    block : Block
+    keep : int array
+        0-based rows of the sheet.
+    data : dict name → array
+        Columns of the rows so far, uom and currency among them where the table has them; changed in place.
+    read : ReadSection
+    dress_of : function (block, columns) → Dress
+        Looks up number formats: asked only where nothing else states a currency.
+    """
+    names = [c.name for c in table.columns if c.kind == "money" and c.name in block.mapped]
+    place = {n: Place(block.sheet, block.mapped[n].column, n, keep + 1)
+             for n in (*names, "price_per") if n in block.mapped}  # fmt: skip
+    cells = {n: block.sheet.columns[p.column][keep] for n, p in place.items()}
+    tally = Tally(keep + 1, {"file": block.sheet.file, "sheet": block.sheet.name})
+    reads, per, stated, findings = dict[str, Amounts](), None, None, list[Finding]()
+    if "price_per" in place:
+        per, stated, findings = _stated_pieces(cells["price_per"], place["price_per"], read, "")
+        data["price_per"] = per
+    own = np.asarray(data.get("uom", np.full(len(keep), "", dtype=object)), dtype=object)
+    for name in names:
+        got, said = read_amounts(cells[name], place[name], read, "")
+        reads[name], findings, data[name] = got, findings + said, got.value
+        if table.column(name).unit != "currency/uom":
+            continue
+        many = pieces_in_line_units(per, stated, got, own, tally)
+        many = np.where((many > 0) & ~np.isnan(got.value), many, 1.0)
+        data[name] = got.value / many
+        findings += cell_findings(place[name], np.flatnonzero(many != 1).tolist(), cells[name], _TO_ONE)
+        if "uom" in table.names:
+            data["uom"] = np.where(own == "", price_units(stated, got, len(keep)), own)
+    findings += tally.findings + _table_currency(block, reads, keep, data, read=read, dress_of=dress_of)
+    return [f for f in findings if f.code != "T056" or table.name != "quotes"]  # of quotes, Q004 says it
+
+
+_TO_ONE = note("T052", "prices for more than one unit are brought to one", assumed="price / pieces it is for")
+
+
+def _table_currency(
+    block: Block,
+    reads: dict[str, Amounts],
+    keep: NDArray[np.intp],
+    data: dict[str, Any],
+    *,
+    read: ReadSection,
+    dress_of: DressOf,
+) -> list[Finding]:
+    """Currency of the rows of a table that is no BOM, by the rules of one; what no rule knows stays as it is stated."""
+    if not reads:
+        return []
+    said = np.asarray(data.get("currency", np.full(len(keep), "", dtype=object)), dtype=object)
+    codes, _ = currencies.stated_codes(said)
+    codes = np.where(codes == "", said, codes)
+    priced = ~np.isnan(np.array([got.value for got in reads.values()])).all(axis=0)
+    at = [block.mapped[n].column for n in reads]
+    named = (codes != "") | np.logical_or.reduce([got.currency != "" for got in reads.values()])
+    worn = Dress() if named[priced].all() or any(block.headers[c].currency for c in at) else dress_of(block, tuple(at))
+    data["currency"], findings = currencies.resolve(
+        column=codes, reads=list(reads.values()), headers=[block.headers[c] for c in at],
+        formats=[worn.currencies.get(c, {}) for c in at], rows=keep + 1, notes=_texts_in(block, range(block.first)),
+        setting=read.currency, where={"file": block.sheet.file, "sheet": block.sheet.name}, priced=priced,
+    )  # fmt: skip
+    return findings
+
+
 def _charges(kind: NDArray[np.object_], qty: Amounts | None, unit: Amounts, extended: Amounts) -> None:
     """A charge with an amount and no quantity is one charge."""
     for i in np.flatnonzero(kind == "charge"):
@@ -111,9 +186,12 @@ def _notes(block: Block, kinds: RowKinds) -> list[str]:
         *range(block.first),
         *(block.first + int(i) for i in np.flatnonzero(np.isin(kinds.kind, ("note", "heading", "total", "subtotal")))),
     ]
-    return [
-        c[row] for row in rows[:400] for c in block.sheet.columns[: block.right] if isinstance(c[row], str) and c[row]
-    ]
+    return _texts_in(block, rows[:400])
+
+
+def _texts_in(block: Block, rows: Iterable[int]) -> list[str]:
+    columns = block.sheet.columns[: block.right]
+    return [c[row] for row in rows for c in columns if isinstance(c[row], str) and c[row]]
 
 
 def price_breaks(block: Block, lines: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:

@@ -78,7 +78,7 @@ def price_lines(
     quantity, words, uom = _quantity(qty, uom, tally)
     cost, low, high = _figures(unit, n)
     total, total_low, total_high = _figures(extended, n)
-    per = _in_line_units(_pieces(per, unit, n), per_unit, unit, uom, tally)
+    per = pieces_in_line_units(per, per_unit, unit, uom, tally)
     scale = np.where(per > 0, per, 1.0)
     for_many = ~np.isnan(cost) & (scale != 1)
     tally.note("T052", "prices for more than one unit are brought to one", for_many,
@@ -126,11 +126,6 @@ def _figures(read: Amounts | None, n: int) -> tuple[Floats, Floats, Floats]:
     return read.value.copy(), read.low.copy(), read.high.copy()
 
 
-def _pieces(per: Floats | None, unit: Amounts | None, n: int) -> Floats:
-    pieces = per.copy() if per is not None else np.full(n, np.nan)
-    return np.where(np.isnan(pieces), unit.per, pieces) if unit is not None else pieces
-
-
 _BETWEEN = "\n"  # parts two units
 
 
@@ -142,17 +137,43 @@ def _rate(of_price: str, of_line: str) -> float:
     return units.factor(price, line)
 
 
-def _in_line_units(per: Floats, stated: Texts | None, unit: Amounts | None, uom: Texts, tally: Tally) -> Floats:
-    """Pieces that prices are for, in the unit of their line: a price per kg of a line in g is one for 1000."""
-    words = np.full(len(uom), "", dtype=object) if stated is None else stated
-    words = np.where(words == "", unit.per_unit, words) if unit is not None else words
-    rate, both = np.ones(len(uom)), np.flatnonzero((words != "") & (uom != ""))
-    rate[both] = each(words[both] + _BETWEEN + uom[both], lambda pair: _rate(*pair.split(_BETWEEN)), float)
-    clash = np.isnan(rate)
-    tally.warning("T088", "the unit of the price must fit the unit of the quantity", clash,
+def rates(of_price: Texts, of_line: Texts) -> Floats:
+    """Units of each line in one of its price: 1 where either states none or neither measures, NaN where they clash."""
+    found, both = np.ones(len(of_line)), np.flatnonzero((of_price != "") & (of_line != ""))
+    found[both] = each(of_price[both] + _BETWEEN + of_line[both], lambda pair: _rate(*pair.split(_BETWEEN)), float)
+    return found
+
+
+def price_units(stated: Texts | None, unit: Amounts | None, n: int) -> Texts:
+    """Unit that each price is for, as a column of pieces or the price itself says; "" where neither does."""
+    words = np.full(n, "", dtype=object) if stated is None else stated
+    return np.where(words == "", unit.per_unit, words).astype(object) if unit is not None else words
+
+
+def pieces_in_line_units(
+    per: Floats | None, stated: Texts | None, unit: Amounts | None, uom: Texts, tally: Tally
+) -> Floats:
+    """Pieces that prices are for, in the unit of their line: a price per kg of a line in g is one for 1000.
+
+    Parameters
+    ----------
+    per, stated : arrays or None
+        Pieces as a column of their own states them, and the unit beside the number.
+    unit : Amounts or None
+        Prices as read, which may say it themselves.
+    uom : object array
+        Unit of each line, "" where not stated.
+    tally : Tally
+        Is told of units that do not convert (``T088``).
+    """
+    n = len(uom)
+    pieces = per.copy() if per is not None else np.full(n, np.nan)
+    pieces = np.where(np.isnan(pieces), unit.per, pieces) if unit is not None else pieces
+    found = rates(price_units(stated, unit, n), uom)
+    tally.warning("T088", "the unit of the price must fit the unit of the quantity", np.isnan(found),
                   assumed="the price is taken for the unit of the quantity", advice="correct one of them")  # fmt: skip
-    known = np.isfinite(rate) & (rate != 1.0)
-    return np.where(known, np.where(np.isnan(per), 1.0, per) * np.where(known, rate, 1.0), per)
+    known = np.isfinite(found) & (found != 1.0)
+    return np.where(known, np.where(np.isnan(pieces), 1.0, pieces) * np.where(known, found, 1.0), pieces)
 
 
 def _for_the_whole_line(

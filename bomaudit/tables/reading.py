@@ -6,6 +6,7 @@ import gc
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,7 @@ from bomaudit.tables.dress import Dress, dress_of
 from bomaudit.tables.files import Book, open_book
 from bomaudit.tables.frames import empty_frame, same_text, typed_frame
 from bomaudit.tables.layout import title_of
-from bomaudit.tables.line_money import price_breaks
+from bomaudit.tables.line_money import price_breaks, table_money
 from bomaudit.tables.lines import Lines, bom_lines
 from bomaudit.tables.locate import Block
 from bomaudit.tables.places import input_label, locate_input
@@ -185,14 +186,15 @@ def _rolled_up(
 
 
 def _bom_block(block: Block, _table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:
-    def dress(of: Block, columns: tuple[int, ...]) -> Dress:
-        return Dress() if of.sheet.turned else dress_of(book, of.sheet.name, columns)
-
-    got = bom_lines(block, read, dress)
+    got = bom_lines(block, read, partial(_dress, book))
     if variant:
         got.frame.loc[got.frame["row_kind"] == "part", "row_kind"] = "alternative"
         got.kind[got.kind == "part"] = "alternative"
     return got
+
+
+def _dress(book: Book, of: Block, columns: tuple[int, ...]) -> Dress:
+    return Dress() if of.sheet.turned else dress_of(book, of.sheet.name, columns)
 
 
 def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:  # noqa: ARG001  (same form as _bom_block)
@@ -205,12 +207,16 @@ def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, v
     keep = np.flatnonzero(filled)
     data: dict[str, Any] = {}
     findings: list[Finding] = []
+    money = {c.name for c in table.columns if c.kind == "money"}
     for name, mapped in block.mapped.items():
+        if name == "price_per" or name in money:
+            continue
         place = Place(sheet, mapped.column, name, rows[keep])
         data[name], made = convert(
             table.column(name), sheet.columns[mapped.column][span][keep], place, read, table=table.name
         )
         findings += made
+    findings += table_money(table, block, rows[keep] - 1, data, read=read, dress_of=partial(_dress, book))
     data["source_file"] = same_text(sheet.file, len(keep))
     data["source_sheet"] = same_text(sheet.name, len(keep))
     data["source_row"] = rows[keep]

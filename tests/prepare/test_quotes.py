@@ -12,10 +12,10 @@ from bomaudit.prepare.quotes import prepare_quotes
 GOOD = {"part_no": "A", "quote_date": "2020-01-01", "unit_price": 2.0, "currency": "EUR", "kind": "firm"}
 
 
-def prepared(*rows):
+def prepared(*rows, uom=None):
     frame = conform(pd.DataFrame([GOOD | row for row in rows], columns=[*QUOTES.names]), QUOTES)
     place = frame.assign(source_file="quotes.csv", source_sheet="", source_row=range(2, len(frame) + 2))
-    return prepare_quotes(place, fx=reference_rates("EUR"), as_of=date(2026, 6, 30))
+    return prepare_quotes(place, fx=reference_rates("EUR"), as_of=date(2026, 6, 30), uom=uom)
 
 
 def test_good_quotes_pass_without_a_word():
@@ -54,3 +54,15 @@ def test_one_time_costs_are_said_to_be_outside_the_piece_price():
 def test_what_could_not_be_read_is_not_shown_as_a_figure():
     _, findings = prepared({"unit_price": None}, {"quote_date": None}, {"unit_price": -2.0})
     assert [f.found for f in findings] == ["nothing that can be read", "'-2.0'", "nothing that can be read"]
+
+
+def test_a_quote_for_another_unit_is_brought_to_that_of_the_bom():
+    """12 a kg from 5 kg on, for a part counted in g; a part counted in pieces has no price by mass."""
+    quotes, findings = prepared(
+        {"unit_price": 12.0, "uom": "kg", "min_qty": 5.0, "annual_qty": 80.0}, {"part_no": "B", "uom": "kg"},
+        {"part_no": "C", "uom": "kg"}, uom=pd.Series({"A": "g", "B": "pcs"}),
+    )  # fmt: skip
+    first = quotes.set_index("part_no").loc["A"]
+    assert first[["unit_price", "min_qty", "annual_qty"]].tolist() == [0.012, 5000.0, 80000.0]
+    assert quotes["part_no"].tolist() == ["A", "C"]
+    assert [(f.code, f.row, f.found) for f in findings] == [("Q009", 3, "'kg'")]

@@ -73,6 +73,33 @@ def test_prices_of_other_tables_are_for_one_piece_too(tmp_path):
     assert [(f.code, f.row) for f in got.findings] == [("T052", 2), ("T052", 3)]
 
 
+def test_units_and_currencies_of_quotes_are_read_wherever_they_stand(tmp_path):
+    """Beside the price, in columns of their own as ERP systems print them, or in the header: each in its place."""
+    rows = "A,12 EUR/kg,,,\nB,EUR 5 / m,,,\nC,3.40,100,pcs,\nD,7.00,100 kg,,€\nE,12 EUR/kg,,g,\nF,4.10,,,\n"
+    (tmp_path / "q.csv").write_text("part_no,unit_price (CHF),price_per,uom,currency,quote_date\n"
+                                    + rows.replace("\n", ",2024-01-31\n"))  # fmt: skip
+    frame = read_table(tmp_path / "q.csv", QUOTES).frame.set_index("part_no")
+    assert frame["unit_price"].tolist() == pytest.approx([12.0, 5.0, 0.034, 0.07, 0.012, 4.1])
+    assert frame["uom"].tolist() == ["kg", "m", "pcs", "kg", "g", ""]
+    assert frame["currency"].tolist() == ["EUR", "EUR", "CHF", "EUR", "EUR", "CHF"]
+
+
+def test_standards_are_for_as_many_pieces_as_the_table_says(tmp_path):
+    (tmp_path / "s.csv").write_text("part_no;standard_cost;currency;price_per;last_purchase_price\nA;340;EUR;100;350\n")
+    got = read_table(tmp_path / "s.csv", TABLES_IN["standards"])
+    assert got.frame[["standard_cost", "last_purchase_price"]].iloc[0].tolist() == [3.4, 3.5]
+    assert {f.code for f in got.findings} == {"T052"}
+
+
+def test_a_number_format_names_the_currency_of_quotes_too(tmp_path):
+    with pd.ExcelWriter(tmp_path / "q.xlsx", engine="openpyxl") as book:
+        pd.DataFrame({"part_no": ["A"], "quote_date": ["2024-01-31"], "unit_price": [3.1]}).to_excel(book, index=False)
+        book.book.worksheets[0]["C2"].number_format = "[$£-809]#,##0.00"
+    got = read_table(tmp_path / "q.xlsx", QUOTES)
+    assert got.frame["currency"].tolist() == ["GBP"]
+    assert {f.code for f in got.findings} == {"T059"}
+
+
 def test_a_missing_file_is_said_with_its_name(tmp_path):
     with pytest.raises(BadInput, match=r"nothing\.csv"):
         read_table(Path(tmp_path / "nothing.csv"), QUOTES)
