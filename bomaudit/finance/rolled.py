@@ -16,7 +16,7 @@ from bomaudit.finance.bridge import Start, add_up
 from bomaudit.finance.parts import WALK, looked_up
 from bomaudit.findings import Finding, note, warning
 from bomaudit.prepare.exact import TotalCheck, reconcile_assemblies, to_decimal
-from bomaudit.prepare.part_graph import PartGraph, graph_of
+from bomaudit.prepare.part_graph import PartGraph, counted_quantity, graph_of
 from bomaudit.settings import FinanceSection, ReadSection
 
 Floats = NDArray[np.float64]
@@ -208,7 +208,7 @@ def _exact_checks(
 ) -> tuple[dict[str, dict[int, TotalCheck]], list[Finding]]:
     """Roll-up against stated costs of assemblies, to the last decimal place that is stated."""
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
-    frame = bom[["parent_row", "scrap_rate", "row_kind"]].assign(qty=bom["qty"].fillna(1.0))
+    frame = bom[["parent_row", "scrap_rate", "row_kind"]].assign(qty=counted_quantity(bom))
     checks: dict[str, dict[int, TotalCheck]] = {}
     findings: list[Finding] = []
     in_one = _stated_costs(bom, audited, standards, converted=True)

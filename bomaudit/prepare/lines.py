@@ -11,7 +11,7 @@ from bomaudit.findings import Finding, error, note, warning
 from bomaudit.prepare.basis import find_basis
 from bomaudit.prepare.commodity import classify
 from bomaudit.prepare.currency import Fx
-from bomaudit.prepare.part_graph import Scrap, effective, gross_quantity
+from bomaudit.prepare.part_graph import Scrap, counted_quantity, effective, gross_quantity, negative_quantity
 from bomaudit.prepare.rollup import explode
 from bomaudit.prepare.safety import said_in_remarks
 from bomaudit.settings import Settings
@@ -25,6 +25,8 @@ _NOT_AUDITED = {
     "assembly": "assembly: audited through its parts",
     "charge": "charge: not a part, no market to follow",
 }
+_CREDIT = "quantity is negative: a credit or a correction, not built in"
+"""Why a row of negative quantity is not audited; ``T044`` names it with its place."""
 
 
 def prepare_lines(
@@ -64,7 +66,7 @@ def prepare_lines(
     market, found = _commodity(bom, quotes, commodities, settings.model.commodity_floor)
     quantity = explode(
         bom["parent_row"].to_numpy(),
-        bom["qty"].fillna(1.0).to_numpy(),
+        counted_quantity(bom),
         bom["scrap_rate"].fillna(0.0).to_numpy(),
         scrap=settings.read.scrap,
         row_kind=bom["row_kind"].to_numpy(),
@@ -104,7 +106,7 @@ def _in_parent(bom: pd.DataFrame, purchased: pd.Series, built: np.ndarray, *, sc
     parent = bom["parent_row"].to_numpy(dtype=np.int64)
     bought = (parent >= 0) & purchased.to_numpy()[np.maximum(parent, 0)]
     counted = built & ~bought & (bom["row_kind"] != "alternative").to_numpy()
-    gross = gross_quantity(bom["qty"].fillna(1.0).to_numpy(), bom["scrap_rate"].to_numpy(dtype=float), scrap=scrap)
+    gross = gross_quantity(counted_quantity(bom), bom["scrap_rate"].to_numpy(dtype=float), scrap=scrap)
     return np.where(counted, gross, 0.0)
 
 
@@ -240,6 +242,7 @@ def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:
         (cost < 0, "booked cost is negative: a credit, not a price"),
         (cost == 0, "booked cost is 0: free issue, or missing"),
         (np.isnan(cost), "no booked cost"),
+        (negative_quantity(bom), _CREDIT),
     ):
         why = np.where(condition & bom["row_kind"].isin(_PRICED).to_numpy(), words, why)
     return pd.Series(why, index=bom.index, dtype="str")
@@ -271,7 +274,7 @@ def _findings(
 
 
 def _left_out(bom: pd.DataFrame, why_not: pd.Series) -> list[Finding]:
-    rows = bom[(why_not != "") & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
+    rows = bom[~why_not.isin(["", _CREDIT]) & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
     return [
         error("B103", "a part needs a booked cost > 0 in a known currency", file=file, sheet=sheet, row=int(row),
               column="unit_cost", found=reason, assumed="not audited, kept in lines.csv", advice="fill in the cost")

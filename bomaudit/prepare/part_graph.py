@@ -35,6 +35,17 @@ _ROWS_NAMED = 5
 """At most this many offending rows or parts are named in a message."""
 
 
+def counted_quantity(bom: pd.DataFrame) -> Floats:
+    """Net quantity that each row of a BOM counts with: 1 where none is known, 0 where it is stated below 0. [uom]."""
+    return np.asarray(bom["qty"].fillna(1.0).mask(negative_quantity(bom), 0.0), dtype=np.float64)
+
+
+def negative_quantity(bom: pd.DataFrame) -> Bools:
+    """Rows whose quantity is stated below 0: a credit or a correction, nothing that is built in."""
+    stated = bom["qty_negative"].to_numpy(dtype=bool) if "qty_negative" in bom else np.zeros(len(bom), dtype=bool)
+    return np.asarray(stated | (bom["qty"] < 0).to_numpy(dtype=bool))
+
+
 def gross_quantity(qty: ArrayLike, scrap_rate: ArrayLike, *, scrap: Scrap) -> Floats:
     r"""Quantity to issue so that the net quantity arrives.
 

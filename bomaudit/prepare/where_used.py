@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from bomaudit.findings import Finding, warning
-from bomaudit.prepare.part_graph import PartGraph, Scrap, part_graph
+from bomaudit.prepare.part_graph import PartGraph, Scrap, counted_quantity, part_graph
 
 _COLUMNS = ["parent_no", "part_no", "qty", "scrap_rate"]
 _SOME = 5
@@ -41,7 +41,7 @@ def edges_of(bom: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
         parent_row=parent_row,
     )
     kept = (frame["parent_no"] != "") & (frame["part_no"] != "") & frame["row_kind"].isin(["part", "assembly"])
-    frame = frame[kept].assign(qty=frame["qty"].fillna(1.0), scrap_rate=frame["scrap_rate"].fillna(0.0))
+    frame = frame[kept].assign(qty=counted_quantity(frame[kept]), scrap_rate=frame["scrap_rate"].fillna(0.0))
     first = frame.groupby("parent_no")["parent_row"].transform("min")
     columns = [*_COLUMNS, *(c for c in ("effective_from", "effective_to") if c in frame)]
     edges = frame.loc[frame["parent_row"] == first, columns].reset_index(drop=True)

@@ -59,7 +59,8 @@ def line_money(
     uom = data.get("uom", np.full(len(keep), "", dtype=object))
     priced = price_lines(qty, unit, extended, per=per, per_unit=per_unit, uom=uom, rows=rows, where=where)
     data.update(qty=priced.qty, unit_cost=priced.unit_cost, unit_cost_low=priced.low, unit_cost_high=priced.high,
-                extended_cost=priced.extended, price_per=priced.per, uom=priced.uom)  # fmt: skip
+                extended_cost=priced.extended, price_per=priced.per, uom=priced.uom,
+                qty_negative=priced.negative)  # fmt: skip
     findings += priced.findings
     if "extended_cost" in block.mapped:
         place = Place(block.sheet, block.mapped["extended_cost"].column, "extended_cost", rows)

@@ -32,6 +32,8 @@ class Priced:
     ----------
     qty, unit_cost, low, high, extended, per : float arrays
     uom : object array of str
+    negative : bool array
+        Lines whose quantity is stated below 0, and therefore not known.
     findings : tuple
     """
 
@@ -42,6 +44,7 @@ class Priced:
     extended: Floats
     per: Floats
     uom: NDArray[np.object_]
+    negative: NDArray[np.bool_]
     findings: tuple[Finding, ...]
 
 
@@ -75,7 +78,7 @@ def price_lines(
     """
     n = len(rows)
     tally = Tally(rows, where)
-    quantity, words, uom = _quantity(qty, uom, tally)
+    quantity, words, uom, negative = _quantity(qty, uom, tally)
     cost, low, high = _figures(unit, n)
     total, total_low, total_high = _figures(extended, n)
     per = pieces_in_line_units(per, per_unit, unit, uom, tally)
@@ -100,24 +103,26 @@ def price_lines(
     tally.warning("T046", "unit_cost must not be negative", cost < 0, assumed="taken as not known",
                   advice="name a discount as such in the description")  # fmt: skip
     cost[cost < 0] = np.nan
-    _gaps(quantity, cost, tally)
-    return Priced(quantity, cost, low, high, total, per, uom, tuple(tally.findings))
+    _gaps(quantity, cost, tally, negative)
+    return Priced(quantity, cost, low, high, total, per, uom, negative, tuple(tally.findings))
 
 
-def _quantity(qty: Amounts | None, uom: Texts, tally: Tally) -> tuple[Floats, Texts, Texts]:
-    """Quantities in the unit of their line, the words beside them, and that unit."""
+def _quantity(qty: Amounts | None, uom: Texts, tally: Tally) -> tuple[Floats, Texts, Texts, NDArray[np.bool_]]:
+    """Quantities in the unit of their line, the words beside them, that unit, and where they are below 0."""
     n = len(uom)
     if qty is None:
         tally.findings.append(warning("T050", "a quantity should be stated", **tally.where, found="no quantity column",
                                       assumed="one of each line"))  # fmt: skip
-        return np.ones(n), np.full(n, "", dtype=object), uom
+        return np.ones(n), np.full(n, "", dtype=object), uom, np.zeros(n, dtype=bool)
     quantity, uom, clash = units.in_column_units(qty.value, qty.unit, uom)
     tally.warning("T043", "the unit in the quantity must fit the unit column", clash,
                   assumed="the number is kept in the unit column's unit")  # fmt: skip
-    tally.error("T044", "qty must be > 0, it is negative", quantity < 0, assumed="taken as not known",
-                advice="correct the cell")  # fmt: skip
-    quantity[quantity < 0] = np.nan
-    return quantity, qty.unit, uom
+    negative = quantity < 0
+    tally.error("T044", "qty must be > 0, it is negative", negative,
+                assumed="taken for a credit or a correction: not audited, counted in no total",
+                advice="correct the cell, or state what is built in as one line")  # fmt: skip
+    quantity[negative] = np.nan
+    return quantity, qty.unit, uom, negative
 
 
 def _figures(read: Amounts | None, n: int) -> tuple[Floats, Floats, Floats]:
@@ -191,7 +196,7 @@ def _for_the_whole_line(
     return np.asarray((said | packed) & (quantity != 1))
 
 
-def _gaps(quantity: Floats, cost: Floats, tally: Tally) -> None:
+def _gaps(quantity: Floats, cost: Floats, tally: Tally, negative: NDArray[np.bool_]) -> None:
     """Missing and zero figures, counted."""
     missing = np.isnan(cost)
     if missing.all() and len(cost):
@@ -201,6 +206,6 @@ def _gaps(quantity: Floats, cost: Floats, tally: Tally) -> None:
         tally.note("T047", "lines without a price are not audited", missing)
     tally.warning("T048", "a unit cost of 0 should mean that the part is free", cost == 0, assumed="free",
                   advice="leave the cell empty where the cost is not known")  # fmt: skip
-    tally.warning("T049", "qty must be a number", np.isnan(quantity),
+    tally.warning("T049", "qty must be a number", np.isnan(quantity) & ~negative,
                   assumed="not known; such lines are left out when totals are checked")  # fmt: skip
     tally.note("T058", "a quantity of 0 counts for nothing", quantity == 0)

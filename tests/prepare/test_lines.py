@@ -162,3 +162,14 @@ def test_safety_said_in_a_remark_is_heard_and_said():
 def test_one_line_is_counted_as_one():
     found = {f.code: f.found for f in prepared({"cost_date": None}, {})[1]}
     assert (found["B104"], found["B106"]) == ("1 line with neither", "none for 2 lines")
+
+
+def test_a_negative_quantity_counts_for_nothing_and_is_not_audited():
+    """A credit of 10 screws is neither 10 screws less nor one more; what lies beneath one counts for nothing too."""
+    lines, findings = prepared({"annual_volume": 100.0}, {"qty": -10.0}, {"qty": -1.0, "row_kind": "assembly"},
+                               {"parent_row": 2, "annual_volume": 100.0})  # fmt: skip
+    assert lines["qty_per"].tolist() == [2.0, 0.0, 0.0, 0.0]
+    assert lines["booked_extended"].tolist()[:2] == [20.0, 0.0]
+    assert lines["auditable"].tolist() == [True, False, False, True]
+    assert "negative" in lines["why_not"][1]
+    assert not {"B103", "B107"} & {f.code for f in findings}

@@ -926,3 +926,11 @@ def test_a_column_of_pieces_is_read_once(read_rows, monkeypatch):
         monkeypatch.setattr(module, "pieces", lambda column: column, raising=False)
     read_rows([["Item", "Qty", "Unit price", "Price per"], ["Bolt", 4, 12.0, "per 100"], ["Nut", 4, 7.0, "per 1000"]])
     assert asked == ["per 100"]
+
+
+def test_a_negative_quantity_is_told_from_one_that_is_missing(read_text):
+    got = read_text("part,qty,price\nplate,-2,4.00\nmotor,,41.00\nfoot,4,0.50\n")
+    assert got.frame["qty_negative"].tolist() == [True, False, False]
+    said = {f.code: f for f in got.findings}
+    assert "not audited" in said["T044"].assumed
+    assert said["T049"].found == "1 line"
