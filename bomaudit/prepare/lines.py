@@ -127,8 +127,8 @@ def _structure_findings(bom: pd.DataFrame, purchased: pd.Series, built: np.ndarr
         )  # fmt: skip
     if not built.all():
         findings.append(
-            note("B109", f"{int((~built).sum())} rows are not in effect on {as_of}", file=file, column="effective_from",
-                 assumed="they and what lies beneath count no quantity")
+            note("B109", _counted("{row} not in effect on " + str(as_of), int((~built).sum())), file=file,
+                 column="effective_from", assumed="they and what lies beneath count no quantity")
         )  # fmt: skip
     return findings
 

@@ -13,7 +13,16 @@ import pandas as pd
 from bomaudit.findings import Finding, Severity, to_frame
 from bomaudit.provenance import SUMMARY, Held, library_hashes, versions
 from bomaudit.report import words
-from bomaudit.report.content import Content, by_verdict, count_statuses, count_verdicts, gather, held_of, stake
+from bomaudit.report.content import (
+    Content,
+    by_verdict,
+    count_statuses,
+    count_verdicts,
+    gather,
+    held_of,
+    idle_lines,
+    stake,
+)
 from bomaudit.report.stories import given
 
 if TYPE_CHECKING:
@@ -67,7 +76,7 @@ def summarise(content: Content) -> dict[str, Any]:
             "lines_above": money.lines_above,
             "lines_below": money.lines_below,
         },
-        "lines": {"rows": len(content.lines), "audited": len(content.audited), **count_statuses(content.lines)},
+        "lines": _counted_lines(content),
         "verdicts": count_verdicts(content.decisions),
         "decisions": records(by_verdict(content.decisions), _DECISION),
         "requotes": records(content.requotes.head(held), _REQUOTE),
@@ -86,6 +95,12 @@ def summarise(content: Content) -> dict[str, Any]:
         "versions": versions(),
         "files": dict(LAYOUTS),
     }
+
+
+def _counted_lines(content: Content) -> dict[str, int]:
+    lines = content.lines
+    sizes = {"rows": len(lines), "audited": len(content.audited)}
+    return sizes | count_statuses(lines) | {"not_built_in": idle_lines(lines)[0]}
 
 
 def as_json(value: object) -> str:

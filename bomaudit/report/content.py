@@ -287,6 +287,12 @@ def count_statuses(lines: pd.DataFrame) -> dict[str, int]:
     return {s: int(rows["status"].eq(s).sum()) for s in STATUSES}
 
 
+def idle_lines(lines: pd.DataFrame) -> tuple[int, int]:
+    """Count audited lines that count no money, because none is built in on the day; and the flagged ones of them."""
+    idle = lines[lines["estimate"].notna() & lines["qty_per"].eq(0)]
+    return len(idle), int(idle["status"].isin(FLAGGED).sum())
+
+
 def count_verdicts(decisions: pd.DataFrame) -> dict[str, int]:
     """Count decisions of each verdict, all verdicts named."""
     return {v: int(decisions["verdict"].eq(v).sum()) for v in VERDICTS}

@@ -12,21 +12,33 @@ NO_DECISIONS = "No decisions were given, so nothing can be said about past choic
 
 Interval = tuple[float, float, float]
 """Estimate, low end, high end."""
+Idle = tuple[int, int]
+"""Audited lines that are not built in, and those of them that are stale or drifting."""
 Worth = tuple[float, float]
 """What switching is worth, and what it is worth at the cautious end. [currency]"""
 
 
 def found_lines(
     numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, above: Interval, below: Interval,
-    currency: str, money_known: bool,
+    currency: str, money_known: bool, idle: Idle = (0, 0), day: str = "",
 ) -> str:  # fmt: skip
-    """Say how many lines are out of date and what that is worth a year, with intervals."""
+    """Say how many lines are out of date and what that is worth a year, with intervals; and which count no money."""
     counted = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
     sides = ((above, "above today's estimates"), (below, "below them" if above[0] > 0 else "below today's estimates"))
     money = [f"{_between(numbers, side)} {currency} a year {where}" for side, where in sides if side[0] > 0]
     tail = f" {unknown} could not be judged." if unknown else ""
+    tail += _idle(idle, day) if any(idle) else ""
     tail += "" if money_known else f" What that is worth a year is not known: {NO_VOLUME}."
     return counted + (f"; on these booked costs stand {' and '.join(money)}" if money else "") + "." + tail
+
+
+def _idle(idle: Idle, day: str) -> str:
+    lines, flagged = idle
+    which = "" if not flagged else ", being stale or drifting" if lines == 1 else f", {flagged} stale or drifting"
+    many = "" if lines == 1 else "s"
+    why = "(not in effect, an alternative, or of quantity 0)"
+    count = "count" if many else "counts"
+    return f" {lines} audited line{many} {_are(lines)} not built in on {day} {why} and {count} no money{which}."
 
 
 def _between(numbers: Numbers, money: Interval) -> str:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import headline, input_words, words
-from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts, money_known
+from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts, idle_lines, money_known
 from bomaudit.report.numbers import Numbers
 
 MOST_MOVES = 8
@@ -92,7 +92,7 @@ def found(content: Content, n: Numbers) -> list[str]:
         headline.found_lines(
             n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
             unknown=counts["unknown"], above=at_stake(content, 1), below=at_stake(content, -1), currency=cur,
-            money_known=known),
+            money_known=known, idle=idle_lines(content.lines), day=n.day(content.as_of)),
         headline.found_decisions(n, counts=count_verdicts(content.decisions), currency=cur,
                               reopen=_worth_of(content, "reopen"), review=_worth_of(content, "review")),
         headline.found_next(

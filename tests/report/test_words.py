@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from bomaudit.report import headline, words
+from bomaudit.audit import audit
+from bomaudit.report import headline, stories, words
+from bomaudit.report.as_data import summarise
+from bomaudit.report.content import gather
 from bomaudit.report.numbers import Numbers
 
 N = Numbers("en", minus="-")
@@ -95,3 +98,21 @@ def test_a_cost_of_change_that_nobody_stated_is_not_shown_as_nothing():
         "one-time cost of change: not stated, counted as 0 EUR, which favours switching; counted as well, as elements: "
         "mould"
     )
+
+
+def test_lines_that_are_not_built_in_are_said_to_count_no_money(tmp_path):
+    """One row has ended, one begins later, one is an alternative by its quantity of 0; the fourth is built in."""
+    (tmp_path / "bom.csv").write_text(
+        "part_no,description,qty,unit_cost,currency,cost_date,effective_from,effective_to\n"
+        "A,Bearing,2,5.00,EUR,2012-01-31,,\nB,DC motor,1,30.00,EUR,2012-01-31,,2024-12-31\n"
+        "C,DC motor,1,30.00,EUR,2012-01-31,2026-07-01,\nD,Bracket,0,3.00,EUR,2026-05-31,,\n"
+    )
+    (tmp_path / "audit.toml").write_text('[audit]\nas_of = 2026-06-30\ncurrency = "EUR"\nannual_volume = 1000\n'
+                                         '[files]\nbom = "bom.csv"\n')  # fmt: skip
+    content = gather(audit(tmp_path))
+    said, counted = stories.found(content, content.numbers)[0], summarise(content)["lines"]
+    assert (counted["audited"], counted["not_built_in"]) == (4, 3)
+    idle = content.lines.iloc[1:]["status"].isin(["stale", "drifting"]).sum()
+    assert said.endswith(" 3 audited lines are not built in on 2026-06-30 (not in effect, an alternative, or of "
+                         f"quantity 0) and count no money, {idle} stale or drifting.")  # fmt: skip
+    assert "not built in" not in lines()
