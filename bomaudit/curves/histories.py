@@ -39,8 +39,8 @@ class History:
         Units made before the first period, > 0. [units]
     guessed : bool
         The stock is a guess.
-    odd, lost : int
-        Periods whose cumulative volume falls, and rows that could not be used.
+    odd, lost, filled : int
+        Periods whose cumulative volume falls, rows that could not be used, and missing periods between others.
     """
 
     start: float
@@ -50,6 +50,7 @@ class History:
     guessed: bool
     odd: int = 0
     lost: int = 0
+    filled: int = 0
 
     @property
     def lengths(self) -> Floats:
@@ -157,11 +158,13 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     time, length, volume, cumulative = time[known], length[known], volume[known], cumulative[known]
     missing = np.diff(time, prepend=time[0] - length[0]) / length
     before = np.concatenate([volume[:1], volume[:-1]])
-    made = volume + np.sqrt(before * volume) * np.where(missing > _GAP, missing - 1, 0.0)
+    gaps = np.where(missing > _GAP, missing - 1, 0.0)
+    made = volume + np.sqrt(before * volume) * gaps
     stated = cumulative - np.cumsum(made)
     stated = np.concatenate([opening, stated])
     stated = stated[np.isfinite(stated) & (stated > 0)]
-    history = History(time[0] - length[0], time, made, 1.0, not len(stated), 0, int((~known).sum()) - len(opening))
+    lost, filled = int((~known).sum()) - len(opening), round(float(gaps.sum()))
+    history = History(time[0] - length[0], time, made, 1.0, not len(stated), 0, lost, filled)
     return replace(history, stock=float(stated[0]) if len(stated) else _stock_before(history.by_year()))
 
 
@@ -196,7 +199,9 @@ def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Findin
     places = zip(bad.get("source_sheet", bad["unit"]), bad.get("source_row", bad["volume"]), bad["volume"], strict=True)
     findings += [
         warning("V002", "volume or cumulative_volume must be > 0", file=_file(table), sheet=str(sheet),
-                row=None if pd.isna(row) else int(row), column="volume", found=f"{volume:g}", assumed="row left out")
+                row=None if pd.isna(row) else int(row), column="volume", found=f"{volume:g}",
+                assumed="row left out: not reported rather than none made",
+                advice="state the volume; leave out what is not known")
         for sheet, row, volume in places
     ]  # fmt: skip
     positive = table.assign(
@@ -265,6 +270,12 @@ def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:
         warning("V005", f"{name}: volume and cumulative_volume alternate", file=file, column="volume",
                 found=f"{h.lost} periods that neither follows for", assumed="left out")
         for name, h in mine.items() if h.lost
+    ]  # fmt: skip
+    findings += [
+        note("V011", f"{name}: periods between others have no volume", file=file, column="volume",
+             found=f"{h.filled} missing", assumed="the geometric mean of their neighbours was made in each",
+             advice="state their volumes, or cumulative_volume after them")
+        for name, h in mine.items() if h.filled
     ]  # fmt: skip
     return findings
 

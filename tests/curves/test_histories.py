@@ -147,3 +147,18 @@ def test_no_volumes_at_all():
     empty = make_volumes("x", 2020, [])
     _, histories, findings = read_histories(empty, empty, as_of=date(2026, 1, 1))
     assert (histories, findings) == ({}, [])
+
+
+def test_a_zero_between_other_volumes_was_not_reported_and_what_stands_in_is_said():
+    """2022 and 2023 count as sqrt(2 × 8) = 4 each: nobody stops a market for two years. A zero at the end adds none."""
+    table = make_volumes("x", 2018, [2.0, 2.0, 2.0, 2.0, 0.0, NAN, 8.0, 0.0]).assign(
+        source_file="volumes.csv", source_sheet="", source_row=range(2, 10)
+    )
+    _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))
+    assert histories["x"].made.tolist() == pytest.approx([2.0, 2.0, 2.0, 2.0, 8.0 + 2 * 4.0], rel=1e-3)
+    zero = [f for f in findings if f.code == "V002"]
+    assert [f.row for f in zero] == [6, 7, 9]
+    assert "not reported" in zero[0].assumed
+    (filled,) = (f for f in findings if f.code == "V011")
+    assert (filled.found, filled.message.split(":")[0]) == ("2 missing", "x")
+    assert "mean of their neighbours" in filled.assumed
