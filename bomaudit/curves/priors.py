@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -128,11 +128,14 @@ def _prior(curves: dict[str, list[_Row]], name: str, class_: str, share: float) 
         anything = _Row("", np.nan, np.nan, "whole_price", "price", "real", "pool of all published series")
         return _stated(np.nan, np.nan, anything, "pool")
     pool, own = curves[CLASS_MARK + class_][0], curves.get(name, [])
-    real = [r for r in own if r.price_basis == "real"]
+    real, class_words = [r for r in own if r.price_basis == "real"], class_.replace("_", " ")
     used = real or own
     mean, sd = (float(v[0]) for v in _whole([pool], share))
     if not used or sd == 0:
-        return _stated(mean, sd, pool, "raw material" if sd == 0 else "class prior")
+        if sd == 0:
+            return _stated(mean, sd, pool, "raw material")
+        source = f"no published rate: prior of the class {class_words}: {pool.source}"
+        return _stated(mean, sd, replace(pool, source=source), "class prior")
     means, sds = _whole(used, share)
     published, error = float(means.mean()), float(np.sqrt((sds**2).mean() / len(sds) + means.var()))
     weight = sd**2 / (sd**2 + error**2 + CHANGE_SD**2) if real else 1.0
@@ -141,7 +144,7 @@ def _prior(curves: dict[str, list[_Row]], name: str, class_: str, share: float) 
     summary = _Row(
         "", mean, sd, "conversion" if all(r.applies_to == "conversion" for r in used) else "whole_price",
         "cost" if all(r.measured_on == "cost" for r in used) else "price", used[0].price_basis,
-        f"curves {', '.join(r.curve_id for r in used)}; pool {pool.curve_id}",
+        f"curves {', '.join(r.curve_id for r in used)}; pool of the class {class_words}",
     )  # fmt: skip
     return _stated(mean, sd, summary, "published")
 

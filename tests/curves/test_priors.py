@@ -104,3 +104,11 @@ def test_spread_of_yearly_changes_holds_the_catalogue(library):
     trends = catalogue.frame["trend_mean"][catalogue.frame["listed"]]
     assert trends.min() < mean < trends.max()
     assert sd > trends.std()
+
+
+def test_sources_say_in_words_which_class_stands_in(catalogue):
+    """No name of the library's own, such as class_purchased_parts, reaches a reader who cannot look it up."""
+    listed = catalogue[catalogue["kind"].isin(["published", "class prior"])]
+    assert listed.loc["pump", "source"].startswith("no published rate: prior of the class purchased parts: ")
+    assert listed.loc["sheet_metal_part", "source"].endswith("; pool of the class sheet welding")
+    assert not listed["source"].str.contains("class_").any()
