@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -44,13 +45,21 @@ def init(
         }
         proposal = propose_audit(bom, {name: path for name, path in given.items() if path}, folder=folder)
     _refuse_to_overwrite(folder, proposal)
+    asked = sys.stdin.isatty() and sys.stdout.isatty()
+    if not asked:
+        _write(folder, proposal)  # before anything is shown: whoever reads a pipe may stop reading
     _show(proposal)
-    if sys.stdin.isatty() and sys.stdout.isatty():
+    if asked:
         typer.confirm(f"Write {', '.join(proposal.files)} into {folder}?", default=True, abort=True)
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, text in proposal.files.items():
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+        _write(folder, proposal)
     sys.stdout.write(f"review {folder / 'audit.toml'}, then: bomaudit check {folder}\n")
+
+
+def _write(folder: Path, proposal: Proposal) -> None:
+    from bomaudit.report.files import write_all
+
+    write_all({n: partial(Path.write_text, data=t, encoding="utf-8", newline="\n") for n, t in proposal.files.items()},
+              folder)  # fmt: skip
 
 
 def _refuse_to_overwrite(folder: Path, proposal: Proposal) -> None:

@@ -1,5 +1,7 @@
 """How the program ends when its surroundings do not let it work: in words, with the status of bad input."""
 
+import os
+import subprocess
 import sys
 
 import pytest
@@ -22,3 +24,22 @@ def test_a_file_where_the_folder_out_should_be_is_no_error_of_ours(out, sample_f
     assert "internal error" not in said
     assert (tmp_path / "taken").read_text(encoding="utf-8") == "mine"
     assert [p.name for p in tmp_path.iterdir()] == ["taken"]
+
+
+def test_init_finishes_its_folder_when_nobody_reads_what_it_says(tmp_path):
+    """As ``bomaudit init … | head -1``: the pipe is gone before all is said."""
+    (tmp_path / "bom.csv").write_text("part_no,description,qty,unit_cost\nA1,Bearing,2,5.00\n", encoding="utf-8")
+    command = [sys.executable, "-c", "from bomaudit.cli import main; main()", "init", "folder", "--bom", "bom.csv"]
+    deaf, said = os.pipe()
+    os.close(deaf)
+    try:
+        done = subprocess.run(command, cwd=tmp_path, stdin=subprocess.DEVNULL, stdout=said, stderr=subprocess.PIPE,
+                              text=True, check=False)  # fmt: skip
+    finally:
+        os.close(said)
+    templates = ("quotes", "volumes", "input_prices", "decisions", "standards")
+    wanted = {"audit.toml", *(f"{t}_template.csv" for t in templates)}
+    assert {p.name for p in (tmp_path / "folder").iterdir()} == wanted
+    assert {p.name for p in tmp_path.iterdir()} == {"bom.csv", "folder"}
+    assert "Traceback" not in done.stderr
+    assert "internal error" not in done.stderr
