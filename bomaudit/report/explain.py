@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 
-from bomaudit.findings import BadInput, error
+from bomaudit.findings import BadInput, error, near
 from bomaudit.report.content import Content, gather
 from bomaudit.report.stories import DecisionStory, LineStory, tell_decision, tell_line
 from bomaudit.report.terminal import numbers_for, show_decision, show_line
@@ -44,11 +44,12 @@ def find(content: Content, name: str) -> Explanation:
     """Tell a line or a decision of what was collected; as :func:`explain`."""
     found = explain_decision(content, name) or explain_line(content, name)
     if not found:
-        decisions = ", ".join(sorted(content.decisions["decision"])) or "none"
+        decisions, lines = content.decisions["decision"], content.lines
         raise BadInput(
             error(
                 "R001", "explain takes a line id, a part number or a decision of the audit", found=repr(name),
-                advice=f"decisions: {decisions}; line ids and part numbers stand in lines.csv",
+                advice=f"{near(name, [*decisions, *lines['part_no'], *lines['line_id']])} (decisions: "
+                       f"{', '.join(sorted(decisions)) or 'none'}; line ids and part numbers stand in lines.csv)",
             )
         )  # fmt: skip
     return found

@@ -84,6 +84,13 @@ def test_a_name_that_nothing_has_is_bad_input_that_says_what_there_is(content):
         explain.find(content, "gearbox")
 
 
+@pytest.mark.parametrize(("slip", "meant"), [("P0003", "P-0003"), ("pmup", "pump")])
+def test_a_slip_in_a_name_is_answered_with_the_near_names(content, slip, meant):
+    content.lines.loc[2, "part_no"] = "P-0003"
+    with pytest.raises(BadInput, match=rf"did you mean .*\b{meant}\b"):
+        explain.find(content, slip)
+
+
 def test_plain_data_of_an_explanation_hold_the_same_words(content):
     data = explain.as_data(explain.find(content, "pump"))
     assert data["kind"] == "decision"
