@@ -199,7 +199,7 @@ def _fits(kind: str, name: str, profile: Profile, *, blank: bool) -> bool:
     if name == "level":
         return profile.numeric > 0.5 or profile.dotted > 0.5  # noqa: PLR2004
     if kind in ("money", "number", "share"):
-        return profile.numeric > 0.3  # noqa: PLR2004
+        return profile.numeric > 0.3 or (blank and name == "price_per")  # noqa: PLR2004
     if name == "supplier":
         return profile.words > 0.3 or profile.links > 0.3  # noqa: PLR2004
     return True

@@ -16,6 +16,7 @@ from importlib import resources
 from typing import Any
 
 from bomaudit.glossary import TABLES_IN
+from bomaudit.tables import units
 from bomaudit.tables.money import MARK, code_of
 
 EXACT, SYNONYM = 1.0, 0.95
@@ -43,13 +44,15 @@ class Meaning:
 
 @dataclass(frozen=True)
 class Header:
-    """A header taken apart: its words, the currency and quantity it mentions, its meanings by name."""
+    """A header taken apart: its words, currency, quantity and the pieces or measure it prices, its meanings by name."""
 
     text: str
     words: str
     currency: str
     currency_mark: str
     at_quantity: float
+    per: float
+    per_unit: str
     meanings: dict[str, Meaning]
 
     def score(self, name: str) -> float:
@@ -135,7 +138,24 @@ def understand(text: str) -> Header:
     quantity = re.search(r"(?:@|\bfor\b|\bab\b|\bat\b|\bpour\b|\bbei\b)\s*(\d+)", raw, re.IGNORECASE)
     words = fold(_without_asides(raw)) or fold(re.sub(r"[()\[\]{}]", " ", raw)) or ("#" if "#" in raw else "")
     words, meanings = _with_aside(raw, words)
-    return Header(raw, words, currency, mark, float(quantity[1]) if quantity else float("nan"), meanings)
+    at, (per, per_unit) = float(quantity[1]) if quantity else float("nan"), _priced(raw)
+    return Header(raw, words, currency, mark, at, per, per_unit, meanings)
+
+
+_PRICED = re.compile(
+    r"(?:/|\b(?:per|pro|je|par|por|za|на|за)\b)\s*(?P<n>1[0 .,']*0)?\s*(?P<unit>[^\W\d_]*)\.?\s*[)\]]*$",
+    re.IGNORECASE,
+)
+"""What a price is for, at the end of its header: "per 100", "EUR/kg", "(€ / 1.000 Stk)"; not the year of 01/2023."""
+
+
+def _priced(raw: str) -> tuple[float, str]:
+    """Pieces and measure that a price headed so is for; NaN and "" where the header names none."""
+    match = _PRICED.search(raw)
+    if match is None:
+        return float("nan"), ""
+    digits, unit = re.sub(r"\D", "", match["n"] or ""), units.spelling(match["unit"])
+    return float(digits or "nan"), unit if units.is_measure(unit) else ""
 
 
 def _with_aside(raw: str, words: str) -> tuple[str, dict[str, Meaning]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -13,12 +13,21 @@ from numpy.typing import NDArray
 from bomaudit.findings import Finding, note, warning
 from bomaudit.glossary import QUOTES, Table
 from bomaudit.settings import ReadSection
-from bomaudit.tables import currencies
+from bomaudit.tables import currencies, units
 from bomaudit.tables.block_read import FIGURES, DressOf, Reading
 from bomaudit.tables.cells import Amounts, amounts, pieces
 from bomaudit.tables.columns import LEAST
-from bomaudit.tables.convert import Place, cell_findings, extension_findings, read_amounts
+from bomaudit.tables.convert import (
+    Place,
+    amount_findings,
+    cell_findings,
+    column_decimal,
+    extension_findings,
+    read_amounts,
+)
+from bomaudit.tables.distinct import each
 from bomaudit.tables.dress import Dress
+from bomaudit.tables.evidence import agrees
 from bomaudit.tables.frames import typed_frame
 from bomaudit.tables.headers import Header
 from bomaudit.tables.locate import Block
@@ -57,6 +66,8 @@ def line_money(
         place = Place(block.sheet, block.mapped["price_per"].column, "price_per", rows)
         per, per_unit, findings = _stated_pieces(r.cells("price_per")[keep], place, read, r.decimal)
     uom = data.get("uom", np.full(len(keep), "", dtype=object))
+    if unit is not None:
+        unit = _as_headed(unit, block.headers[block.mapped["unit_cost"].column], qty, extended)
     priced = price_lines(qty, unit, extended, per=per, per_unit=per_unit, uom=uom, rows=rows, where=where)
     data.update(qty=priced.qty, unit_cost=priced.unit_cost, unit_cost_low=priced.low, unit_cost_high=priced.high,
                 extended_cost=priced.extended, price_per=priced.per, uom=priced.uom,
@@ -76,10 +87,29 @@ def line_money(
     return findings + made + said
 
 
+def _as_headed(unit: Amounts, header: Header, qty: Amounts | None = None, extended: Amounts | None = None) -> Amounts:
+    """Prices for as many pieces, or for the measure, that their header names, where neither cell nor arithmetic denies.
+
+    A header "price per 100" beside an extended cost that is quantity × price names the order, not the price.
+    """
+    if not header.per > 1 and not header.per_unit:
+        return unit
+    if qty is not None and extended is not None:
+        whole = agrees(qty.value * unit.value, extended.value) & (unit.value != 0)
+        if whole.sum() * 2 > np.isfinite(qty.value * unit.value * extended.value).sum():
+            return unit
+    return replace(unit, per=np.where(np.isnan(unit.per), header.per, unit.per),
+                   per_unit=np.where(unit.per_unit == "", header.per_unit, unit.per_unit).astype(object))  # fmt: skip
+
+
 def _stated_pieces(cells: Cells, place: Place, read: ReadSection, pooled: str) -> tuple[Floats, Texts, list[Finding]]:
     """Pieces that prices are for, as a column of their own states them, and the unit beside the number."""
-    got, findings = read_amounts(pieces(cells), place, read, pooled, money=False)
-    return got.value, got.unit, findings
+    numbers = pieces(cells)
+    mark, assumed = column_decimal(numbers, read, pooled)
+    got = amounts(numbers, mark, money=False)
+    alone = (got.state == "words") & each(got.unit, lambda word: bool(units.spelling(word)), bool)
+    got = replace(got, state=np.where(alone, "", got.state).astype(object))
+    return got.value, got.unit, amount_findings(got, cells, place, assumed=assumed)
 
 
 def _stated_currency(r: Reading, keep: NDArray[np.intp]) -> tuple[NDArray[np.object_] | None, list[Finding]]:
@@ -129,6 +159,7 @@ def table_money(
     own = np.asarray(data.get("uom", np.full(len(keep), "", dtype=object)), dtype=object)
     for name in names:
         got, said = read_amounts(cells[name], place[name], read, "")
+        got = _as_headed(got, block.headers[block.mapped[name].column])
         reads[name], findings, data[name] = got, findings + said, got.value
         if table.column(name).unit != "currency/uom":
             continue

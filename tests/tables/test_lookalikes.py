@@ -934,3 +934,27 @@ def test_a_negative_quantity_is_told_from_one_that_is_missing(read_text):
     said = {f.code: f for f in got.findings}
     assert "not audited" in said["T044"].assumed
     assert said["T049"].found == "1 line"
+
+
+def test_a_price_is_for_what_its_header_says(read_text):
+    """Per kg, per 100, per 1,000 pieces: of a line in g, in pieces; a column headed UoM or Price UoM says units too."""
+    for header, price, uom, cost in (
+        ("Cost EUR/kg", 12, "g", 0.012), ("Price EUR per 100", 12, "EA", 0.12),
+        ("Preis (EUR/1.000 Stk)", 12, "Stk", 0.012),
+        ("Cost per piece EUR", 12, "EA", 12.0), ("Price EUR 01/2023", 12, "EA", 12.0),
+    ):  # fmt: skip
+        got = read_text(f"Part No;Description;Qty;UoM;{header}\nA1;Resin;250;{uom};{price}\nA2;Oil;4;{uom};7\n")
+        assert got.frame["unit_cost"][0] == pytest.approx(cost), header
+        assert got.frame["uom"].tolist() == [uom, uom]
+        assert ("T052" in codes(got)) == (cost < 12)
+    got = read_text(
+        "Part No;Description;Qty;UoM;Unit cost EUR;Price UoM\nA1;Resin;250;g;4,50;kg\nA2;Wire;9;mm;1,20;m\n"
+    )
+    assert got.frame["unit_cost"].tolist() == pytest.approx([0.0045, 0.0012])
+    assert "T031" not in codes(got)
+
+
+def test_a_header_that_names_the_order_is_not_divided_by(read_text):
+    """Extended costs that are quantity × price deny that the price is for a hundred."""
+    got = read_text("Part;Qty;Price EUR per 100;Total\nScrew;8;3.40;27.20\nNut;4;2.00;8.00\nPin;10;9.00;90.00\n")
+    assert got.frame["unit_cost"].tolist() == [3.4, 2.0, 9.0]

@@ -100,6 +100,14 @@ def test_a_number_format_names_the_currency_of_quotes_too(tmp_path):
     assert {f.code for f in got.findings} == {"T059"}
 
 
+def test_headers_of_quotes_say_what_prices_are_for(tmp_path):
+    rows = "part_no;quote_date;Unit price EUR / 100;Price UoM\nA;2024-01-31;340,00;kg\nB;2024-01-31;12,50;\n"
+    (tmp_path / "q.csv").write_text(rows)
+    frame = read_table(tmp_path / "q.csv", QUOTES).frame
+    assert frame["unit_price"].tolist() == [3.4, 0.125]
+    assert frame["uom"].tolist() == ["kg", ""]
+
+
 def test_a_missing_file_is_said_with_its_name(tmp_path):
     with pytest.raises(BadInput, match=r"nothing\.csv"):
         read_table(Path(tmp_path / "nothing.csv"), QUOTES)
