@@ -136,7 +136,8 @@ def _level_by_content(columns: Columns, chosen: dict[str, Mapped]) -> None:
     taken = {m.column for m in chosen.values()}
     for c, header, p in columns.pairs():
         plain = not header.words or header.score("level") or header.score("~index")
-        if c not in taken and plain and p.dotted > 0.5 and p.filled > 0.8 * rows:  # noqa: PLR2004
+        dotted = p.dotted > 0.5 or (p.numbered and header.words)  # noqa: PLR2004  (of a nameless column, perhaps prices)
+        if c not in taken and plain and dotted and p.filled > 0.8 * rows:
             chosen["level"] = Mapped("level", c, header.text, 0.8, "content")
             return
 
@@ -197,7 +198,7 @@ def _fits(kind: str, name: str, profile: Profile, *, blank: bool) -> bool:
     if not profile.filled:
         return blank
     if name == "level":
-        return profile.numeric > 0.5 or profile.dotted > 0.5  # noqa: PLR2004
+        return max(profile.numeric, profile.dotted) > 0.5 or profile.numeric + profile.leading > 0.9  # noqa: PLR2004
     if kind in ("money", "number", "share"):
         return profile.numeric > 0.3 or (blank and name == "price_per")  # noqa: PLR2004
     if name == "supplier":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,9 @@ from bomaudit.tables.distinct import each
 from bomaudit.tables.sheets import Cells
 
 _DOTTED = re.compile(r"^\d+(?:\.\d+)+\.?$")
+_POSITION = re.compile(r"\d{1,4}(?:\.\d{1,4})*")
+_FEWEST_PARTS = 2
+"""Dotted numbers that make a structure; one may be a slip."""
 _POINTED = re.compile(r"^([.\-–_ +>]*)\s*(\d+)\s*$")
 _LEADING = re.compile(r"^(?:[ \t\u00a0\u3000]|\.\.|--|[-–>•·└├│─]\s)+")
 
@@ -26,9 +29,9 @@ def level_cells(cells: Cells) -> tuple[NDArray[np.float64], NDArray[np.object_]]
     dotted : object array of str
         Dotted number of each line where the column holds such numbers, else "".
     """
-    texts = each(cells, _as_text)
+    texts = each(cells, as_text)
     dotted, filled = each(texts, _is_dotted, bool), texts != ""
-    if dotted.sum() * 2 > filled.sum():
+    if dotted.sum() * 2 > filled.sum() or are_numbered(texts.tolist()):
         numbers = each(texts, lambda t: t.rstrip(".") if t[:1].isdigit() else "")
         return each(numbers, lambda t: t.count(".") + 1.0 if t else np.nan, float), numbers
     return each(texts, _depth, float), np.full(len(texts), "", dtype=object)
@@ -43,7 +46,24 @@ def _depth(text: str) -> float:
     return float(match[2]) if match else np.nan
 
 
-def _as_text(cell: object) -> str:
+def are_numbered(texts: Iterable[str]) -> bool:
+    """Whether texts are positions of a structure: rising numbers, some of them dotted, each with its parent above it.
+
+    2.1 below 2 is a part of it, however few such lines there are; prices have no parents.
+    """
+    above: set[str] = set()
+    top, parts = 0, 0
+    for text in filter(None, (t.rstrip(".") for t in texts)):
+        parent, dot, _ = text.rpartition(".")
+        if not _POSITION.fullmatch(text) or int(text.partition(".")[0]) < top or (dot and parent not in above):
+            return False
+        top, parts = int(text.partition(".")[0]), parts + bool(dot)
+        above.add(text)
+    return parts >= _FEWEST_PARTS
+
+
+def as_text(cell: object) -> str:
+    """Text of a cell, whole numbers without a point."""
     if isinstance(cell, float) and cell.is_integer():
         return str(int(cell))
     return "" if cell is None else str(cell).strip()

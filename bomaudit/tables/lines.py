@@ -131,15 +131,19 @@ def _levels(r: Reading, keep: NDArray[np.intp]) -> tuple[NDArray[np.float64], ND
     if "level" in r.block.mapped:
         level, dotted = level_cells(r.cells("level")[keep])
         return level, dotted, []
-    if "parent_no" in r.block.mapped or "description" not in r.block.mapped:
-        return np.full(len(keep), np.nan), blank, []
-    column = r.block.mapped["description"].column
-    worn = {row - r.block.first: n for row, n in r.dress.indents.get(column, {}).items()}
-    level = levels_by_indent(r.cells("description"), worn, keep)
-    if not np.isfinite(level).any():
+    level = np.full(len(keep), np.nan)
+    if "parent_no" in r.block.mapped:
         return level, blank, []
-    return level, blank, [note("T064", "the structure is taken from indentation", **r.where, column=letter(column),
-                               found=f"{int(np.nanmax(level))} levels")]  # fmt: skip
+    for name in ("description", "part_no"):
+        if name not in r.block.mapped:
+            continue
+        column = r.block.mapped[name].column
+        worn = {row - r.block.first: n for row, n in r.dress.indents.get(column, {}).items()}
+        level = levels_by_indent(r.cells(name), worn, keep)
+        if np.isfinite(level).any():
+            return level, blank, [note("T064", "the structure is taken from indentation", **r.where,
+                                       column=letter(column), found=f"{int(np.nanmax(level))} levels")]  # fmt: skip
+    return level, blank, []
 
 
 def _texts(view: View, kinds: RowKinds) -> NDArray[np.object_]:

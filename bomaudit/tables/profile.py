@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.tables.cells import Amounts, amounts, decimal_mark
+from bomaudit.tables.indents import are_numbered, as_text
 from bomaudit.tables.sheets import Cells
 
 SAMPLE_ROWS = 2000
@@ -22,6 +23,7 @@ _DESIGNATOR = re.compile(rf"^{_ONE_PLACE.format(1)}(?:[\s,;]+{_ONE_PLACE.format(
 _CODE = re.compile(r"^(?=[^\s]*\d)[^\s]{4,30}$")
 _LONG_NUMBER = 10_000
 """Whole numbers from here on are no quantities; where they differ from line to line they number something."""
+_LED = re.compile(r"^[.\-–_+>]+\s*\d{1,2}$")
 _DOTTED = re.compile(r"^\d{1,3}(?:\.\d{1,3})+\.?$")
 
 
@@ -33,6 +35,10 @@ class Profile:
     ----------
     filled : int
         Cells that are not blank.
+    leading : float
+        Share that is a depth with points or dashes before it: ..2.
+    numbered : bool
+        Positions that name their parents: 1, 2, 2.1, 2.2, 3, typed as text or as numbers.
     numeric, money, links, dates, designators, codes, dotted, long_numbers, words : float
         Share that reads as a number, carries a currency mark, is a web address, a date value, a list of reference
         designators, one word with a digit in it, a dotted number, a large whole number, text of more than one letter.
@@ -47,6 +53,8 @@ class Profile:
     """
 
     filled: int
+    leading: float
+    numbered: bool
     numeric: float
     money: float
     links: float
@@ -81,6 +89,8 @@ def profile(cells: Cells, decimal: str = "") -> Profile:
     lengths = [len(t) for t in texts]
     return Profile(
         filled=filled,
+        leading=sum(bool(_LED.match(t)) for t in texts) / n,
+        numbered=are_numbered(map(as_text, cells)),
         numeric=float(numbers.sum()) / n,
         money=float((read.currency[numbers] != "").sum()) / n,
         links=sum(bool(_LINK.search(t)) for t in texts) / n,

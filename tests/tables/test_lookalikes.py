@@ -958,3 +958,50 @@ def test_a_header_that_names_the_order_is_not_divided_by(read_text):
     """Extended costs that are quantity × price deny that the price is for a hundred."""
     got = read_text("Part;Qty;Price EUR per 100;Total\nScrew;8;3.40;27.20\nNut;4;2.00;8.00\nPin;10;9.00;90.00\n")
     assert got.frame["unit_cost"].tolist() == [3.4, 2.0, 9.0]
+
+
+DRIVE = [["Housing", 1, 20], ["Drive", 2, ""], ["Bearing", 3, 5], ["Shaft", 1, 10], ["Seal", 4, 1]]
+"""Bearing and shaft belong to the drive."""
+
+
+@pytest.mark.parametrize(
+    ("header", "marks"),
+    [
+        ("Level", ["..1", "..1", "...2", "...2", "..1"]),
+        ("Level", ["1", "-1", "--2", "--2", "1"]),
+        ("Pos", ["1", "2", "2.1", "2.2", "3"]),
+        ("Pos", [1, 2, 2.1, 2.2, 3]),
+        ("Item", [10, 20, 20.1, 20.2, 30]),
+    ],
+)
+def test_levels_are_read_however_they_are_written(read_rows, header, marks):
+    """As points before the level, and as positions of which most have no parts, typed as text or as numbers."""
+    got = read_rows(
+        [[header, "Part", "Qty", "Unit cost EUR"], *([m, *row] for m, row in zip(marks, DRIVE, strict=True))]
+    )
+    assert got.frame["parent_row"].tolist() == [-1, -1, 1, 1, -1]
+    assert got.frame["row_kind"].tolist()[1] == "assembly"
+
+
+def test_part_numbers_that_are_indented_show_the_structure(read_rows, read_text):
+    numbers = ["C1", "S1", "A1", "B1", "D1"]
+    rows = [[n, *row] for n, row in zip(numbers, DRIVE, strict=True)]
+
+    def dress(book):
+        for row in (4, 5):
+            book["BOM"].cell(row, 1).alignment = Alignment(indent=1)
+
+    head = ["Part No", "Description", "Qty", "Unit cost EUR"]
+    assert read_rows([head, *rows], dress=dress).frame["parent_row"].tolist() == [-1, -1, 1, 1, -1]
+    lines = [";".join(head), *(("  " if r[0] in ("A1", "B1") else "") + ";".join(map(str, r)) for r in rows)]
+    got = read_text("\n".join(lines) + "\n")
+    assert got.frame["parent_row"].tolist() == [-1, -1, 1, 1, -1]
+    assert got.frame["part_no"].tolist() == numbers
+    assert "T064" in codes(got)
+
+
+def test_positions_without_parts_and_prices_are_no_levels(read_rows):
+    head = ["Pos", "Part", "Qty", "Unit cost EUR"]
+    for marks in ([10, 20, 30, 40, 50], [1, 2, 2.5, 3, 4], ["1", "2", "3.1", "3.2", "4"], [1.5, 1, 2.1, 2.2, 3]):
+        got = read_rows([head, *([m, *row] for m, row in zip(marks, DRIVE, strict=True))])
+        assert got.frame["parent_row"].tolist() == [-1] * 5, marks
