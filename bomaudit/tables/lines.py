@@ -20,7 +20,7 @@ from bomaudit.tables.distinct import each
 from bomaudit.tables.frames import same_text, typed_frame
 from bomaudit.tables.indents import level_cells, levels_by_indent
 from bomaudit.tables.line_money import line_money, take
-from bomaudit.tables.line_totals import checked_totals
+from bomaudit.tables.line_totals import checked_totals, in_one_parent
 from bomaudit.tables.locate import Block
 from bomaudit.tables.rowkinds import RowKinds, View, classify, has_letter, line_values
 from bomaudit.tables.sheets import letter
@@ -55,7 +55,8 @@ def bom_lines(block: Block, read: ReadSection, dress_of: DressOf) -> Lines:
     kinds, findings = _settled(r, view, kinds)
     keep = np.flatnonzero(np.isin(kinds.kind, LINE_KINDS))
     frame, made = _frame(r, kinds, keep, read)
-    findings += made + checked_totals(r, kinds, keep, frame) + worn_findings(r, keep)
+    frame, said = in_one_parent(r, keep, frame)
+    findings += made + said + checked_totals(r, kinds, keep, frame) + worn_findings(r, keep)
     return Lines(frame, kinds.kind, _texts(view, kinds), tuple(findings))
 
 

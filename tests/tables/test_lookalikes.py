@@ -1005,3 +1005,26 @@ def test_positions_without_parts_and_prices_are_no_levels(read_rows):
     for marks in ([10, 20, 30, 40, 50], [1, 2, 2.5, 3, 4], ["1", "2", "3.1", "3.2", "4"], [1.5, 1, 2.1, 2.2, 3]):
         got = read_rows([head, *([m, *row] for m, row in zip(marks, DRIVE, strict=True))])
         assert got.frame["parent_row"].tolist() == [-1] * 5, marks
+
+
+WHOLE = "Level;Part No;Description;{}Total Qty;Unit cost EUR\n"
+
+
+def test_quantities_of_the_whole_product_are_not_multiplied_again(read_text):
+    """2 drives of 3 bearings and a shaft: 6 and 2 in the product, beside 3 and 1 in one drive."""
+    rows = "1;S1;Drive;2;2;\n2;A;Bearing;3;6;5\n2;B;Shaft;1;2;10\n1;C;Housing;1;1;20\n"
+    got = read_text(WHOLE.format("Qty per assy;") + rows)
+    assert got.frame["qty"].tolist() == [2, 3, 1, 1]
+    assert "T089" in codes(got)
+    extended = "1;S1;Drive;2;2;;\n2;A;Bearing;3;6;5;30\n2;B;Shaft;1;2;10;20\n1;C;Housing;1;1;20;20\n"
+    got = read_text("Level;Part No;Description;Qty;Ext Qty;Unit cost EUR;Ext cost\n" + extended + "Total;;;;;;70\n")
+    assert got.frame["qty"].tolist() == [2, 3, 1, 1]
+    assert {"T089", "T070"} <= codes(got)
+    assert "T053" not in codes(got)
+
+
+def test_a_total_quantity_with_nothing_to_tell_by_is_warned_of(read_text):
+    rows = "1;S1;Drive;2;\n2;A;Bearing;6;5\n2;B;Shaft;2;10\n1;C;Housing;1;20\n"
+    assert "T090" in codes(read_text(WHOLE.format("") + rows))
+    assert "T090" not in codes(read_text(WHOLE.format("") + rows, columns={"qty": "Total Qty"}))
+    assert "T090" not in codes(read_text(WHOLE.format("") + rows.replace("Drive;2", "Drive;1")))
