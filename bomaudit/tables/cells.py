@@ -40,6 +40,8 @@ _RANGE = re.compile(
     rf"^(?P<a>{_NUMBER})\s*(?:-|–|—|~|\.\.+|\bto\b|\bbis\b|\bà\b|\ba\b|\bдо\b|～|〜)\s*(?P<b>{_NUMBER})(?P<rest>.*)$"
 )
 _SINGLE = re.compile(rf"^(?P<sign>[-+])?\s*(?P<a>{_NUMBER})(?P<rest>.*)$", re.DOTALL)
+_WHOLE = re.compile(r"(?<=\d)(?P<mark>[.,])\s*[-–—]{1,2}$")
+"""What stands for no cents: 12.- and 12,-- are twelve."""
 _APPROX = re.compile(
     r"^(?:~|≈|±|<|>|≤|≥|ca\.?|approx\.?|about|circa|etwa|rund|env\.?|environ|ok\.|около|约|約)\s*(?=[\d.,$€£¥-])",
     re.IGNORECASE,
@@ -184,6 +186,7 @@ def read_amount(text: str, decimal: str = "", *, money: bool = True) -> _Read:
         _take_currency(raw) if money else ("", "", re.sub(r"^[x×]\s*(?=\d)", "", raw, flags=re.IGNORECASE))
     )
     per, per_unit, body = _take_per(body)
+    body = _WHOLE.sub(r"\g<mark>00", body)
     negative = bool(re.fullmatch(r"\(\s*[\d.,' ]+\)", body)) or body.endswith("-")
     body = body.strip("() ").rstrip("-").strip() if negative else body
     body, approx = _take_approx(body)

@@ -240,7 +240,8 @@ def _dates(column: Column, cells: Cells, place: Place, read: ReadSection) -> tup
     either = [int(i) for i in np.flatnonzero(got.either)]
     if either:
         findings += cell_findings(place, either, cells, warning(
-            "T041", f"{column.name} must show whether the day or the month comes first", assumed="day first",
+            "T041", f"{column.name} must show whether the day or the month comes first",
+            assumed="day first" if got.day_first else "month first",
             advice="set day_first in [read] of audit.toml"))  # fmt: skip
     coarse = sorted({p for p in pd.unique(got.precision) if p in ("week", "month", "quarter", "year")})
     if coarse and column.kind == "date":

@@ -92,7 +92,7 @@ def resolve(
     codes : object array
         "" where nothing states one.
     findings : list
-        T055 shared mark, T056 not stated, T057 several, T059 from setting or note.
+        T055 shared mark, T056 not stated, T057 several, T059 from setting or note, T091 a mark that denies the column.
     """
     n = len(rows)
     code, mark, source = (np.full(n, "", dtype=object) for _ in range(3))
@@ -118,7 +118,29 @@ def resolve(
     fill(np.full(n, setting, dtype=object), "", "setting")
     named = next((h.currency for h in headers if h.currency and h.currency_mark.lower() not in AMBIGUOUS), "")
     findings = _shared_marks(code, mark, named or noted or setting, where)
+    findings += _denied(column, reads, rows, where)
     return code, findings + _said(code, source, priced, where)
+
+
+def _denied(
+    column: Texts | None, reads: Sequence[Amounts | None], rows: NDArray[np.intp], where: dict[str, Any]
+) -> list[Finding]:
+    """``T091``: prices whose own mark is another currency than that of their row's currency column."""
+    if column is None:
+        return []
+    marked = [read for read in reads if read is not None]
+    odd = np.zeros(len(rows), dtype=bool)
+    for read in marked:
+        shared = each(read.mark, lambda m: m.lower() in AMBIGUOUS, bool)
+        same_mark = shared & (np.isin(column, list(_DOLLARS)) == (read.currency == "USD"))
+        odd |= (read.currency != "") & (column != "") & (read.currency != column) & ~same_mark
+    if not odd.any():
+        return []
+    i = int(np.flatnonzero(odd)[0])
+    mark = next(read.mark[i] for read in marked if read.mark[i])
+    found = f"{mark} in a row of {column[i]}, the first of {int(odd.sum())}"
+    return [warning("T091", "the mark of a price must be the currency of its row", **where, row=int(rows[i]),
+                    found=found, assumed="the currency column is believed", advice="correct one of them")]  # fmt: skip
 
 
 def _shared_marks(code: Texts, mark: Texts, named: str, where: dict[str, Any]) -> list[Finding]:

@@ -101,9 +101,10 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
         keys = (c.strip() if isinstance(c, str) else c for c in cells)
         at = np.array([places.setdefault(k, len(places)) for k in keys], dtype=np.intp)
         seen = list(places)
-    first = _order([k for k in seen if isinstance(k, str)])
-    open_order = first is None and day_first is None
-    order = first if first is not None else (True if day_first is None else day_first)
+    first, both_ways = _order([k for k in seen if isinstance(k, str)])
+    open_order = (first is None or both_ways) and day_first is None
+    by_column = first is not None and not (both_ways and day_first is not None)
+    order = bool(first) if by_column else (True if day_first is None else day_first)
     reads = [(None, "", False) if k is None or k == "" else _read(k, order) for k in seen]
     blank = np.array([k is None or k == "" for k in seen], dtype=bool)
     value = np.array(
@@ -116,8 +117,8 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
     return Dates(value[at], precision[at], unread[at], either[at], order)
 
 
-def _order(texts: list[str]) -> bool | None:
-    """Day first (True), month first (False), or not proven (None)."""
+def _order(texts: list[str]) -> tuple[bool | None, bool]:
+    """Day first (True), month first (False), or not proven (None); and whether cells prove both."""
     day = month = 0
     for text in set(texts):
         match = _TWO_FIRST.match(plain(text))
@@ -125,9 +126,7 @@ def _order(texts: list[str]) -> bool | None:
             a, b = int(match[1]), int(match[3])
             day += a > 12 >= b or match[2] == "."  # noqa: PLR2004
             month += b > 12 >= a  # noqa: PLR2004
-    if day == month:
-        return None
-    return day > month
+    return (None if day == month else day > month), min(day, month) > 0
 
 
 def _read(key: Any, day_first: bool) -> tuple[dt.date | None, str, bool]:
@@ -142,7 +141,7 @@ def _read(key: Any, day_first: bool) -> tuple[dt.date | None, str, bool]:
     match = _TWO_FIRST.match(text)
     if match:
         a, b = int(match[1]), int(match[3])
-        day, month = (a, b) if (day_first and b <= 12) or a > 12 else (b, a)  # noqa: PLR2004
+        day, month = (a, b) if ((day_first or match[2] == ".") and b <= 12) or a > 12 else (b, a)  # noqa: PLR2004
         both = a <= 12 and b <= 12 and a != b and match[2] != "."  # noqa: PLR2004
         found = _day(_full_year(match[4]), month, day)
         return found, "day" if found else "", both

@@ -1028,3 +1028,33 @@ def test_a_total_quantity_with_nothing_to_tell_by_is_warned_of(read_text):
     assert "T090" in codes(read_text(WHOLE.format("") + rows))
     assert "T090" not in codes(read_text(WHOLE.format("") + rows, columns={"qty": "Total Qty"}))
     assert "T090" not in codes(read_text(WHOLE.format("") + rows.replace("Drive;2", "Drive;1")))
+
+
+def test_a_price_marked_in_another_currency_than_its_row_says_is_told(read_text):
+    rows = "A1;Bearing;2;£3.00;EUR\nA2;Seal;1;$1;CAD\nA3;Nut;1;1 kr;NOK\n"
+    got = read_text("part_no;description;qty;unit_cost;currency\n" + rows)
+    assert got.frame["currency"].tolist() == ["EUR", "CAD", "NOK"]
+    (said,) = (f for f in got.findings if f.code == "T091")
+    assert (said.row, said.found) == (2, "£ in a row of EUR, the first of 1")
+
+
+def test_a_dash_stands_for_no_cents(read_text):
+    got = read_text("Teil;Menge;Preis CHF\nWelle;1;12.-\nNabe;1;12,--\nRad;1;1.234,-\nFuss;4;3,50\nRest;1;3-\n")
+    assert got.frame["unit_cost"].tolist()[:4] == [12.0, 12.0, 1234.0, 3.5]
+    assert np.isnan(got.frame["unit_cost"][4])  # a sign behind the number
+
+
+def test_dates_that_prove_both_orders_are_not_settled_by_the_more(read_text):
+    """Two people kept the list: 24/12/2020 beside 12/31/21 leaves 1/2/21 open; points mean day first beside any."""
+    text = "part;qty;price EUR;price date\nA nut;1;2;12/31/21\nB nut;1;2;1/2/21\nC nut;1;2;{}\nD nut;1;2;{}\n"
+    got = read_text(text.format("24/12/2020", "23/12/2020"))
+    assert [f.row for f in got.findings if f.code == "T041"] == [3]
+    us = read_text(text.format("24/12/2020", "12/23/2020"))
+    assert us.frame["cost_date"][1] == np.datetime64("2021-01-02")
+    assert [f.assumed for f in us.findings if f.code == "T041"] == ["month first"]
+    points = read_text(text.format("12/24/2020", "5.3.2021"))
+    assert points.frame["cost_date"][3] == np.datetime64("2021-03-05")
+    assert [f.row for f in points.findings if f.code == "T041"] == [3]
+    settled = read_text(text.format("24/12/2020", "23/12/2020"), read=ReadSection(day_first=False))
+    assert settled.frame["cost_date"][1] == np.datetime64("2021-01-02")
+    assert "T041" not in codes(settled)
