@@ -25,8 +25,34 @@ _SAME = 1e-9
 """Relative difference up to which a formula counts as giving the audit's figure."""
 SAVINGS = (0.05, 0.25, 0.5, 0.75, 0.95)
 """Shares of the draws whose saving the sheet gives."""
-_OF_DECISION = "INDEX(decision_{0},MATCH({1},decision_name,0))"
 _SUM = "SUMIFS(element_{0},element_decision,{1},element_option,{2})"
+_LONGEST_SOUGHT = 250
+"""Characters of a name that a condition of a sheet can look for. [characters]"""
+
+
+def exact_row(names: str, wanted: str, values: str) -> str:
+    """Formula of the value beside a name, letter by letter: ``MATCH`` would take ``*`` and ``?`` for any text."""
+    return f"LOOKUP(2,1/EXACT({names},{wanted}),{values})"
+
+
+def _of_decision(name: str, at: Address) -> str:
+    return exact_row("decision_name", at("decision"), f"decision_{name}")
+
+
+def _literally(cell: str) -> str:
+    """Condition that a text equals a cell's: by itself ``>60 W`` would be a comparison and ``*`` any text."""
+    for mark in "~*?":
+        cell = f'SUBSTITUTE({cell},"{mark}","~{mark}")'
+    return f'"="&{cell}'
+
+
+def _told_apart(elements: pd.DataFrame) -> pd.Series:
+    """Whether a sheet's condition picks an option's elements alone: ``a`` and ``A``, ``1`` and ``01`` are one to it."""
+    pairs = elements[["decision", "option"]].drop_duplicates()
+    number = {c: pd.to_numeric(pairs[c], errors="coerce") for c in pairs}
+    seen = pd.DataFrame({c: pairs[c].str.casefold().where(number[c].isna(), number[c].map(repr)) for c in pairs})
+    short = (pairs["decision"].str.len() <= _LONGEST_SOUGHT) & (pairs["option"].str.len() <= _LONGEST_SOUGHT)
+    return pd.Series((~seen.duplicated(keep=False) & short).to_numpy(), index=pd.MultiIndex.from_frame(pairs))
 
 
 def discounted_years(years: npt.ArrayLike, growth: npt.ArrayLike, rate: float, shift: float) -> Floats:
@@ -86,13 +112,15 @@ def decision_frame(content: Content, elements: pd.DataFrame) -> pd.DataFrame:
     by_option = elements.groupby(["decision", "option"])["today_per_unit"].sum()
     pairs = {o: pd.MultiIndex.from_frame(frame[["decision", o]]) for o in ("switch_to", "chosen")}
     saving = by_option.reindex(pairs["switch_to"]).to_numpy() - by_option.reindex(pairs["chosen"]).to_numpy()
+    apart = _told_apart(elements)
+    found = np.logical_and(*(apart.reindex(pair, fill_value=False).to_numpy(dtype=bool) for pair in pairs.values()))
     npv = -frame["discounted_products"] * frame["saving_today"] - frame["change_cost"]
     chances = content.savings.set_index(["quantile", "decision"])["saving"]
     at = {f"saving_{100 * q:.0f}": chances.reindex([(q, d) for d in frame["decision"]]) for q in SAVINGS}
     return frame.assign(
         **{name: values.to_numpy() for name, values in at.items()},
         saving_per_year=-frame["saving_today"] * frame["annual_volume"],
-        _live_saving_today=close(saving, frame["saving_today"]),
+        _live_saving_today=found & close(saving, frame["saving_today"]),
         _live_npv=close(npv, frame["npv"]),
     )
 
@@ -128,8 +156,10 @@ def decision_columns(content: Content) -> list[Col]:
         made[name] = replace(made[name], role="entered")
     made["saving_today"] = replace(
         made["saving_today"], role="worked_out", live="_live_saving_today",
-        formula=lambda at: f"={_SUM.format('today_per_unit', at('decision'), at('switch_to'))}"
-                           f"-{_SUM.format('today_per_unit', at('decision'), at('chosen'))}",
+        formula=lambda at: "=" + "-".join(
+            _SUM.format("today_per_unit", _literally(at("decision")), _literally(at(option)))
+            for option in ("switch_to", "chosen")
+        ),
     )  # fmt: skip
     made["npv"] = replace(
         made["npv"], role="worked_out", live="_live_npv",
@@ -201,7 +231,6 @@ def _line_of(part_no: pd.Series, price: Floats, shown: pd.DataFrame) -> npt.NDAr
 def element_columns(content: Content) -> list[Col]:
     """Columns of the sheet ``Elements``."""
     per = f"[{content.currency}/product]"
-    of = _OF_DECISION
     return [
         Col("decision", width=14), Col("option", width=16), Col("element", width=30), Col("kind"),
         Col("part_no", width=16), Col("line_id", note="line whose estimate is the price", width=9),
@@ -211,9 +240,9 @@ def element_columns(content: Content) -> list[Col]:
             formula=lambda at: f"=INDEX(line_estimate,MATCH({at('line_id')},line_id,0))", live="_live_price_today"),
         Col("weight", "log", "worked_out", "1 per unit; share of one product for yearly and one-time money [1/product]",
             formula=lambda at: f'=IF({at("spent")}="yes",0,IF({at("basis")}="once",'
-                               f'1/{of.format("discounted_products", at("decision"))},IF({at("basis")}="per_year",'
-                               f'{of.format("discounted_years", at("decision"))}/'
-                               f'{of.format("discounted_products", at("decision"))},1)))'),
+                               f'1/{_of_decision("discounted_products", at)},IF({at("basis")}="per_year",'
+                               f'{_of_decision("discounted_years", at)}/'
+                               f'{_of_decision("discounted_products", at)},1)))'),
         Col("booked_per_unit", "price", "given", f"as booked {per}"),
         Col("today_per_unit", "price", "worked_out", f"today {per}", live="_live_today_per_unit",
             formula=lambda at: f"={at('price_today')}*{at('qty')}*{at('weight')}"),

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from bomaudit.report.book import Col
+from bomaudit.report.book_decisions import exact_row
 from bomaudit.report.content import Content, by_verdict
 from bomaudit.report.input_words import RISES, input_name
 
@@ -85,15 +86,14 @@ def input_columns(currency: str) -> list[Col]:
 
 def effect_columns(currency: str) -> list[Col]:
     """Columns of the sheet ``Inputs by decision``."""
-    of_decision = "INDEX(decision_saving_today,MATCH({0},decision_name,0))"
     return [
         Col("decision", width=16), Col("input", width=26),
         Col("saving_today", "signed_price", "worked_out", f"of the choice [{currency}/product]", 14,
-            lambda at: "=" + of_decision.format(at("decision"))),
+            lambda at: "=" + exact_row("decision_name", at("decision"), "decision_saving_today")),
         Col("saving_change", "signed_price", "given", f"change of the saving if the input doubles [{currency}/product]",
             16),
         Col("change", "signed_share", "worked_out", "as entered in Inputs", 12,
-            lambda at: f"=INDEX(input_change,MATCH({at('input')},input_name,0))"),
+            lambda at: "=" + exact_row("input_name", at("input"), "input_change")),
         Col("moved", "signed_price", "worked_out", f"change of the saving [{currency}/product]", 14,
             lambda at: f"={at('change')}*{at('saving_change')}"),
         Col("saving_then", "signed_price", "worked_out", f"saving after the change [{currency}/product]", 14,

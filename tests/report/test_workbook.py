@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import shutil
 import subprocess
@@ -107,6 +108,33 @@ def test_a_changed_discount_rate_and_volume_move_present_value(book, tmp_path):
     saving = new[cell_of(decisions, "saving today", 1)].value
     cost = decisions[cell_of(decisions, "change cost", 1)].value
     assert new[cell_of(decisions, "npv", 1)].value == pytest.approx(-5000 * saving - cost)
+
+
+@needs_office
+def test_names_that_a_condition_of_a_sheet_would_read_otherwise_keep_their_figures(tmp_path):
+    named = {"pump": "mot*", "motor": "mote?", "gear": "<60 W>", "membrane": ">60 W", "brushed": "*",
+             "brushless": "~x?", "moulded": "STEEL", "bought": "01", "own": "1"}  # fmt: skip
+    made = made_content(40)
+    columns = ["decision", "option", "chosen", "best_today", "switch_to"]
+    frames = {f: getattr(made, f) for f in ("decisions", "elements", "savings", "inputs")}
+    frames = {f: v.assign(**{c: v[c].replace(named) for c in columns if c in v}) for f, v in frames.items()}
+    path = tmp_path / "report.xlsx"
+    workbook.write(dataclasses.replace(made, **frames, growth=made.growth.rename(named)), path)
+    source = openpyxl.load_workbook(path)["Decisions"]
+    row_of = {source[cell_of(source, "decision", r)].value: r for r in range(1, 6)}
+    kinds = {name: source[cell_of(source, "saving today", r)].data_type for name, r in row_of.items()}
+    assert kinds == {"mot*": "f", "mote?": "f", "hood": "n", "seat": "n", "brake": "f"}  # one to a sheet: no formula
+    new = recalculated(without_results(path, tmp_path / "bare.xlsx"), tmp_path / "office")
+    for d in frames["decisions"].itertuples():
+        at = row_of[d.decision]
+        assert new["Decisions"][cell_of(source, "saving today", at)].value == pytest.approx(d.saving_today)
+        assert new["Decisions"][cell_of(source, "npv", at)].value == pytest.approx(d.npv)
+    effects = new["Inputs by decision"]
+    told = {effects[cell_of(effects, "decision", r)].value: effects[cell_of(effects, "saving today", r)].value
+            for r in range(1, 6)}  # fmt: skip
+    assert told == pytest.approx(
+        dict(zip(frames["decisions"]["decision"], made.decisions["saving_today"], strict=True))
+    )
 
 
 def test_saving_and_present_value_are_formulas_where_elements_give_them(book):
