@@ -14,7 +14,7 @@ from bomaudit.findings import Finding, note, warning
 from bomaudit.tables.cells import Amounts
 from bomaudit.tables.distinct import each
 from bomaudit.tables.headers import Header
-from bomaudit.tables.money import AMBIGUOUS, ISO_CODES, MARK, code_of, mark_in
+from bomaudit.tables.money import AMBIGUOUS, ISO_CODES, MARK, RARE_CODES, code_of, mark_in
 
 Texts = NDArray[np.object_]
 _AMOUNT = re.compile(r"\d\s*$|^\s*\d")
@@ -31,7 +31,7 @@ _DOLLARS = frozenset({"USD", "CAD", "AUD", "NZD", "HKD", "TWD", "SGD", "MXN", "C
 def stated_codes(cells: Texts) -> tuple[Texts, NDArray[np.bool_]]:
     """Codes of a currency column, and where its text is no currency."""
     texts = each(cells, lambda c: str(c).strip())
-    codes = each(texts, lambda t: t.upper() if t.upper() in ISO_CODES else mark_in(t)[0])
+    codes = each(texts, lambda t: t.upper() if t.upper() in ISO_CODES | RARE_CODES else mark_in(t)[0])
     return codes, np.asarray((texts != "") & (codes == ""), dtype=bool)
 
 
@@ -177,7 +177,8 @@ def _said(code: Texts, source: Texts, priced: NDArray[np.bool_], where: dict[str
                 "T056",
                 "prices must state their currency",
                 **where,
-                found=f"{int(missing.sum())} lines without one",
+                found=f"{int(missing.sum())} {'line' if missing.sum() == 1 else 'lines'} without one",
+                assumed="taken as in the audit currency",
                 advice="set currency in [read] of audit.toml",
             )
         )

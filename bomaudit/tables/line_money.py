@@ -119,7 +119,9 @@ def _stated_currency(r: Reading, keep: NDArray[np.intp]) -> tuple[NDArray[np.obj
     cells = r.cells("currency")[keep]
     codes, odd = currencies.stated_codes(cells)
     place = Place(r.block.sheet, r.block.mapped["currency"].column, "currency", r.rows[keep])
-    template = warning("T061", "currency must be an ISO 4217 code such as EUR", assumed="not known")
+    template = warning(
+        "T061", "currency must be an ISO 4217 code such as EUR", assumed="left out; taken as a line without one"
+    )
     return codes, cell_findings(place, [int(i) for i in np.flatnonzero(odd)], cells, template)
 
 

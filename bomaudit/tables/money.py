@@ -12,6 +12,15 @@ ISO_CODES = frozenset([
     "THB", "TND", "TRY", "TWD", "TZS", "UAH", "UGX", "USD", "UYU", "UZS", "VND", "XOF", "ZAR",
 ])  # fmt: skip
 """Codes looked for; those of ISO 4217 that trade in parts uses, and a few withdrawn ones that old bills still hold."""
+RARE_CODES = frozenset([
+    "AFN", "ALL", "AMD", "ANG", "AOA", "AWG", "AZN", "BBD", "BIF", "BMD", "BND", "BSD", "BTN", "BWP", "BZD", "CDF",
+    "CUP", "CVE", "CYP", "DJF", "ERN", "ETB", "FJD", "FKP", "GHS", "GIP", "GMD", "GNF", "GYD", "HNL", "HTG", "IQD",
+    "IRR", "JMD", "KGS", "KHR", "KMF", "KPW", "KYD", "LAK", "LBP", "LRD", "LSL", "LYD", "MGA", "MMK", "MNT", "MOP",
+    "MRU", "MTL", "MUR", "MVR", "MWK", "MZN", "NAD", "NIO", "NPR", "PAB", "PGK", "ROL", "RWF", "SBD", "SCR", "SDG",
+    "SHP", "SIT", "SLE", "SLL", "SOS", "SRD", "SSP", "STN", "SVC", "SYP", "SZL", "TJS", "TMT", "TOP", "TRL", "TTD",
+    "VES", "VUV", "WST", "XAF", "XCD", "XPF", "YER", "ZMW", "ZWL",
+])  # fmt: skip
+"""The other codes of ISO 4217: read where a column holds currencies, not looked for in texts, where ALL is a word."""
 
 _SYMBOLS = {
     "US$": "USD", "CA$": "CAD", "C$": "CAD", "A$": "AUD", "AU$": "AUD", "NZ$": "NZD", "HK$": "HKD", "NT$": "TWD",

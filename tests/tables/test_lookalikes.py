@@ -359,6 +359,15 @@ def test_currencies_mixed_in_a_column(read_text):
     assert "T057" in codes(got)
 
 
+def test_a_rare_currency_is_kept_and_not_taken_for_the_audits(read_text):
+    got = read_text("part_no;qty;unit_cost;currency\nplate;1;5.00;EUR\nmotor;1;8.50;VES\nboard;2;4.10;net\n")
+    assert got.frame["currency"].tolist() == ["EUR", "VES", ""]
+    said = {f.code: (f.found, f.assumed) for f in got.findings}
+    assert said["T061"] == ("'net'", "left out; taken as a line without one")
+    assert said["T056"] == ("1 line without one", "taken as in the audit currency")
+    assert list(read_text("part;price\nALL parts;5,00\n").frame["currency"]) == [""]
+
+
 def test_pack_price_with_pack_size(read_rows):
     head = ["Part", "Cost per package", "Items per package", "Items needed", "Total cost"]
     rows = [
