@@ -153,18 +153,20 @@ def _elements(decided: Decided) -> Iterator[str]:
 
 
 def _savings(decided: Decided) -> Iterator[str]:
-    d, options = decided.decisions, decided.options.set_index(["decision", "option"])
-    for cost, saving in (("cost_booked", "saving_booked"), ("cost_today", "saving_today")):
-        own = options[cost].reindex(pd.MultiIndex.from_frame(d[["decision", "chosen"]])).to_numpy(dtype=float)
-        other = options[cost].reindex(pd.MultiIndex.from_frame(d[["decision", "switch_to"]])).to_numpy(dtype=float)
+    d, costs = decided.decisions, decided.options.set_index(["decision", "option"])[["cost_booked", "cost_today"]]
+    pairs = (pd.MultiIndex.from_frame(d[["decision", option]]) for option in ("chosen", "switch_to"))
+    own, other = (costs.reindex(pair).to_numpy(dtype=float) for pair in pairs)
+    rivals = decided.options[~decided.options["chosen"].astype(bool)].groupby("decision")["cost_booked"].min()
+    best = rivals.reindex(d["decision"]).to_numpy(dtype=float)  # as booked another rival may have been the best
+    for saving, rival, mine in (("saving_booked", best, own[:, 0]), ("saving_today", other[:, 1], own[:, 1])):
         stated = d[saving].to_numpy(dtype=float)
-        held = np.isfinite(own) & np.isfinite(other) & np.isfinite(stated)
-        yield from _where(d["decision"], held & _apart(other - own, stated, own, other), saving)
+        held = np.isfinite(mine) & np.isfinite(rival) & np.isfinite(stated)
+        yield from _where(d["decision"], held & _apart(rival - mine, stated, mine, rival), saving)
     side = decided.elements.merge(d[["decision", "chosen", "switch_to"]], on="decision", how="left")
     sign = (side["option"] == side["switch_to"]).astype(float) - (side["option"] == side["chosen"]).astype(float)
     moved = (sign * (side["today_per_unit"] - side["booked_per_unit"])).groupby(side["decision"]).sum()
     largest = side[["today_per_unit", "booked_per_unit"]].abs().max(axis=1).groupby(side["decision"]).max()
-    change = (d["saving_today"] - d["saving_booked"]).to_numpy(dtype=float)
+    change = d["saving_today"].to_numpy(dtype=float) - (other - own)[:, 0]
     held = np.isfinite(change)
     reached, scale = (s.reindex(d["decision"]).to_numpy(dtype=float) for s in (moved, largest))
     yield from _where(d["decision"], held & _apart(reached, change, scale), "bridge")

@@ -243,15 +243,20 @@ def doubts_of(content: Content, decision: str, *, most: int = 5) -> list[tuple[s
 
 
 def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
-    """Steps from the saving as booked to the saving today, against the option to switch to."""
+    """Steps from the saving as booked to the saving today, both against the option to switch to.
+
+    Where another option was the best alternative as booked, the first bar says which one it is against.
+    """
     rows = content.elements[content.elements["decision"] == decision["decision"]]
     sign = rows["option"].map({decision["switch_to"]: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
     level, today = float((sign * rows["booked_per_unit"]).sum()), decision["saving_today"]
+    same = math.isclose(level, decision["saving_booked"], rel_tol=1e-6, abs_tol=1e-9)
+    first = "choice saves, as booked" if same else f"choice saves against {decision['switch_to']}, as booked"
 
     def bar(label: str, start: float, end: float, *, ends: bool = False) -> Bar:
         return Bar(label, start, end, n.plain(end - start, 2, signed=True), level=ends)
 
-    bars = [bar("choice saves, as booked", 0.0, level, ends=True)]
+    bars = [bar(first, 0.0, level, ends=True)]
     for label, change in moves(rows, sign):
         bars.append(bar(label, level, level + change))
         level += change

@@ -12,6 +12,8 @@ from bomaudit import audit as job
 from bomaudit.cli import app
 from bomaudit.invariants import broken_invariants
 from bomaudit.report import files
+from bomaudit.report.content import gather
+from bomaudit.report.stories import tell_decision
 
 
 def codes(audit):
@@ -97,6 +99,34 @@ def test_all_hold_on_the_sample_and_on_the_hostile_folder(sample_audit, hostile_
     assert codes(sample_audit) == set()
     assert job.audit(hostile_folder).broken == ()
     assert sample_audit.broken == ()
+
+
+THREE_OPTIONS = """\
+decision,option,chosen,element,kind,part_no,amount,currency,date,annual_volume,years_left,change_cost
+ctrl,own,y,board,part,B-3,33,EUR,2026-06-01,800,6,9000
+ctrl,bought,n,module,part,Y-1,36,EUR,2026-06-01,,,
+ctrl,cheap,n,module,part,Y-2,30,EUR,2006-06-01,,,
+"""
+"""The cheap module was the best alternative as booked; its price is so old that it is no longer the one today."""
+
+
+def test_all_hold_where_the_best_alternative_as_booked_is_not_the_one_to_switch_to(tmp_path):
+    (tmp_path / "audit.toml").write_text(
+        '[audit]\nas_of = 2026-06-30\n[files]\nbom = "bom.csv"\ndecisions = "decisions.csv"\n'
+    )
+    (tmp_path / "bom.csv").write_text("part_no,qty,unit_cost,currency,cost_date\nB-3,1,33,EUR,2026-06-01\n")
+    (tmp_path / "decisions.csv").write_text(THREE_OPTIONS)
+    made = job.audit(tmp_path)
+    decision = made.decided.decisions.iloc[0]
+    assert (decision["switch_to"], decision["saving_booked"]) == ("bought", -3.0)
+    assert made.broken == ()
+    content = gather(made)
+    story = tell_decision(content, content.decisions.iloc[0].to_dict(), content.numbers)
+    assert "own costs 3.00 EUR a unit more than its best alternative" in story.lead
+    first = story.bridge[0]
+    assert (first.label, first.end) == ("choice saves against bought, as booked", 3.0)
+    twisted = changed(made.decided.decisions, "saving_booked", 3.0)
+    assert codes(replace(made, decided=replace(made.decided, decisions=twisted))) == {"V007"}
 
 
 def test_rounding_of_the_last_digits_is_no_break(sample_audit):
