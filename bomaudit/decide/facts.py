@@ -77,6 +77,21 @@ def gather(
     )  # fmt: skip
 
 
+_OF_ALL_PRICES = (
+    "best_today", "piece_saving_booked", "piece_saving_today", "saving_booked", "saving_today", "saving_low",
+    "saving_high", "p_flip", "npv", "npv_low", "npv_high", "npv_mean", "p_pays_back", "p_error", "payback_years",
+    "break_even_part", "break_even_price", "tipped_on", "tips_on", "tips_early", "tips_late", "regret_of_waiting",
+    "evpi", "ask_first", "value_of_asking",
+)  # fmt: skip
+
+
+def without_what_is_not_known(facts: pd.DataFrame) -> pd.DataFrame:
+    """Facts with nothing said of a decision in which an element has no price: what is missing does not cost 0."""
+    priced = facts["priced"]
+    texts_of = ("best_today", "break_even_part", "ask_first")
+    return facts.assign(**{c: facts[c].where(priced, "" if c in texts_of else None) for c in _OF_ALL_PRICES})
+
+
 def _saving(case: Case, price: Floats, *, booked: bool = False) -> Floats:
     """What the chosen option saves against the target at given element prices. [currency/product]."""
     cost = case.accounts.per_option(price, weight=case.accounts.booked_weight if booked else None)

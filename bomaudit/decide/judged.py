@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import pandas as pd
 
 from bomaudit.curves.input_shares import InputShares, no_shares
 from bomaudit.decide.case import Case
-from bomaudit.decide.facts import bears_on_safety, gather, name_known
+from bomaudit.decide.facts import bears_on_safety, gather, name_known, without_what_is_not_known
 from bomaudit.decide.input_prices import COLUMNS, by_input, input_bars
 from bomaudit.decide.outcome import simulate
 from bomaudit.decide.portfolio import add_up
@@ -139,13 +139,15 @@ def judge_case(
     facts = facts.assign(**judge(facts, rules))
     facts = facts.assign(reason=say_why(facts, rules, currency=currency, confidence=confidence))
     portfolio, more = add_up(case.register, facts, removed_parts(case))
+    compared = facts.loc[facts["priced"], "decision"]
+    known = known[known["decision"].isin(compared)]
     of_parts = known[known["kind"] == "part"]
     shares = shares or no_shares(len(case.model.prices.parts))
     in_hand = pd.Series(dtype=float) if committed is None else committed
     effects = by_input(case, shares)
     bars = input_bars(case, shares, effects, confidence=confidence)
-    return Decided(
-        decisions=facts[list(DECISIONS_OUT.names)],
+    decided = Decided(
+        decisions=without_what_is_not_known(facts)[list(DECISIONS_OUT.names)],
         options=show_options(case),
         elements=show_elements(case, confidence),
         requotes=rank_requotes(
@@ -162,3 +164,8 @@ def judge_case(
         silent=silent_on_change_cost(case.register),
         findings=(*findings, *case.findings, *more),
     )
+    return replace(decided, **{t: getattr(decided, t).loc[lambda f: f["decision"].isin(compared)] for t in _COMPARED})
+
+
+_COMPARED = ("tornado", "inputs", "savings", "drivers", "break_evens", "paths")
+"""Tables of decisions whose elements all have a price: without one nothing can be compared."""

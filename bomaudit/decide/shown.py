@@ -18,13 +18,21 @@ _STEPS_NAMED = 2
 
 
 def show_options(case: Case) -> pd.DataFrame:
-    """Options: decision, option, chosen, cost_booked, cost_today, switch_cost, npv of switching to it."""
+    """Options: decision, option, chosen, cost_booked, cost_today, switch_cost, npv of switching to it.
+
+    Without a figure where an element that it hangs on has no price.
+    """
     options = case.register.options
+    priced = case.costed.elements["priced"]
+    whole = priced.groupby(case.accounts.option_of).all().reindex(range(len(options)), fill_value=True).to_numpy()
+    compared = priced.groupby(case.costed.elements["d"]).all().to_numpy()[options["d"]]
     return pd.DataFrame(
         {
             "decision": case.register.decisions["decision"].to_numpy()[options["d"]], "option": options["option"],
-            "chosen": options["chosen"], "cost_booked": case.booked, "cost_today": case.today,
-            "switch_cost": np.where(options["chosen"], 0.0, case.switch_cost), "npv": case.worth,
+            "chosen": options["chosen"], "cost_booked": np.where(whole, case.booked, np.nan),
+            "cost_today": np.where(whole, case.today, np.nan),
+            "switch_cost": np.where(options["chosen"], 0.0, case.switch_cost),
+            "npv": np.where(compared, case.worth, np.nan),
         }
     )  # fmt: skip
 
@@ -33,10 +41,10 @@ def show_elements(case: Case, confidence: float) -> pd.DataFrame:
     """Elements per product, as booked and today, with the interval and what moved them.
 
     The interval of an element on parts is the parts' own, added up as if they moved together; of a stated one its
-    range.
+    range. An element without a price has no figures.
     """
     e, accounts = case.costed.elements, case.accounts
-    size = accounts.unit_weight * accounts.quantity
+    size = accounts.unit_weight * accounts.quantity * np.where(e["priced"], 1.0, np.nan)
     parts = case.costed.prices.parts
     dof = parts["dof"].to_numpy(dtype=float)
     reach = stdtrit(np.where(np.isfinite(dof), dof, 1e6), (1 + confidence) / 2) * parts["sd_log"].to_numpy(dtype=float)
@@ -45,11 +53,12 @@ def show_elements(case: Case, confidence: float) -> pd.DataFrame:
     sd = np.nan_to_num(e["sd"].to_numpy(dtype=float)) * np.where(e["high"] > e["low"], 0.0, 1.0)
     low = np.where(stated, e["low"] - sd, case.costed.priced_at(median * np.exp(-reach)))
     high = np.where(stated, e["high"] + sd, case.costed.priced_at(median * np.exp(reach)))
+    booked = (e["booked"] * accounts.booked_weight * accounts.quantity).where(e["priced"])
     walk = walk_of(case.costed).mul(size, axis=0)
     return pd.DataFrame(
         {
             **{c: e[c] for c in ("decision", "option", "element", "kind", "part_no", "qty", "basis")},
-            "spent": accounts.spent, "booked_per_unit": e["booked"] * accounts.booked_weight * accounts.quantity,
+            "spent": accounts.spent, "booked_per_unit": booked,
             "today_per_unit": case.costed.today * size, "low": np.minimum(low * size, high * size),
             "high": np.maximum(low * size, high * size), "moved": _moved(walk), **{w: walk[w] for w in WALK},
         }

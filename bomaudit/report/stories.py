@@ -245,8 +245,11 @@ def doubts_of(content: Content, decision: str, *, most: int = 5) -> list[tuple[s
 def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
     """Steps from the saving as booked to the saving today, both against the option to switch to.
 
-    Where another option was the best alternative as booked, the first bar says which one it is against.
+    Where another option was the best alternative as booked, the first bar says which one it is against. No steps where
+    an element has no price.
     """
+    if not math.isfinite(decision["saving_today"]):
+        return ()
     rows = content.elements[content.elements["decision"] == decision["decision"]]
     sign = rows["option"].map({decision["switch_to"]: 1.0, decision["chosen"]: -1.0}).fillna(0.0)
     level, today = float((sign * rows["booked_per_unit"]).sum()), decision["saving_today"]

@@ -174,8 +174,9 @@ def show_decision(story: DecisionStory, console: Console) -> None:
     put(console, heading(story.title, story.subtitle))
     put(console, Text.assemble(_tag(VERDICT[story.verdict], words.VERDICT_NAME[story.verdict]), " ", story.lead))
     put(console, Text(story.step, style="bold"))
-    put(console, section("What moved, per unit"))
-    put(console, _bars(story.bridge))
+    if story.bridge:
+        put(console, section("What moved, per unit"))
+        put(console, _bars(story.bridge))
     for title, points in story.sections:
         put(console, section(title))
         put(console, _points(points))

@@ -148,6 +148,8 @@ def decision_sentence(
     p_flip: float, currency: str, confidence: float,
 ) -> str:  # fmt: skip
     """Say in one sentence how a decision looks as booked and today."""
+    if not math.isfinite(today):
+        return f"{chosen} cannot be compared with {switch_to}: an element has no price."
     ends = f"{numbers.plain(low, 2, signed=True)} and {numbers.plain(high, 2, signed=True)}"
     return (
         f"As booked, {chosen} {side(numbers, booked, currency, 'its best alternative')}. Today, everything counted, it "
@@ -234,12 +236,13 @@ def worth_points(
         f"({numbers.span(d['npv_low'], d['npv_high'], signed=True)}) over {numbers.years(d['years_left'])} years at "
         f"{numbers.plain(d['annual_volume'])} products a year"
     )
+    known = math.isfinite(d["npv"])
     said = [
-        worth,
+        *([worth] if known else []),
         (f"one-time cost of change: {change_cost(numbers, d['change_cost'], stated=stated)} {currency}")
         + ("" if stated else ", which favours switching")
         + (f"; counted as well, as elements: {list_of(once)}" if once else ""),
-        f"chance that it pays back in time: {numbers.chance(d['p_pays_back'])}",
+        *([f"chance that it pays back in time: {numbers.chance(d['p_pays_back'])}"] if known else []),
     ]
     if math.isfinite(d["payback_years"]):
         said.append(f"payback: {numbers.years(d['payback_years'])} years")

@@ -184,6 +184,23 @@ def test_a_part_without_any_price_is_asked_for():
     assert [f.code for f in decided.findings] == ["D010"]
 
 
+def test_a_missing_price_is_not_a_price_of_nought():
+    rows = [row("D", "old", "a", part_no="Z"), row("D", "new", "b", part_no="P1"),
+            row("E", "old", "a", part_no="P2"), row("E", "new", "b", part_no="P1")]  # fmt: skip
+    decided = MARKET.decide(rows)
+    hidden, shown = decided.decisions.iloc[0], decided.decisions.iloc[1]
+    figures = ["saving_booked", "saving_today", "saving_low", "saving_high", "p_flip", "npv", "npv_low", "npv_high",
+               "p_pays_back", "evpi", "break_even_price", "piece_saving_today"]  # fmt: skip
+    assert hidden[figures].isna().all()
+    assert shown[figures[:-2]].notna().all()
+    assert (hidden["best_today"], shown["best_today"] != "") == ("", True)
+    costs_of = decided.options.set_index(["decision", "option"])["cost_today"]
+    assert costs_of.isna().tolist() == [True, False, False, False]
+    first = decided.elements.iloc[0]
+    assert first[["booked_per_unit", "today_per_unit", "low", "high"]].isna().all()
+    assert {*decided.savings["decision"], *decided.paths["decision"], *decided.tornado["decision"]} == {"E"}
+
+
 def test_duty_cycle_is_paid_at_each_point_and_incomplete_ones_are_said():
     rows = [
         row(
