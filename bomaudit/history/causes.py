@@ -29,7 +29,8 @@ _SAME = 1e-9
 
 def differ(before: pd.Series, after: pd.Series) -> npt.NDArray[np.bool_]:
     """Where a column of one audit is not that of another; missing is missing in both."""
-    return (before.astype("str") != after.astype("str")).to_numpy(dtype=bool)
+    apart = before.astype("str").to_numpy(dtype=object) != after.astype("str").to_numpy(dtype=object)
+    return np.asarray(apart & ~(before.isna() & after.isna()).to_numpy(dtype=bool))
 
 
 @dataclass(frozen=True)

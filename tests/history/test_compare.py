@@ -82,6 +82,14 @@ def test_a_line_that_the_bom_states_otherwise_is_listed_though_its_estimate_stay
     assert result.counts["same"] == 4
 
 
+def test_a_line_without_price_quantity_or_volume_is_the_same_line():
+    bare = lines_frame(booked_price=[float("nan")] * 5, qty_per=[float("nan")] * 5, annual_volume=[float("nan")] * 5)
+    result = compare(snapshot(lines=bare), snapshot(lines=bare.copy()))
+    assert {change: count for change, count in result.counts.items() if count} == {"same": 5}
+    priced = lines_frame(qty_per=[float("nan")] * 5, annual_volume=[float("nan")] * 5)
+    assert compare(snapshot(lines=bare), snapshot(lines=priced)).counts["restated"] == 5
+
+
 def test_part_in_several_rows_is_matched_in_order():
     old = lines_frame(part_no=["A-1"] * 5)
     new = old.assign(estimate=old["estimate"] * [1, 1, 2, 1, 1])
