@@ -106,17 +106,20 @@ def reach_of_part(bom: pd.DataFrame, lines: pd.DataFrame, what: str, *, scrap: S
     Returns
     -------
     DataFrame
-        As :func:`blast_radius`; a line without an estimate moves nothing.
+        As :func:`blast_radius`; NaN where the part has no estimate, and money a year where the annual volume is not
+        known. A part on several lines moves by their mean, weighted by quantity.
     """
-    at = lines[(lines["line_id"] == what) | (lines["part_no"] == what)].head(1)
+    at = lines[(lines["line_id"] == what) | (lines["part_no"] == what)]
     edges, _ = edges_of(bom)
     if at.empty or at["part_no"].iloc[0] not in set(edges["part_no"]):
         return pd.DataFrame(columns=["part_no", "qty", "cost_change"])
-    change = float((at["estimate"] - at["booked_cost"]).fillna(0.0).iloc[0])
+    move, weight = at["estimate"] - at["booked_cost"], at["qty_per"].to_numpy(dtype=float)
+    change = float(np.average(move, weights=weight) if weight.sum() > 0 else move.iloc[0])
     top = lines[(bom["parent_row"] < 0).to_numpy() & (lines["part_no"] != "")]
-    demand = top.drop_duplicates("part_no").set_index("part_no")["annual_volume"].fillna(0.0)
+    demand = top.drop_duplicates("part_no").set_index("part_no")["annual_volume"]
     graph = part_graph(edges, scrap=scrap, as_of=as_of)
-    return blast_radius(graph, str(at["part_no"].iloc[0]), price_change=change, demand=demand)
+    reach = blast_radius(graph, str(at["part_no"].iloc[0]), price_change=change, demand=demand)
+    return reach if demand.notna().all() else reach.assign(made_a_year=np.nan, change_a_year=np.nan)
 
 
 def _differing(frame: pd.DataFrame) -> list[Finding]:

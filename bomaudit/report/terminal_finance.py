@@ -95,9 +95,10 @@ def show_where_used(reach: pd.DataFrame, currency: str, console: Console) -> Non
     """
     if reach.empty:
         return
+    n = Numbers("en", minus="-")
     result = table("goes into", "how many in one", f"moves its cost by, {currency}")
     for row in reach.to_dict("records"):
-        result.add_row(str(row["part_no"]), f"{row['qty']:g}", f"{row['cost_change']:+,.2f}")
+        result.add_row(str(row["part_no"]), f"{row['qty']:g}", n.price(row["cost_change"], signed=True))
     put(console, section("Where it is used"), result)
 
 

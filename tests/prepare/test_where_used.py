@@ -1,12 +1,16 @@
 """Where a part is used, and how far a change of its price reaches."""
 
 from datetime import date
+from io import StringIO
 
 import pandas as pd
 import pytest
+from rich.console import Console
 
+from bomaudit.audit import audit
 from bomaudit.prepare.part_graph import part_graph
-from bomaudit.prepare.where_used import blast_radius, edges_of
+from bomaudit.prepare.where_used import blast_radius, edges_of, reach_of_part
+from bomaudit.report.terminal_finance import show_where_used
 
 DAY = date(2026, 6, 30)
 
@@ -67,3 +71,29 @@ def test_nothing_in_nothing_out():
     edges, findings = edges_of(SHARED.iloc[:0])
     assert edges.empty
     assert findings == []
+
+
+BOM_ROWS = """\
+level,part_no,qty,unit_cost,currency,cost_date
+0,Z,1,,EUR,
+1,Y,2,,EUR,
+2,X,1,10,EUR,2016-06-30
+1,X,1,13,EUR,2020-06-30
+1,W,3,,EUR,
+"""
+
+
+def test_a_part_on_two_lines_moves_by_both_and_one_without_a_price_by_nobody_knows_what(tmp_path):
+    (tmp_path / "audit.toml").write_text('[audit]\nas_of = 2026-06-30\n[files]\nbom = "bom.csv"\n')
+    (tmp_path / "bom.csv").write_text(BOM_ROWS)
+    made = audit(tmp_path)
+    known = {"bom": made.inputs.tables["bom"], "lines": made.lines, "scrap": "divide", "as_of": made.as_of}
+    moves = (made.lines["estimate"] - made.lines["booked_cost"]).to_numpy()
+    reach = reach_of_part(what="X", **known).set_index("part_no")
+    assert reach.loc["Z", "cost_change"] == pytest.approx(2 * moves[2] + 1 * moves[3])
+    assert reach["change_a_year"].isna().all(), "no annual volume is known"
+    bare = reach_of_part(what="W", **known)
+    assert bare["cost_change"].isna().all()
+    shown = StringIO()
+    show_where_used(bare, "EUR", Console(file=shown, width=80))
+    assert "Z          3                –" in shown.getvalue()
