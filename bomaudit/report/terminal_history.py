@@ -8,7 +8,7 @@ import pandas as pd
 from rich.console import Console
 from rich.text import Text
 
-from bomaudit.report.numbers import Numbers
+from bomaudit.report.numbers import Numbers, price_decimals
 from bomaudit.report.pieces import heading, put, section, table_of
 
 if TYPE_CHECKING:
@@ -87,5 +87,5 @@ def _show(console: Console, title: str, frame: pd.DataFrame, pairs: tuple[str, s
 
 def _text(value: object) -> str:
     if isinstance(value, float):
-        return f"{value:,.2f}" if pd.notna(value) else "-"
+        return f"{value:,.{max(2, price_decimals(value))}f}" if pd.notna(value) else "-"
     return str(value) or "-"

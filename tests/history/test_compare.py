@@ -1,15 +1,18 @@
 """Two quarters compared: the differences listed are those put in."""
 
 from dataclasses import replace
+from io import StringIO
 
 import numpy as np
 import pandas as pd
 import pytest
 from history_case import NEW_DAY, curves_frame, decisions_frame, lines_frame, snapshot
+from rich.console import Console
 
 from bomaudit.findings import BadInput
 from bomaudit.history.actions import COLUMNS
 from bomaudit.history.compare import STEPS, compare
+from bomaudit.report.terminal_history import show_compared
 
 
 def changed(result):
@@ -88,6 +91,14 @@ def test_a_line_without_price_quantity_or_volume_is_the_same_line():
     assert {change: count for change, count in result.counts.items() if count} == {"same": 5}
     priced = lines_frame(qty_per=[float("nan")] * 5, annual_volume=[float("nan")] * 5)
     assert compare(snapshot(lines=bare), snapshot(lines=priced)).counts["restated"] == 5
+
+
+def test_a_screw_of_half_a_cent_is_shown_to_move():
+    old = lines_frame(estimate=[0.0041, 18.0, 5.1, 7.5, 2.1], booked_cost=[0.005, 20.0, 5.0, 8.0, 2.0])
+    new = old.assign(estimate=[0.0056, 18.0, 5.1, 7.5, 2.1])
+    shown = StringIO()
+    show_compared(compare(snapshot(lines=old), snapshot(lines=new)), Console(file=shown, width=120))
+    assert "0.0041 → 0.0056" in shown.getvalue()
 
 
 def test_part_in_several_rows_is_matched_in_order():
