@@ -19,14 +19,18 @@ Worth = tuple[float, float]
 
 
 def found_lines(
-    numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, above: Interval, below: Interval,
-    currency: str, money_known: bool, idle: Idle = (0, 0), day: str = "",
+    numbers: Numbers, *, audited: int, stale: int, drifting: int, unknown: int, unpriced: int, above: Interval,
+    below: Interval, currency: str, money_known: bool, idle: Idle = (0, 0), day: str = "",
 ) -> str:  # fmt: skip
-    """Say how many lines are out of date and what that is worth a year, with intervals; and which count no money."""
+    """Say how many lines are out of date and what that is worth a year, with intervals; and which count no money.
+
+    Of the lines of unknown status some are ``unpriced``: they are not among those ``audited``.
+    """
     counted = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
     sides = ((above, "above today's estimates"), (below, "below them" if above[0] > 0 else "below today's estimates"))
     money = [f"{_between(numbers, side)} {currency} a year {where}" for side, where in sides if side[0] > 0]
-    tail = f" {unknown} could not be judged." if unknown else ""
+    left = f", {unpriced} of them not audited for want of a usable booked cost" if unpriced else ""
+    tail = f" {unknown} could not be judged{left}." if unknown else ""
     tail += _idle(idle, day) if any(idle) else ""
     tail += "" if money_known else f" What that is worth a year is not known: {NO_VOLUME}."
     return counted + (f"; on these booked costs stand {' and '.join(money)}" if money else "") + "." + tail

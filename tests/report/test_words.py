@@ -14,9 +14,16 @@ N = Numbers("en", minus="-")
 NOTHING = (0.0, 0.0, 0.0)
 
 
-def lines(above=NOTHING, below=NOTHING, *, known=True) -> str:
-    return headline.found_lines(N, audited=12, stale=9, drifting=2, unknown=1 - known, above=above, below=below,
-                             currency="EUR", money_known=known)  # fmt: skip
+def lines(above=NOTHING, below=NOTHING, *, known=True, unpriced=0) -> str:
+    return headline.found_lines(N, audited=12, stale=9, drifting=2, unknown=1 - known + unpriced, unpriced=unpriced,
+                             above=above, below=below, currency="EUR", money_known=known)  # fmt: skip
+
+
+def test_lines_that_were_not_audited_are_no_part_of_those_that_were():
+    assert lines(unpriced=2).endswith(
+        "9 of 12 audited lines are stale and 2 drifting. 2 could not be judged, 2 of them not audited for want of a "
+        "usable booked cost."
+    )
 
 
 def test_lines_on_one_side_only_make_a_whole_sentence():
