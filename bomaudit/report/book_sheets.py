@@ -10,7 +10,7 @@ import pandas as pd
 
 from bomaudit.glossary import LINES, REQUOTES, Column
 from bomaudit.report.book import Address, Col
-from bomaudit.report.content import FLAGGED, Content
+from bomaudit.report.content import FLAGGED, Content, known_sum
 
 _WIDE = {"description": 34, "title": 40, "reason": 60, "part_no": 16, "supplier": 20, "commodity": 20, "line_id": 9}
 _ENTERED = ("booked_cost", "estimate", "qty_per", "annual_volume")
@@ -63,7 +63,7 @@ def market_frame(content: Content) -> pd.DataFrame:
     lines = content.lines[content.lines["commodity"] != ""]
     flagged = lines["status"].isin(FLAGGED)
     grouped = lines.assign(flagged=flagged).groupby("commodity").agg(
-        lines=("flagged", "size"), flagged=("flagged", "sum"), exposure_per_year=("exposure_per_year", "sum")
+        lines=("flagged", "size"), flagged=("flagged", "sum"), exposure_per_year=("exposure_per_year", known_sum)
     )  # fmt: skip
     frame = content.curves.join(grouped, how="inner").rename_axis("commodity").reset_index()
     rate = 1 - np.exp2(-frame["exponent"])

@@ -233,6 +233,11 @@ class Stake:
     lines_below: int
 
 
+def known_sum(money: pd.Series) -> float:
+    """Sum of what is known; NaN where nothing is."""
+    return float(money.sum(min_count=1))
+
+
 def stake(lines: pd.DataFrame) -> Stake:
     """Sum the exposure of flagged lines, both signs apart: they do not cancel for whoever buys the parts."""
     money = lines.loc[lines["status"].isin(FLAGGED), "exposure_per_year"]

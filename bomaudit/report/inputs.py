@@ -29,8 +29,9 @@ def input_frame(content: Content) -> pd.DataFrame:
         [currency/year]), turns (decisions whose saving it turns to the other sign); most money first.
     """
     lines, shares = content.lines, content.shares
-    spend = (lines["estimate"] * lines["qty_per"] * lines["annual_volume"]).fillna(0.0).to_numpy(dtype=float)
-    follows = shares.share.T @ spend
+    spent = lines["estimate"] * lines["qty_per"] * lines["annual_volume"]
+    spend = spent.fillna(0.0).to_numpy(dtype=float)
+    follows = shares.share.T @ spend if spent.notna().any() else np.full(len(shares.inputs), np.nan)
     total = spend.sum()
     turned = content.inputs[content.inputs["tips_at"].between(0, RISES[-1])].groupby("driver")["decision"]
     turns = turned.agg(", ".join).reindex(list(shares.inputs)).fillna("")

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from bomaudit.report import input_words, words
-from bomaudit.report.content import FLAGGED, Content
+from bomaudit.report.content import FLAGGED, Content, known_sum
 from bomaudit.report.inputs import effect_frame, input_frame
 from bomaudit.report.numbers import Numbers
 from bomaudit.report.page_data import short
@@ -136,7 +136,7 @@ def market_rows(content: Content) -> list[list[Cell]]:
     """Markets that the BOM buys from, as cells of :func:`market_columns`."""
     n, lines = content.numbers, content.lines[content.lines["commodity"] != ""]
     grouped = lines.assign(flagged=lines["status"].isin(FLAGGED)).groupby("commodity").agg(
-        lines=("flagged", "size"), flagged=("flagged", "sum"), money=("exposure_per_year", "sum")
+        lines=("flagged", "size"), flagged=("flagged", "sum"), money=("exposure_per_year", known_sum)
     )  # fmt: skip
     rows = []
     for market, r in grouped.join(content.curves, how="inner").to_dict("index").items():

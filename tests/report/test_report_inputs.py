@@ -9,10 +9,19 @@ import pytest
 from made_content import made_content
 
 from bomaudit.report import input_words
+from bomaudit.report.book_sheets import market_frame
 from bomaudit.report.inputs import effect_frame, input_frame
 from bomaudit.report.numbers import Numbers
 from bomaudit.report.page_data import spread_rows
-from bomaudit.report.page_tables import SPREAD_SHARES, effect_heads, effect_rows, input_heads, input_rows, spread_cells
+from bomaudit.report.page_tables import (
+    SPREAD_SHARES,
+    effect_heads,
+    effect_rows,
+    input_heads,
+    input_rows,
+    market_rows,
+    spread_cells,
+)
 from bomaudit.report.stories import tell_decision, tell_line
 
 
@@ -91,3 +100,13 @@ def test_savings_that_are_all_the_same_are_drawn_too():
 def test_the_sentence_of_a_distribution():
     said = input_words.outcomes(Numbers(), against=17, of=20, low=-3.0, high=1.0, currency="EUR")
     assert said.startswith("Of 20 equally likely outcomes the choice costs more in 17; half lie between \u22123.00")
+
+
+def test_without_an_annual_volume_money_is_not_known_rather_than_nought(content):
+    bare = replace(content, lines=content.lines.assign(annual_volume=float("nan"), exposure_per_year=float("nan")))
+    frame = input_frame(bare)
+    assert len(frame)
+    assert frame[["spend_per_year", "share_of_spend", "adds_per_year"]].isna().all(axis=None)
+    assert [row[3]["text"] for row in market_rows(bare)] == ["–"] * len(market_rows(content))
+    assert market_frame(bare)["exposure_per_year"].isna().all()
+    assert market_frame(content)["exposure_per_year"].notna().any()
