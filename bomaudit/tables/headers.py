@@ -61,7 +61,7 @@ class Header:
         return meaning.confidence if meaning is not None else 0.0
 
 
-_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z][A-Za-z])")  # the M of UoM is no word of its own
 _NUMBER = re.compile(r"[№]|\bno\b|\bn[°º]")
 _PUNCTUATION = re.compile(r"[_\-–—/\\.,:;*\"'’`´!?+&|°º~]+")
 

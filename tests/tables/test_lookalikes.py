@@ -233,6 +233,14 @@ def test_net_and_gross_price_side_by_side(read_rows):
     assert columns(got)["unit_cost"] == "D"
 
 
+@pytest.mark.parametrize("head", ["UoM", "UOM", "uom", "Base UoM"])
+def test_the_unit_of_measure_is_found_however_it_is_written(read_rows, head):
+    got = read_rows([["PartNo", "Description", "QtyPer", head, "UnitCost"], ["P-1", "hose", 2.5, "m", 3.2],
+                     ["P-2", "pump", 1, "pcs", 41.0]])  # fmt: skip
+    assert got.frame["uom"].tolist() == ["m", "pcs"]
+    assert got.frame["qty"].tolist() == [2.5, 1.0]
+
+
 def test_several_quantity_columns(read_rows):
     head = ["Part", "Qty per board", "Needed", "In stock", "Order qty", "Price", "Total"]
     rows = [
