@@ -61,7 +61,8 @@ def specifications(currency: str) -> dict[str, Declaration]:
 def line_map(currency: str) -> Declaration:
     """Draw lines by age and drift, size the money a year, one mark a line.
 
-    Data columns: age [year], drift [share], money [currency/year], status, id, label.
+    Data columns: age [year], drift [share], money [currency/year; 0 also where it is not known: it sets the size],
+    worth (the money as written), status, id, label.
     """
     shapes = {"domain": list(look.SHAPES), "range": list(look.SHAPES.values())}
     key = {"symbolFillColor": FRAME, "symbolStrokeWidth": 0, "labelExpr": _LARGE, "tickCount": 4}
@@ -75,7 +76,7 @@ def line_map(currency: str) -> Declaration:
         shape={"field": "status", "type": "nominal", "title": "status", "scale": shapes},
         order={"field": "money", "type": "quantitative", "sort": "descending"},
         tooltip=[_said("label", "line"), _figure("age", ".1f", "years"), _figure("drift", "+.0%"),
-                 _figure("money", ",.0f", f"{currency} a year"), _said("status")],
+                 _said("worth", f"{currency} a year"), _said("status")],
     )  # fmt: skip
     return _chart("map", [_layer(_NOUGHT, y={"datum": 0}), points])
 

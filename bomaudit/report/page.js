@@ -194,7 +194,7 @@
   const tinted = (x) => typeof x === "string" ? data.tones[x] ?? x : Array.isArray(x) ? x.map(tinted)
     : x && typeof x === "object" ? Object.fromEntries(Object.entries(x).map(([k, v]) => [k, tinted(v)])) : x;
   const rowsOf = (name, key) => name === "map" ? all.filter((i) => L.drift[i] !== null).map((i) => ({
-    age: L.age[i], drift: L.drift[i], money: Math.abs(L.money[i] ?? 0), status: L.status[i], id: L.id[i], label: `${L.part[i]} ${L.description[i]}` }))
+    age: L.age[i], drift: L.drift[i], money: Math.abs(L.money[i] ?? 0), worth: L.money[i] === null ? MISSING : plain(Math.abs(L.money[i])), status: L.status[i], id: L.id[i], label: `${L.part[i]} ${L.description[i]}` }))
     : key ? data.charts[name][key] : data.charts[name];
   // titles of axes in two lines where there is little room: cut at a bracket, comma or semicolon near the middle
   const NARROW = 420;

@@ -80,7 +80,7 @@ def packed(content: Content, lines: pd.DataFrame, stories: dict[str, DecisionSto
                 str(k): tornado_rows(f, n, npv[k], content.called)
                 for k, f in content.tornado.groupby("decision", sort=False)
             },
-            "spread": {str(k): spread_rows(f) for k, f in content.savings.groupby("decision", sort=False)},
+            "spread": {str(k): spread_rows(f, n) for k, f in content.savings.groupby("decision", sort=False)},
             "curve": {str(k): curve_rows(f) for k, f in content.markets.groupby("commodity", sort=True)},
             "paths": {str(k): path_rows(f, content) for k, f in content.paths.groupby("decision", sort=False)},
         },
@@ -122,7 +122,7 @@ def _follows(content: Content, lines: pd.DataFrame) -> list[str]:
     return ["; ".join(follows(content, r, content.numbers)) for r in lines[["line_id", "estimate"]].to_dict("records")]
 
 
-def spread_rows(frame: pd.DataFrame) -> list[dict[str, object]]:
+def spread_rows(frame: pd.DataFrame, n: Numbers) -> list[dict[str, object]]:
     """Rows of the chart ``spread`` for one decision: equally likely savings, stacked where they lie close.
 
     A dot stands in the middle of the share of the draws that it is for: of 20 dots at 2.5 %, 7.5 % … 97.5 %.
@@ -135,7 +135,7 @@ def spread_rows(frame: pd.DataFrame) -> list[dict[str, object]]:
     rank = pd.Series(stack).groupby(stack).cumcount()
     side = np.where(saving >= 0, "choice saves", "choice costs more")
     return [
-        {"saving": short(at), "rank": int(r), "side": str(s), "text": f"{x:+.2f}"}
+        {"saving": short(at), "rank": int(r), "side": str(s), "text": n.plain(x, 2, signed=True)}
         for at, r, s, x in zip(place.tolist(), rank, side, saving.tolist(), strict=True)
     ]
 

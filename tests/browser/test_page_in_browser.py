@@ -7,6 +7,7 @@ import csv
 import importlib.resources
 import json
 import time
+from dataclasses import replace
 
 import pytest
 from conftest import opened
@@ -50,6 +51,18 @@ def test_the_policy_of_the_page_stops_a_connection(page):
     )
     assert answer == "stopped"
     assert any("Content Security Policy" in e["message"] for e in page.get_log("browser"))
+
+
+def test_a_line_whose_money_is_not_known_is_not_said_to_be_worth_nothing(chrome, tmp_path):
+    made = made_content(30)
+    bare = replace(made, lines=made.lines.assign(annual_volume=float("nan"), exposure_per_year=float("nan")))
+    page_.write(bare, tmp_path / "report.html")
+    page = opened(chrome, tmp_path / "report.html")
+    said = page.execute_script(
+        "return [...document.querySelectorAll('[data-chart=map] .mark-symbol path[aria-label]')].map(p => p.ariaLabel)"
+    )
+    assert len(said) > 20
+    assert all("EUR a year: –" in text for text in said)
 
 
 def test_every_chart_is_drawn(page):

@@ -83,7 +83,7 @@ def test_a_decision_says_what_a_rise_does_and_where_it_turns(content):
 
 def test_twenty_dots_stand_for_the_draws_and_on_their_side_of_nought(content):
     savings = content.savings[content.savings["decision"] == "motor"]  # from -3.1 to 0.7
-    dots = spread_rows(savings)
+    dots = spread_rows(savings, Numbers())
     assert len(dots) == 20
     against = int((savings["saving"].to_numpy()[::2] < 0).sum())
     assert sum(d["side"] == "choice costs more" for d in dots) == against == 16
@@ -93,8 +93,11 @@ def test_twenty_dots_stand_for_the_draws_and_on_their_side_of_nought(content):
 
 
 def test_savings_that_are_all_the_same_are_drawn_too():
-    dots = spread_rows(pd.DataFrame({"saving": [0.0] * 39}))
+    dots = spread_rows(pd.DataFrame({"saving": [0.0] * 39}), Numbers())
     assert [d["rank"] for d in dots] == list(range(20))
+    assert {d["text"] for d in dots} == {"0.00"}
+    german = spread_rows(pd.DataFrame({"saving": [-1234.5] * 39}), Numbers("de"))
+    assert german[0]["text"] == "\u22121.234,50"
 
 
 def test_the_sentence_of_a_distribution():
