@@ -60,7 +60,7 @@ def requote_columns(content: Content) -> list[Col]:
 
 def market_frame(content: Content) -> pd.DataFrame:
     """One row a market: lines, flagged lines, money at stake, learning and what it rests on."""
-    lines = content.lines[content.lines["commodity"] != ""]
+    lines = content.lines[(content.lines["commodity"] != "") & (content.lines["status"] != "")]
     flagged = lines["status"].isin(FLAGGED)
     grouped = lines.assign(flagged=flagged).groupby("commodity").agg(
         lines=("flagged", "size"), flagged=("flagged", "sum"), exposure_per_year=("exposure_per_year", known_sum)

@@ -134,7 +134,7 @@ def market_columns(currency: str) -> list[Head]:
 
 def market_rows(content: Content) -> list[list[Cell]]:
     """Markets that the BOM buys from, as cells of :func:`market_columns`."""
-    n, lines = content.numbers, content.lines[content.lines["commodity"] != ""]
+    n, lines = content.numbers, content.lines[(content.lines["commodity"] != "") & (content.lines["status"] != "")]
     grouped = lines.assign(flagged=lines["status"].isin(FLAGGED)).groupby("commodity").agg(
         lines=("flagged", "size"), flagged=("flagged", "sum"), money=("exposure_per_year", known_sum)
     )  # fmt: skip

@@ -113,3 +113,13 @@ def test_without_an_annual_volume_money_is_not_known_rather_than_nought(content)
     assert [row[3]["text"] for row in market_rows(bare)] == ["–"] * len(market_rows(content))
     assert market_frame(bare)["exposure_per_year"].isna().all()
     assert market_frame(content)["exposure_per_year"].notna().any()
+
+
+def test_a_market_counts_lines_that_were_looked_at_and_no_assemblies(content):
+    first = content.lines.index[content.lines["commodity"] == market_frame(content)["commodity"].iloc[0]][0]
+    status = content.lines["status"].mask(content.lines.index == first, "")
+    row_kind = content.lines["row_kind"].mask(content.lines.index == first, "assembly")
+    fewer = replace(content, lines=content.lines.assign(status=status, row_kind=row_kind))
+    assert market_frame(fewer)["lines"].sum() == market_frame(content)["lines"].sum() - 1
+    counted = sorted(int(row[1]["text"]) for row in market_rows(fewer))
+    assert counted == sorted(market_frame(fewer)["lines"])
