@@ -136,6 +136,8 @@ def annotated(
                        assumed="no annotated copy was written", advice="save it as xlsx and audit that")  # fmt: skip
         return Copy(called, b"", (told,))
     own = lines[(lines["source_file"] == name) & lines["source_row"].notna()]
+    known = own["basis"] != "undated"
+    own = own.assign(basis_date=own["basis_date"].where(known))  # the middle of an assumed range is nobody's date
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         book = _Book(name, archive, columns)
         for sheet, group in own.groupby("source_sheet", sort=False):

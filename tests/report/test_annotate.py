@@ -159,6 +159,16 @@ def test_figures_stand_on_the_rows_of_their_lines(copy):
         assert cells[0].value == f"P-{int(line['source_row']) - FIRST_LINE}"
 
 
+def test_no_date_is_made_up_for_a_line_that_has_none(before):
+    lines = lines_of().assign(basis_date=pd.Timestamp(2020, 12, 29), basis="undated")
+    lines.loc[1, "basis"] = "cost_date"
+    made = annotated("bom.xlsx", before, lines, rows_of(6), columns=COLUMNS, turned=set())
+    sheet = openpyxl.load_workbook(io.BytesIO(made.data))["BOM"]
+    place = [c.value for c in sheet[6]].index("booked cost is of")
+    shown = [sheet[int(row)][place].value for row in lines["source_row"]]
+    assert shown == [None, pd.Timestamp(2020, 12, 29).to_pydatetime(), *[None] * (LINES - 2)]
+
+
 def test_our_columns_show_where_the_client_hid_all_columns_to_the_right(copy):
     xml = parts(copy.data)["xl/worksheets/sheet1.xml"].decode()
     groups = [dict(re.findall(r'(\w+)="([^"]*)"', t)) for t in re.findall(r"<col [^>]*>", xml)]
