@@ -168,10 +168,13 @@ def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSectio
 
 
 def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: npt.NDArray[np.bool_]) -> pd.Series:
-    percent = (100 * audited["drift"]).map("{:+.0f} %".format)
+    percent = (100 * audited["drift"]).map("{:+.0f} %".format).replace({"+0 %": "0 %", "-0 %": "0 %"})
     chance = audited["p_stale"].to_numpy(dtype=float)
     sure = (100 * audited["p_stale"]).map("{:.0f} %".format)
     sure = sure.mask(chance > _SURE, ">99 %").mask(chance < 1 - _SURE, "<1 %")
+    for limit in (EVEN_ODDS, rules.confidence):  # 79.7 % is no 80 % where 80 % would be another status
+        said = f"{100 * limit:g} %"
+        sure = sure.mask((chance < limit) & (sure == said), f"just under {said}")
     age = audited["age_years"].map("{:.1f}".format)
     matter = f"{100 * rules.materiality:g} %"
     moved = f"a drift of {matter} or more is " + sure + " likely"

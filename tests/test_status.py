@@ -141,6 +141,21 @@ def test_the_reason_has_the_figures_of_the_line():
     assert "; estimate -80 % after" in judged(estimate=2.0)["reason"]
 
 
+@pytest.mark.parametrize(
+    ("chance", "told"),
+    [(0.797, "just under 80 % likely, drifting from 50 % to 80 %"), (0.8, "80 % likely, stale from 80 % on"),
+     (0.4999, "just under 50 % likely, below 50 %"), (0.5, "50 % likely, drifting from 50 % to 80 %")],
+)  # fmt: skip
+def test_a_chance_is_not_rounded_over_the_limit_that_it_misses(monkeypatch, chance, told):
+    monkeypatch.setattr(status, "probability_of_drift", lambda *_, **__: np.array([chance]))
+    assert f"is {told}" in judged(annual_volume=np.nan)["reason"]
+
+
+def test_nought_has_no_sign():
+    assert "; estimate 0 % after" in judged(estimate=9.97)["reason"]
+    assert "; estimate 0 % after" in judged(estimate=10.03)["reason"]
+
+
 @pytest.mark.parametrize(("chance", "told"), [(0.99, "99 %"), (0.9901, ">99 %"), (1 - 0.99, "1 %"), (0.0099, "<1 %")])
 def test_a_chance_at_the_end_of_the_scale_is_told_as_it_is(monkeypatch, chance, told):
     monkeypatch.setattr(status, "probability_of_drift", lambda *_, **__: np.array([chance]))
