@@ -18,6 +18,7 @@ _PERCENT: dict[str, str] = {"en": "%", "de": "\u00a0%", "fr": "\u202f%"}
 _DAY: dict[str, str] = {"en": "%Y-%m-%d", "de": "%d.%m.%Y", "fr": "%d/%m/%Y"}
 MISSING = "–"
 _GROUPED = re.compile(r"(?<![\w.,-])-?\d{1,3}(?: \d{3})+(?![\w.,]\d|\d)")
+_YEARS = re.compile(r"(?<![\w.,-])\d+\.\d+(?= years?\b)")
 _PERCENTAGE = re.compile(r"(?<=\d) %")
 
 
@@ -105,8 +106,9 @@ class Numbers:
         return value.strftime(_DAY[self.language])
 
     def as_written(self, text: str) -> str:
-        """Rewrite the figures in a sentence of the audit, which holds ``1 690 779`` and ``80 %`` in any language."""
+        """Rewrite figures of a sentence that holds ``1 690 779``, ``8.3 years`` and ``80 %`` in any language."""
         grouped = _GROUPED.sub(lambda found: self.plain(float(found[0].replace(" ", ""))), text)
+        grouped = _YEARS.sub(lambda found: self.years(float(found[0])), grouped)
         return _PERCENTAGE.sub(_PERCENT[self.language], grouped)
 
     def count(self, value: int, noun: str, plural: str = "") -> str:

@@ -72,3 +72,4 @@ def test_what_is_written_reads_back(language, value, decimals):
 def test_sentences_of_the_audit_get_the_figures_of_the_language(text, english):
     assert EN.as_written(text) == english
     assert DE.as_written("1 690 779 EUR, 80 %") == "1.690.779 EUR, 80\u00a0%"
+    assert DE.as_written("+32 % after 11.0 years, part 4.5 A") == "+32\u00a0% after 11,0 years, part 4.5 A"
