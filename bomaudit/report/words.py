@@ -207,7 +207,8 @@ def curve_sentence(
     """Say how a commodity learns, from what."""
     rate, spread = 1 - 2**-exponent, math.log(2) * 2**-exponent * exponent_sd
     own = (
-        f"{n_obs} own quotes of {n_parts} parts carry {numbers.share(data_weight)} of it"
+        f"{numbers.count(n_obs, 'own quote')} of {numbers.count(n_parts, 'part')} {'carry' if n_obs > 1 else 'carries'}"
+        f" {numbers.share(data_weight)} of it"
         if n_obs
         else "no own quotes bear on it"
     )

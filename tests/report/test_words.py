@@ -123,3 +123,13 @@ def test_lines_that_are_not_built_in_are_said_to_count_no_money(tmp_path):
     assert said.endswith(" 3 audited lines are not built in on 2026-06-30 (not in effect, an alternative, or of "
                          f"quantity 0) and count no money, {idle} stale or drifting.")  # fmt: skip
     assert "not built in" not in lines()
+
+
+def test_one_quote_is_one_quote():
+    def said(n_obs: int, n_parts: int) -> str:
+        return words.curve_sentence(N, exponent=0.3, exponent_sd=0.1, n_obs=n_obs, n_parts=n_parts, data_weight=0.25,
+                                 source="a library")  # fmt: skip
+
+    assert "1 own quote of 1 part carries 25% of it" in said(1, 1)
+    assert "7 own quotes of 1 part carry 25% of it" in said(7, 1)
+    assert "no own quotes bear on it" in said(0, 0)
