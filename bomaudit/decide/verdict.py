@@ -116,6 +116,8 @@ _WHY = {
     " and can reach {npv_later}.",
     "not_worth_it": "{switch_to} is cheaper per product today, but switching comes to {npv} once the change is paid"
     " for, and pays back with {chance} only.",
+    "too_little": "{switch_to} is cheaper per product today and switching comes to {npv}, less than the {reopen_npv}"
+    " that a change must be worth; it pays back with {chance}.",
     "still_cheapest": "The choice is still the cheapest: switching to {switch_to} would come to {npv} and pays back"
     " with {chance}.",
 }
@@ -125,10 +127,13 @@ _FIRST_SAFETY = "Engineering review needed before re-opening, a part bears on sa
 
 def _sentence(row: dict[Hashable, Any], rules: DecideSection, currency: str, confidence: float) -> str:
     rule = str(row["rule"])
+    why = rule.removeprefix(SAFETY)
+    little = why == "not_worth_it" and 0 <= row["npv"] < rules.reopen_npv
     money = ("npv", "npv_low", "npv_later", "value_of_asking")
-    text = _WHY[rule.removeprefix(SAFETY)].format(
+    text = _WHY["too_little" if little else why].format(
         switch_to=row["switch_to"], ask_first=row["ask_first"], chance=_chance(row["p_pays_back"]),
         confidence=f"{100 * confidence:g} %", cost_of_asking=_whole(rules.cost_of_asking, currency),
+        reopen_npv=_whole(rules.reopen_npv, currency),
         tips_on=f"{row['tips_on']:%Y-%m}" if pd.notna(row["tips_on"]) else "",
         **{name: about(row[name], currency) for name in money},
     )  # fmt: skip

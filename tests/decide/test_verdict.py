@@ -61,6 +61,23 @@ def test_rules(facts, expected):
     assert rule(**facts) == expected
 
 
+LITTLE = (
+    "and switching comes to 900 EUR, less than the 1 000 EUR that a change must be worth; it pays back with a chance "
+)
+EATEN = "but switching comes to -900 EUR once the change is paid for, and pays back with a chance of 20 % only."
+
+
+@pytest.mark.parametrize(("npv", "chance", "said"), [(900.0, 0.999, LITTLE + "over 99 %."), (-900.0, 0.2, EATEN)])
+def test_a_switch_that_pays_a_little_is_not_said_to_be_eaten_up_by_the_change(npv, chance, said):
+    facts = STANDS | {"npv": npv, "npv_low": npv / 2, "p_pays_back": chance, "saving_today": -0.1}
+    frame = pd.DataFrame([facts | {"switch_to": "new", "ask_first": ""}])
+    frame = frame.assign(**judge(frame, RULES_OF_TEST))
+    assert frame["rule"][0] == "not_worth_it"
+    assert say_why(frame, RULES_OF_TEST, currency="EUR", confidence=0.8)[0].endswith(
+        f"today {said}" if npv > 0 else f"today, {said}"
+    )
+
+
 @pytest.mark.parametrize(
     "facts",
     [
