@@ -29,8 +29,9 @@ def found_lines(
     counted = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
     sides = ((above, "above today's estimates"), (below, "below them" if above[0] > 0 else "below today's estimates"))
     money = [f"{_between(numbers, side)} {currency} a year {where}" for side, where in sides if side[0] > 0]
-    left = f", {unpriced} of them not audited for want of a usable booked cost" if unpriced else ""
-    tail = f" {unknown} could not be judged{left}." if unknown else ""
+    tail = f" {unknown - unpriced} could not be judged." if unknown > unpriced else ""
+    more, has = "more " if tail else "", "has" if unpriced == 1 else "have"
+    tail += f" {unpriced} {more}{has} no usable booked cost and could not be audited." if unpriced else ""
     tail += _idle(idle, day) if any(idle) else ""
     tail += "" if money_known else f" What that is worth a year is not known: {NO_VOLUME}."
     return counted + (f"; on these booked costs stand {' and '.join(money)}" if money else "") + "." + tail

@@ -20,9 +20,10 @@ def lines(above=NOTHING, below=NOTHING, *, known=True, unpriced=0) -> str:
 
 
 def test_lines_that_were_not_audited_are_no_part_of_those_that_were():
-    assert lines(unpriced=2).endswith(
-        "9 of 12 audited lines are stale and 2 drifting. 2 could not be judged, 2 of them not audited for want of a "
-        "usable booked cost."
+    said = "9 of 12 audited lines are stale and 2 drifting."
+    assert lines(unpriced=2) == f"{said} 2 have no usable booked cost and could not be audited."
+    assert lines(unpriced=1, known=False).startswith(
+        f"{said} 1 could not be judged. 1 more has no usable booked cost and could not be audited."
     )
 
 
