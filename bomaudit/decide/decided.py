@@ -70,7 +70,7 @@ def decide(
     Notes
     -----
     Prices are held at today's in real money over the years left; forecasts only say when the balance passes. Findings
-    ``D001`` to ``D024`` and ``A001`` are described in the modules of this package; ``D023``: no row of BOM or register
+    ``D001`` to ``D026`` and ``A001`` are described in the modules of this package; ``D023``: no row of BOM or register
     bears on safety.
     """
     as_rows, found = as_decisions(alternates, lines)

@@ -2,7 +2,7 @@
 
 Findings: ``D010`` no price · ``D012`` a currency without rates · ``D013`` duty cycle incomplete · ``D016`` an
 assembly holds lines without a price · ``D017`` a part outside the BOM stated at several prices · ``D018`` dated
-amounts carried to today · ``D019`` a dated amount without an index.
+amounts carried to today · ``D019`` a dated amount without an index · ``D026`` a part on lines at several costs.
 """
 
 from __future__ import annotations
@@ -124,7 +124,19 @@ def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
     elements["qty"] = elements["qty"].fillna(pd.Series(of_bom, index=elements.index))
     elements = elements.assign(line=row, origin=pd.Series(origin, index=elements.index, dtype="str"))
     outside, findings = _outside(elements, register)
-    return Sources(elements, outside, tuple(findings))
+    return Sources(elements, outside, (*findings, *_at_several_costs(elements, lines)))
+
+
+def _at_several_costs(elements: pd.DataFrame, lines: pd.DataFrame) -> list[Finding]:
+    """``D026``: parts that stand on several lines at several costs, of which a decision can follow only one."""
+    costs = lines.loc[lines["qty_per"] > 0].groupby("part_no")["booked_cost"].nunique()
+    several = elements[(elements["origin"] == "line") & (elements["key"].map(costs) > 1)].drop_duplicates("key")
+    several = several.assign(taken=lines["booked_cost"].to_numpy(dtype=float)[several["line"].to_numpy(dtype=np.int64)])
+    return [
+        at(r, warning, "D026", f"part {r['key']} should be booked at one cost",
+           found="lines at several costs in the BOM", assumed=f"all of it at {r['taken']:,.4g}, as on its first line",
+           advice="correct the BOM, split the part number, or state the amount") for r in records(several)
+    ]  # fmt: skip
 
 
 def _in_bom(part_no: pd.Series, lines: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

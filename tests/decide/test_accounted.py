@@ -184,6 +184,17 @@ def test_a_part_without_any_price_is_asked_for():
     assert [f.code for f in decided.findings] == ["D010"]
 
 
+def test_a_part_on_lines_at_several_costs_is_said_to_be_taken_at_one():
+    def found(second: float):
+        parts = [{"part_no": "P", "booked": 10.0, "today": 12.0}, {"part_no": "P", "booked": second, "today": 14.0},
+                 {"part_no": "Q", "booked": 9.0, "today": 9.0}]  # fmt: skip
+        case = market_of(parts).case([row("D", "old", "a", part_no="P", qty=None), row("D", "new", "b", part_no="Q")])
+        return case.booked[0], [(f.code, f.assumed) for f in case.findings]
+
+    assert found(13.0) == (20.0, [("D026", "all of it at 10, as on its first line")])
+    assert found(10.0) == (20.0, [])
+
+
 def test_a_missing_price_is_not_a_price_of_nought():
     rows = [row("D", "old", "a", part_no="Z"), row("D", "new", "b", part_no="P1"),
             row("E", "old", "a", part_no="P2"), row("E", "new", "b", part_no="P1")]  # fmt: skip
