@@ -69,6 +69,7 @@ def test_workbook_has_only_our_formulas_and_no_links(hostile_report):
                             "=(",
                             "=IF(",
                             "=INDEX(",
+                            "=LOOKUP(2,1/EXACT(",
                             "=COUNTIF",
                             "=SUM",
                             "=ROUND",
