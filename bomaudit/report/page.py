@@ -237,10 +237,12 @@ def _line_part(content: Content, lines: pd.DataFrame) -> dict[str, Any]:
     flagged = lines["status"].isin(["stale", "drifting"]).sum()
     return {
         "first_lines": line_rows(content, lines.head(WITHOUT_SCRIPTS)),
+        "without_scripts": f"shown: {n.plain(min(WITHOUT_SCRIPTS, len(lines)))} of {n.count(total, 'line')}, stale "
+                           "ones and most money first",
         "line_columns": line_columns(content.currency),
         "left_out": words.left_out(n, len(lines), total),
         "map_words": f"{n.count(len(lines), 'line')} by age and drift, {n.plain(flagged)} of them stale or drifting",
-    }
+    }  # fmt: skip
 
 
 def _curves(content: Content) -> list[dict[str, str]]:

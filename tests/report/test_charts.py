@@ -8,7 +8,7 @@ import re
 import pytest
 from made_content import made_content
 
-from bomaudit.report import charts, look
+from bomaudit.report import charts, look, page
 from bomaudit.report.page_data import bridge_rows, chart_tones, packed
 from bomaudit.report.stories import tell_decisions
 
@@ -60,3 +60,11 @@ def test_a_bridge_is_drawn_from_what_the_story_tells():
     assert rows[0]["kind"] == rows[-1]["kind"] == "saving"
     assert rows[0]["end"] == pytest.approx(decision["saving_booked"])
     assert rows[-1]["end"] == pytest.approx(decision["saving_today"])
+
+
+@pytest.mark.parametrize("count", [14, 60])
+def test_a_page_without_scripts_says_how_many_lines_it_really_shows(count):
+    content = made_content(count)
+    judged = int((content.lines["status"] != "").sum())
+    html = page.render(content)
+    assert f"Scripts are off: shown: {min(judged, 25)} of {judged} lines," in html
