@@ -180,6 +180,14 @@ def test_a_currency_nobody_quotes_is_an_error_at_its_row():
 def test_a_part_without_any_price_is_asked_for():
     decided = MARKET.decide([row("D", "old", "a", part_no="Z"), row("D", "new", "b", part_no="P1")])
     assert decided.decisions["rule"].tolist() == ["no_price"]
+    # without its price it would be free, and whatever is compared with it a saving or a loss of the whole price
+    head = decided.decisions.iloc[0]
+    assert head[["saving_booked", "saving_today", "p_flip", "npv", "p_pays_back", "evpi"]].isna().all()
+    assert (head["best_today"], head["ask_first"]) == ("", "")
+    assert np.isnan(head["value_of_asking"])
+    assert decided.options["npv"].isna().all()
+    compared = (decided.savings, decided.tornado, decided.drivers, decided.break_evens, decided.paths)
+    assert not any(len(frame) for frame in compared)
     assert decided.decisions["verdict"].tolist() == ["requote"]
     assert [f.code for f in decided.findings] == ["D010"]
 

@@ -153,7 +153,7 @@ def test_a_status_that_turned_and_turned_back_is_no_reason(small):
     """Two years make the line drift, a materiality of 20 % has it current again: only time moved its estimate."""
     folder, kept = small
     settings = (folder / "audit.toml").read_text()
-    (folder / "audit.toml").write_text(settings.replace("2025-06-30", "2020-12-31"))
+    (folder / "audit.toml").write_text(settings.replace("2025-06-30", "2020-06-30"))
     old = kept(1)
     later = settings.replace("2025-06-30", "2022-12-31")
     (folder / "audit.toml").write_text(later)

@@ -143,3 +143,18 @@ def test_a_register_without_part_numbers_keeps_its_elements_and_titles(tmp_path,
     assert frame["element"].tolist() == ["pump", "other pump"]
     assert frame["title"].tolist() == (["which pump"] * 2 if title else ["", ""])
     assert frame["part_no"].tolist() == ["", ""]
+
+
+@pytest.mark.parametrize(
+    ("table", "prices"), [("quotes", ("unit_price",)), ("standards", ("standard_cost", "last_purchase_price"))]
+)
+def test_prices_that_a_column_states_for_a_hundred_are_brought_to_one(tmp_path, table, prices):
+    path = tmp_path / f"{table}.csv"
+    path.write_text(
+        f"part_no,quote_date,{','.join(prices)},price_per\n"
+        f"S,2026-01-20{',4.10' * len(prices)},100\n"
+        f"M,2026-01-20{',41' * len(prices)},\n"
+    )
+    got = read_table(path, TABLES_IN[table])
+    for name in prices:
+        assert got.frame[name].tolist() == pytest.approx([0.041, 41.0])
