@@ -41,6 +41,8 @@ class Pool:
         a volume index. [ln/year]
     noise, noise_log_sd : float
         Median over technologies of the noise scale, and the standard deviation of its ln. [ln, ln]
+    noise_kept : float
+        Correlation of a technology's ln noise of the time ahead with that of the past. [-]
     level_share : float
         Share of the squared noise scale that moves the level for good, per year; the rest is passing. [-]
     noise_memory : float
@@ -62,6 +64,7 @@ class Pool:
     typical_growth: float
     noise: float
     noise_log_sd: float
+    noise_kept: float
     level_share: float
     noise_memory: float
     wander_log_sd: float

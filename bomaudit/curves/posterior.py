@@ -69,7 +69,7 @@ class Posterior:
     covariance : array, shape (5, 5)
         Of :data:`STATES`, about the scales' uncertainty too.
     noise : float
-        Expected squared noise scale. [ln²]
+        Expected squared noise scale of the time ahead. [ln²]
     wander, drifting : float
         Expected squares of how much the exponent and the drift wander, 1 for as much as the prior. [-]
     drawn : float
@@ -128,18 +128,18 @@ def posterior(series: Series, prior: Prior, pool: Pool, *, inflate: Floats | Non
     covariance = np.tensordot(weight, grid.covariance, 1) + apart.T @ (weight[:, None] * apart)
     known = np.array([prior.exponent, 0.0, prior.drift - pool.typical_growth * prior.exponent, 0.0, 0.0])
     return Posterior(
-        mean + known, covariance, float(weight @ grid.noise2),
+        mean + known, covariance, prior.noise**2 * float(weight @ grid.times),
         float(weight @ grid.wander2), float(weight @ grid.drift2), float(weight @ grid.drawn),
-        _tails(weight, grid, prior), evidence,
+        _tails(weight, grid, prior, pool), evidence,
         weight @ grid.surprise, weight @ grid.surprise_variance,
     )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class _Grid:
-    """Posteriors given the scales, one row a node of the grid."""
+    """Posteriors given the scales, one row a node of the grid; ``times``: squared noise ahead, in squared medians."""
 
-    noise2: Floats
+    times: Floats
     wander2: Floats
     drift2: Floats
     log_likelihood: Floats
@@ -158,7 +158,7 @@ def _grid(fixed: Floats, parts: _Parts, residual: Floats, prior: Prior, pool: Po
     are :math:`N`.
     """
     n = len(residual)
-    times = np.exp(2 * pool.noise_log_sd * _NODES)
+    times, ahead = np.exp(2 * pool.noise_log_sd * _NODES), _noise_ahead(pool)
     noise2 = prior.noise**2 * times
     wander2 = np.exp(2 * pool.wander_log_sd * _WANDER_NODES)
     each = wander2[:, None, None]
@@ -179,13 +179,23 @@ def _grid(fixed: Floats, parts: _Parts, residual: Floats, prior: Prior, pool: Po
     logdet = 2 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)[:, None] - np.log(scale).sum(axis=2)
     fit = (scale * turned[:, None, :] ** 2).sum(axis=2)
     return _Grid(
-        noise2=np.tile(noise2, len(wander2)), wander2=np.repeat(wander2, len(noise2)),
-        drift2=np.outer(wander2, times).ravel(),
+        times=np.tile(ahead, len(wander2)), wander2=np.repeat(wander2, len(ahead)),
+        drift2=np.outer(wander2, ahead).ravel(),
         log_likelihood=_flat(-0.5 * (fit + logdet + n * np.log(2 * np.pi))),
         mean=_flat((np.swapaxes(weighed, 2, 3) @ turned[:, None, :, None])[..., 0]),
         covariance=_flat(inside), drawn=_flat(_drawn(before, inside)),
         surprise=_flat(pull * np.sqrt(alone)), surprise_variance=_flat(alone),
     )  # fmt: skip
+
+
+def _noise_ahead(pool: Pool) -> Floats:
+    r"""Expected squared noise scale of the time ahead at each node, in squared medians.
+
+    With :math:`s = \ln \sigma` normal about its median with variance :math:`v`, what a technology was,
+    :math:`s_0`, is kept in part: :math:`s \mid s_0 \sim N(k s_0, (1 - k^2) v)`.
+    """
+    kept = pool.noise_kept
+    return np.asarray(np.exp(2 * kept * pool.noise_log_sd * _NODES + 2 * (1 - kept**2) * pool.noise_log_sd**2))
 
 
 def _drawn(before: Floats, inside: Floats) -> Floats:
@@ -258,12 +268,13 @@ def least_noise(prior: Prior, pool: Pool) -> float:
     return float(prior.noise * np.exp(pool.noise_log_sd * _NODES[0]))
 
 
-def _tails(weight: Floats, grid: _Grid, prior: Prior) -> float:
+def _tails(weight: Floats, grid: _Grid, prior: Prior, pool: Pool) -> float:
     r"""Degrees of freedom with the excess kurtosis of mixed variances: :math:`4 + 2 \bar V^2 / \mathrm{Var}\,V`."""
-    yearly = grid.noise2 + grid.wander2 * (_TYPICAL_GROWTH * prior.exponent_wander) ** 2
-    yearly = yearly + grid.drift2 * prior.drift_wander**2
+    noisy = grid.times * prior.noise**2 + grid.drift2 * prior.drift_wander**2
+    yearly = noisy + grid.wander2 * (_TYPICAL_GROWTH * prior.exponent_wander) ** 2
     mean = float(weight @ yearly)
-    spread = float(weight @ (yearly - mean) ** 2)
+    renewed = np.expm1(4 * (1 - pool.noise_kept**2) * pool.noise_log_sd**2)  # of a lognormal about its mean
+    spread = float(weight @ ((yearly - mean) ** 2 + noisy**2 * renewed))
     return float(min(4 + 2 * mean**2 / max(spread, 1e-300), _MOST_DOF)) if mean > 0 else _MOST_DOF
 
 

@@ -3,6 +3,7 @@
     python tests/benchmarks/hindcast.py                 price and production series, volumes known to the horizon
     python tests/benchmarks/hindcast.py --consumer      consumer prices, no volumes
     python tests/benchmarks/hindcast.py --folds 6       the first with the pool estimated without each technology
+    python tests/benchmarks/hindcast.py --blind         the first where no price but the last is known
 
 The pool itself is estimated by ``tests/benchmarks/estimate_pools.py``.
 """
@@ -39,9 +40,11 @@ class Task:
     indexed: bool
 
     @classmethod
-    def of(cls, table: pd.DataFrame, targets: pd.DataFrame) -> Task:
+    def of(cls, table: pd.DataFrame, targets: pd.DataFrame, *, blind: bool = False) -> Task:
+        """Targets of a table; blind: nothing is known of any series but its price at the origin."""
         names = tuple(sorted(set(ps.name_of(targets))))
-        changes = within_part_changes(ps.observations(table, targets), names)
+        seen = ps.observations(table, targets)
+        changes = within_part_changes(seen.iloc[:0] if blind else seen, names)
         row = pd.Index(names).get_indexer(pd.Index(ps.name_of(targets)))
         return cls(targets, changes, row, bool(targets["growth"].notna().all()))
 
@@ -58,9 +61,9 @@ class Task:
         return t.assign(predicted=made.log_ratio, scale=np.sqrt(made.var_exponent + made.var_process), dof=made.dof)
 
 
-def hindcast(table: pd.DataFrame, targets: pd.DataFrame, pools: Pools) -> pd.DataFrame:
+def hindcast(table: pd.DataFrame, targets: pd.DataFrame, pools: Pools, *, blind: bool = False) -> pd.DataFrame:
     """Forecast all targets: columns of ``targets`` and predicted, scale, dof."""
-    return Task.of(table, targets).forecast(pools)
+    return Task.of(table, targets, blind=blind).forecast(pools)
 
 
 def by_series(result: pd.DataFrame, value: pd.Series) -> pd.Series:
@@ -122,6 +125,7 @@ def main() -> None:
     )
     parser.add_argument("--calls", type=int, default=250, help="evaluations of each such estimate")
     parser.add_argument("--fewest", type=int, default=ps.FEWEST, help="points before an origin")
+    parser.add_argument("--blind", action="store_true", help="as if nothing were known but the price at the origin")
     parser.add_argument("--gaps", action="store_true", help="series with missing years too")
     arguments = parser.parse_args()
     if arguments.consumer:
@@ -135,7 +139,7 @@ def main() -> None:
     if arguments.folds:
         result = left_out(table, targets, folds=arguments.folds, calls=arguments.calls)
     else:
-        result = hindcast(table, targets, bundled_pools())
+        result = hindcast(table, targets, bundled_pools(), blind=arguments.blind)
     pd.set_option("display.width", 250)
     plain = consumer_rivals(table, targets) if arguments.consumer else ps.rivals(table, targets)
     print(f"{table['series'].nunique()} series, {len(targets)} forecasts; mean log density {log_score(result):.3f}")
