@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from bomaudit.audit import audit
 from bomaudit.curves.experience import fit_experience
 from bomaudit.curves.rates import PRIOR_COLUMNS
 
@@ -34,8 +35,10 @@ def test_an_audit_of_a_disguised_series_is_the_forecast_from_its_prices(tmp_path
             "date": pd.to_datetime(known["year"].astype(str) + "-12-31"),
             "log_price": np.log(known["price"]),
             "log_experience": np.log(known["cumulative"]),
+            "noise": audit(tmp_path).curves.observations["noise"].to_numpy(),
         }
     )
+    assert seen["noise"].max() < (0.02 if kind == "" else 1e-9)  # what such a quote has beyond the market's own
     fit = fit_experience(seen, pd.DataFrame(np.nan, index=["m"], columns=list(PRIOR_COLUMNS)))
     years = (np.datetime64("1944-12-31") - np.datetime64("1939-12-31")).astype(int) / 365.2425
     grown = experience[-1] - experience[known.index[-1]]

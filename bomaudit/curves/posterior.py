@@ -192,10 +192,11 @@ def _noise_ahead(pool: Pool) -> Floats:
     r"""Expected squared noise scale of the time ahead at each node, in squared medians.
 
     With :math:`s = \ln \sigma` normal about its median with variance :math:`v`, what a technology was,
-    :math:`s_0`, is kept in part: :math:`s \mid s_0 \sim N(k s_0, (1 - k^2) v)`.
+    :math:`s_0`, is kept in part: :math:`s \mid s_0 \sim N(k s_0, (1 - k^2) v)`. Over all nodes the mean stays the same.
     """
-    kept = pool.noise_kept
-    return np.asarray(np.exp(2 * kept * pool.noise_log_sd * _NODES + 2 * (1 - kept**2) * pool.noise_log_sd**2))
+    prior = np.exp(-0.5 * _NODES**2)
+    was, stays = (np.exp(2 * k * pool.noise_log_sd * _NODES) for k in (1.0, pool.noise_kept))
+    return np.asarray(stays * (prior @ was) / (prior @ stays))
 
 
 def _drawn(before: Floats, inside: Floats) -> Floats:

@@ -80,7 +80,7 @@ def test_where_the_scales_are_known_the_forecast_is_the_exact_gaussian_one(growt
     """
     pool = replace(POOLS.with_volume, noise_log_sd=1e-6, wander_log_sd=0.0, tail_dof=1e4)
     rng = np.random.default_rng(21)
-    x, y = np.cumsum(rng.uniform(0.05, 0.5, 9)), np.cumsum(rng.normal(-0.05, 0.15, 9))
+    x, y = np.cumsum(rng.uniform(0.05, 0.5, 9)), np.cumsum(rng.normal(-0.05, 1.2 * pool.noise, 9))
     made = fit_experience(quotes(y, x), prior("pump"), pools=Pools(pool, POOLS.without_volume)).project(
         ["pump"], [growth], [years], start=[np.datetime64("2008-12-31")]
     )
