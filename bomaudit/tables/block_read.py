@@ -59,6 +59,8 @@ def read_block(block: Block, read: ReadSection, dress_of: DressOf) -> Reading:
             cells = sheet.columns[at][span]
             mark, assumed[name] = column_decimal(cells, read, decimal)
             got = amounts(cells, mark, money=name != "qty")
+            if name != "qty":
+                got = got.times(block.headers[at].scale)
             reads[name] = _with_errors(got, dress, at, block.first)
     blank = np.full(len(rows), "", dtype=object)
     names = {

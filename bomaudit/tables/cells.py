@@ -93,6 +93,12 @@ class Amounts:
     per_unit: NDArray[np.object_]
     state: NDArray[np.object_]
 
+    def times(self, scale: float) -> Amounts:
+        """The same numbers, each so many times as large."""
+        if scale == 1:
+            return self
+        return replace(self, value=self.value * scale, low=self.low * scale, high=self.high * scale)
+
 
 @dataclass(frozen=True)
 class _Read:

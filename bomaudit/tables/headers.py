@@ -44,7 +44,10 @@ class Meaning:
 
 @dataclass(frozen=True)
 class Header:
-    """A header taken apart: its words, currency, quantity and the pieces or measure it prices, its meanings by name."""
+    """A header taken apart: its words, the currency, quantity and the pieces or measure it prices, its meanings by name.
+
+    ``scale`` is what its amounts are multiples of: 1,000 in T€, 0.01 in cents.
+    """
 
     text: str
     words: str
@@ -53,6 +56,7 @@ class Header:
     at_quantity: float
     per: float
     per_unit: str
+    scale: float
     meanings: dict[str, Meaning]
 
     def score(self, name: str) -> float:
@@ -134,12 +138,23 @@ def understand(text: str) -> Header:
     that holds none, the most similar known phrase.
     """
     raw = re.sub(r"\s+", " ", unicodedata.normalize("NFKC", text[:_LONGEST])).strip()
+    shown, (scale, raw) = raw, _scaled(raw)
     currency, mark = _currency(raw)
     quantity = re.search(r"(?:@|\bfor\b|\bab\b|\bat\b|\bpour\b|\bbei\b)\s*(\d+)", raw, re.IGNORECASE)
     words = fold(_without_asides(raw)) or fold(re.sub(r"[()\[\]{}]", " ", raw)) or ("#" if "#" in raw else "")
     words, meanings = _with_aside(raw, words)
     at, (per, per_unit) = float(quantity[1]) if quantity else float("nan"), _priced(raw)
-    return Header(raw, words, currency, mark, at, per, per_unit, meanings)
+    return Header(shown, words, currency, mark, at, per, per_unit, scale, meanings)
+
+
+_THOUSANDS = re.compile(r"(?<![^\W\d_])[TkK] ?(?=(?:€|\$|£|EUR|USD|GBP|CHF)(?![^\W\d_]))")
+_HUNDREDTHS = re.compile(r"(?:[(\[/,]|\b(?:in|en)\b)\s*(?:euro)?c(?:en)?ts?\b", re.IGNORECASE)
+
+
+def _scaled(raw: str) -> tuple[float, str]:
+    """What the amounts below a header are multiples of, and the header without the mark of thousands."""
+    plain = _THOUSANDS.sub(" ", raw)
+    return (1000.0 if plain != raw else 0.01 if _HUNDREDTHS.search(raw) else 1.0), plain
 
 
 _PRICED = re.compile(

@@ -73,6 +73,10 @@ def line_money(
                 extended_cost=priced.extended, price_per=priced.per, uom=priced.uom,
                 qty_negative=priced.negative)  # fmt: skip
     findings += priced.findings
+    for name in ("unit_cost", "extended_cost"):
+        if name in block.mapped:
+            priced_in = Place(block.sheet, block.mapped[name].column, name, rows)
+            findings += scale_findings(block.headers[priced_in.column], priced_in)
     if "extended_cost" in block.mapped:
         place = Place(block.sheet, block.mapped["extended_cost"].column, "extended_cost", rows)
         findings += extension_findings(place, priced.unit_cost * priced.qty, priced.extended)
@@ -100,6 +104,17 @@ def _as_headed(unit: Amounts, header: Header, qty: Amounts | None = None, extend
             return unit
     return replace(unit, per=np.where(np.isnan(unit.per), header.per, unit.per),
                    per_unit=np.where(unit.per_unit == "", header.per_unit, unit.per_unit).astype(object))  # fmt: skip
+
+
+def scale_findings(header: Header, place: Place) -> list[Finding]:
+    """Say where a header states thousands or hundredths of a currency."""
+    if header.scale == 1:
+        return []
+    return [
+        warning("T092", f"{place.name} is headed in {'thousands' if header.scale > 1 else 'hundredths'} of a currency",
+                file=place.sheet.file, sheet=place.sheet.name, column=letter(place.column), found=repr(header.text),
+                assumed=f"multiplied by {header.scale:g}")
+    ]  # fmt: skip
 
 
 def _stated_pieces(cells: Cells, place: Place, read: ReadSection, pooled: str) -> tuple[Floats, Texts, list[Finding]]:
@@ -161,7 +176,8 @@ def table_money(
     own = np.asarray(data.get("uom", np.full(len(keep), "", dtype=object)), dtype=object)
     for name in names:
         got, said = read_amounts(cells[name], place[name], read, "")
-        got = _as_headed(got, block.headers[block.mapped[name].column])
+        header = block.headers[block.mapped[name].column]
+        got, said = _as_headed(got.times(header.scale), header), said + scale_findings(header, place[name])
         reads[name], findings, data[name] = got, findings + said, got.value
         if table.column(name).unit != "currency/uom":
             continue

@@ -158,3 +158,20 @@ def test_prices_that_a_column_states_for_a_hundred_are_brought_to_one(tmp_path, 
     got = read_table(path, TABLES_IN[table])
     for name in prices:
         assert got.frame[name].tolist() == pytest.approx([0.041, 41.0])
+
+
+@pytest.mark.parametrize(
+    "case",
+    [("Preis [ct]", "41", 0.41, ""), ("Preis T€", "1,2", 1200.0, "EUR"), ("Price kUSD", "0.5", 500.0, "USD"),
+     ("CT price EUR", "41", 41.0, "EUR")],
+)  # fmt: skip
+@pytest.mark.parametrize("table", ["bom", "quotes"])
+def test_prices_headed_in_cents_or_thousands_are_brought_to_the_currency(tmp_path, table, case):
+    """Common practice, no published source: T€ is thousands of euros, ct hundredths of the currency."""
+    header, cell, price, currency = case
+    path = tmp_path / f"{table}.csv"
+    path.write_text(f"Part no;Qty;Quote date;{header}\nA-1;2;2024-01-31;{cell}\nA-2;1;2024-01-31;{cell}\n")
+    got = read_table(path, TABLES_IN[table])
+    assert got.frame["unit_cost" if table == "bom" else "unit_price"].tolist() == pytest.approx([price] * 2)
+    assert got.frame["currency"].tolist() == [currency] * 2
+    assert [f.found for f in got.findings if f.code == "T092"] == ([] if price == 41 else [repr(header)])
