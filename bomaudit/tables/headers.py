@@ -44,7 +44,7 @@ class Meaning:
 
 @dataclass(frozen=True)
 class Header:
-    """A header taken apart: its words, the currency, quantity and the pieces or measure it prices, its meanings by name.
+    """A header taken apart: its words, currency and quantity, the pieces or measure it prices, its meanings by name.
 
     ``scale`` is what its amounts are multiples of: 1,000 in T€, 0.01 in cents.
     """
