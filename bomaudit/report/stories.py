@@ -91,10 +91,10 @@ def found(content: Content, n: Numbers) -> list[str]:
         *words.given_for_this_run(given(content)),
         headline.found_lines(
             n, audited=len(content.audited), stale=counts["stale"], drifting=counts["drifting"],
-             unknown=counts["unknown"],
-             unpriced=int((content.lines["status"].eq("unknown") & content.lines["estimate"].isna()).sum()),
-             above=at_stake(content, 1), below=at_stake(content, -1), currency=cur, money_known=known,
-             idle=idle_lines(content.lines), day=n.day(content.as_of)),
+            unknown=counts["unknown"],
+            unpriced=int((content.lines["status"].eq("unknown") & content.lines["estimate"].isna()).sum()),
+            above=at_stake(content, 1), below=at_stake(content, -1), currency=cur, money_known=known,
+            idle=idle_lines(content.lines), day=n.day(content.as_of)),
         headline.found_decisions(n, counts=count_verdicts(content.decisions), currency=cur,
                               reopen=_worth_of(content, "reopen"), review=_worth_of(content, "review")),
         headline.found_next(

@@ -347,3 +347,48 @@ def test_fifty_commodities_and_five_thousand_quotes_fit_at_once():
     names = np.array(fit.frame.index)[rng.integers(0, 50, 100_000)]
     many = fit.project(names, rng.normal(0.5, 0.1, 100_000), rng.uniform(0, 9, 100_000))
     assert np.isfinite(many.log_ratio).all()
+
+
+def market(noise, seed):
+    """Twenty yearly prices of a market without an index."""
+    return np.cumsum(np.random.default_rng(seed).normal(0, noise, 20))
+
+
+def without(**changes):
+    """The bundled pools, the one without volumes changed."""
+    return replace(POOLS, without_volume=replace(POOLS.without_volume, **changes))
+
+
+def test_the_drift_of_a_noisy_market_wanders_more_in_proportion():
+    """Of published consumer prices the noisy quarter errs 2.5 times as much in ten years as the calm one."""
+    table = pd.concat([quotes(market(s, 5), commodity=n) for n, s in (("calm", 0.01), ("noisy", 0.1))])
+    fit = fit_experience(table, prior("calm", "noisy"), pools=without(noise_kept=1.0, wander_log_sd=0.0))
+    drift, noise = fit.without_volume.drift_wander, fit.without_volume.noise
+    assert drift[1] / drift[0] == pytest.approx(noise[1] / noise[0], rel=1e-9)
+    assert drift[1] > 5 * drift[0]
+
+
+@pytest.mark.parametrize("kept", [0.0, 0.5, 1.0])
+def test_noise_ahead_is_the_markets_own_as_far_as_it_is_kept(kept):
+    table = pd.concat([quotes(market(s, 6), commodity=n) for n, s in (("calm", 0.01), ("noisy", 0.1))])
+    fit = fit_experience(table, prior("calm", "noisy", "unseen"), pools=without(noise_kept=kept))
+    calm, noisy, unseen = fit.without_volume.noise
+    times = np.exp(2 * POOLS.without_volume.noise_log_sd * np.linspace(-2.4, 2.4, 9))
+    weight = np.exp(-0.5 * np.linspace(-2.4, 2.4, 9) ** 2)
+    expected = POOLS.without_volume.noise**2 * (weight @ times) / weight.sum()
+    assert unseen == pytest.approx(expected)  # what is known of all markets stays what it was
+    if kept == 0:
+        assert calm == pytest.approx(noisy) == pytest.approx(unseen)
+    else:
+        assert calm < 0.9 * unseen
+        assert noisy > 1.1 * unseen
+
+
+def test_the_more_of_the_noise_is_kept_the_further_apart_are_calm_and_noisy_markets():
+    table = pd.concat([quotes(market(s, 6), commodity=n) for n, s in (("calm", 0.01), ("noisy", 0.1))])
+    ratios = []
+    for kept in (0.3, 0.6, 0.9):
+        noise = fit_experience(table, prior("calm", "noisy"), pools=without(noise_kept=kept)).without_volume.noise
+        ratios.append(noise[1] / noise[0])
+    assert ratios == sorted(ratios)
+    assert ratios[-1] > 2 * ratios[0]
