@@ -12,7 +12,7 @@ from bomaudit.findings import in_order, note
 from bomaudit.opened import Opened
 
 _PUBLISHED = 16.0
-"""Commodities that published series count for; engineering judgement."""
+"""Commodities that published series count for; ``tests/benchmarks/own_record.py`` says what other weights do."""
 _FARTHEST = 3.0
 """Standard deviations that a held-out quote is off by at most: a slip must not widen every interval."""
 
@@ -39,8 +39,8 @@ def learned_width(cases: pd.DataFrame, width: float) -> float:
     :math:`(n_0 + \sum_c m_c) / (n_0 + C)`: errors within a commodity go together, so a commodity counts once.
     Published series count as :math:`n_0 = 16` commodities. On them a record of up to eight technologies says next to
     nothing of the coverage that follows, since fits learn how much a market wavers; what only a client's quotes can
-    show is the doubt of his own parts and suppliers. There, too, narrowing by a good record lost coverage and widening
-    by a bad one gained some: hence only that. Sixteen is engineering judgement.
+    show is the doubt of his own parts and suppliers. Narrowing by a good record lost coverage and density there,
+    widening by a bad one lost neither at this weight, and a smaller weight made what followed a bad record too wide.
     """
     z = cases["error_estimate"] / cases["sd_log"] * width
     score = ndtri(stdtr(cases["dof"].to_numpy(dtype=float), z.to_numpy(dtype=float)))
