@@ -11,7 +11,8 @@ from typer.testing import CliRunner
 
 from bomaudit.audit import audit
 from bomaudit.cli import app
-from bomaudit.interval_width import learned_width
+from bomaudit.interval_width import learned_width, widened
+from bomaudit.opened import open_audit
 from bomaudit.settings import Settings, load, overridden
 
 
@@ -139,6 +140,12 @@ def test_later_quotes_are_held_as_often_as_stated_only_with_the_learned_width():
     reach = stats.t.ppf(0.9, later["dof"]) * later["sd_log"]
     inside = [(later["error_estimate"].abs() <= w * reach).mean() for w in (1.0, width)]
     assert abs(inside[1] - 0.8) < 0.6 * abs(inside[0] - 0.8)
+
+
+def test_a_record_that_asks_for_nothing_changes_nothing(folder):
+    read = open_audit(folder)
+    assert widened(read, 1.0, quotes=40) is read
+    assert widened(read, 1.2, quotes=40).settings.model.interval_width == 1.2
 
 
 @pytest.mark.parametrize("width", [0.0, -1.0, 11.0, float("nan")])
