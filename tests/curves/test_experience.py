@@ -71,14 +71,19 @@ def test_without_an_index_and_an_opinion_it_is_the_random_walk_with_drift():
     assert float((made.var_exponent + made.var_process)[0]) == pytest.approx(expected, rel=4e-3)
 
 
-@pytest.mark.parametrize(("growth", "years"), [(0.5, 1.0), (0.5, 6.0), (0.0, 4.0), (3.0, 12.0)])
-def test_where_the_scales_are_known_the_forecast_is_the_exact_gaussian_one(growth, years):
-    """Mean and variance of the next change given the past ones, from the joint covariance of all of them.
+def joint_covariance(pool, grown, spans, *, times=1.0, wander=1.0):
+    """Covariance of changes over spans as the model states it, noise and wandering so many times as large, squared."""
+    faster = grown - pool.typical_growth * spans.years
+    exponent = wander * pool.exponent_wander**2 * rate_covariance(spans, pool.exponent_memory)
+    drift = pool.drift_sd**2 + times * wander * pool.drift_wander**2 * rate_covariance(spans, pool.drift_memory)
+    passing = deviation_covariance(spans, pool.noise_memory)
+    noise = pool.level_share * level_covariance(spans) + (1 - pool.level_share) * passing
+    joint = np.outer(grown, grown) * exponent + pool.exponent_sd**2 * np.outer(faster, faster)
+    return joint + np.outer(spans.years, spans.years) * drift + times * pool.noise**2 * noise
 
-    What a passing deviation of the newest price and the rates have in common is part of it: an interval that leaves it
-    out is too narrow.
-    """
-    pool = replace(POOLS.with_volume, noise_log_sd=1e-6, wander_log_sd=0.0, tail_dof=1e4)
+
+def foreseen(pool, growth, years):
+    """A made market and its forecast; its changes with the next one, which is not known, and what they are about."""
     rng = np.random.default_rng(21)
     x, y = np.cumsum(rng.uniform(0.05, 0.5, 9)), np.cumsum(rng.normal(-0.05, 1.2 * pool.noise, 9))
     made = fit_experience(quotes(y, x), prior("pump"), pools=Pools(pool, POOLS.without_volume)).project(
@@ -87,19 +92,47 @@ def test_where_the_scales_are_known_the_forecast_is_the_exact_gaussian_one(growt
     edge = np.append(years_since_2000(quotes(y)["date"].to_numpy()), np.nan)
     edge[-1] = edge[-2] + years
     spans, grown = Spans(edge[:-1], edge[1:]), np.append(np.diff(x), growth)
-    faster = grown - pool.typical_growth * spans.years
-    exponent = pool.exponent_wander**2 * rate_covariance(spans, pool.exponent_memory)
-    drift = pool.drift_sd**2 + pool.drift_wander**2 * rate_covariance(spans, pool.drift_memory)
-    passing = deviation_covariance(spans, pool.noise_memory)
-    noise = pool.level_share * level_covariance(spans) + (1 - pool.level_share) * passing
-    joint = np.outer(grown, grown) * exponent + pool.exponent_sd**2 * np.outer(faster, faster)
-    joint += np.outer(spans.years, spans.years) * drift + pool.noise**2 * noise
     expected = pool.drift_mean * spans.years - pool.exponent_mean * grown
+    return made, spans, grown, np.diff(y) - expected[:-1], expected[-1]
+
+
+@pytest.mark.parametrize(("growth", "years"), [(0.5, 1.0), (0.5, 6.0), (0.0, 4.0), (3.0, 12.0)])
+def test_where_the_scales_are_known_the_forecast_is_the_exact_gaussian_one(growth, years):
+    """Mean and variance of the next change given the past ones, from the joint covariance of all of them.
+
+    What a passing deviation of the newest price and the rates have in common is part of it: an interval that leaves it
+    out is too narrow.
+    """
+    pool = replace(POOLS.with_volume, noise_log_sd=1e-6, wander_log_sd=0.0, tail_dof=1e4)
+    made, spans, grown, past, ahead = foreseen(pool, growth, years)
+    joint = joint_covariance(pool, grown, spans)
     weight = np.linalg.solve(joint[:-1, :-1], joint[:-1, -1])
-    mean = expected[-1] + weight @ (np.diff(y) - expected[:-1])
-    assert made.log_ratio[0] == pytest.approx(mean, rel=1e-4, abs=1e-6)
+    assert made.log_ratio[0] == pytest.approx(ahead + weight @ past, rel=1e-4, abs=1e-6)
     variance = float((made.var_exponent + made.var_process)[0])
     assert variance == pytest.approx(joint[-1, -1] - weight @ joint[:-1, -1], rel=3e-3)
+
+
+@pytest.mark.parametrize(("growth", "years"), [(0.5, 1.0), (0.5, 6.0), (0.0, 4.0), (3.0, 12.0)])
+def test_where_they_are_not_it_is_the_mixture_of_the_exact_ones(growth, years):
+    """Scales of a grid, each weighed by how likely it makes the past; by the law of total variance."""
+    pool = replace(POOLS.with_volume, noise_kept=1.0, drift_wander=0.05)
+    made, spans, grown, past, ahead = foreseen(pool, growth, years)
+    nodes = np.linspace(-2.4, 2.4, 9)
+    weights, means, variances = [], [], []
+    for node in nodes:
+        for turn in np.sqrt(1.5) * np.array([-1.0, 0.0, 1.0]):
+            times, wander = np.exp(2 * pool.noise_log_sd * node), np.exp(2 * pool.wander_log_sd * turn)
+            joint = joint_covariance(pool, grown, spans, times=times, wander=wander)
+            weight = np.linalg.solve(joint[:-1, :-1], joint[:-1, -1])
+            likely = -0.5 * (past @ np.linalg.solve(joint[:-1, :-1], past) + np.linalg.slogdet(joint[:-1, :-1])[1])
+            weights.append(np.exp(likely - node**2 / 2))
+            means.append(ahead + weight @ past)
+            variances.append(joint[-1, -1] - weight @ joint[:-1, -1])
+    mean, second = np.average(means, weights=weights), np.average(np.square(means) + variances, weights=weights)
+    assert made.log_ratio[0] == pytest.approx(mean, rel=1e-4, abs=1e-6)
+    squared_scale = float((made.var_exponent + made.var_process)[0])
+    dof = float(made.dof[0])
+    assert squared_scale * dof / (dof - 2) == pytest.approx(second - mean**2, rel=1e-4)
 
 
 def test_noise_is_shrunk_between_the_series_own_and_the_pools():
