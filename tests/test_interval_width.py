@@ -108,8 +108,8 @@ def run(*arguments):
 
 def assumed(out):
     """What the workbook says of the width: value and who stated it."""
-    rows = load_workbook(out / "report.xlsx", read_only=True)["Assumptions"].iter_rows(values_only=True)
-    _name, value, stated, *_ = next(r for r in rows if r and r[0] == "model.interval_width")
+    rows = load_workbook(out / "report.xlsx")["Assumptions"].iter_rows(values_only=True)
+    _name, value, stated, *_ = next(r for r in rows if r[0] == "model.interval_width")
     return float(value), stated
 
 
