@@ -54,6 +54,14 @@ def _typed(values: pd.Series, kind: Kind) -> pd.Series:
     return values.astype("boolean")
 
 
+def most_stated(values: pd.Series, by: pd.Series) -> dict[str, str]:
+    """Text that most rows of each group state, the first in the alphabet of equally many; "" states nothing."""
+    stated = pd.DataFrame({"by": by, "value": values})[values != ""]
+    count = stated.groupby(["by", "value"], sort=True).size().rename("rows").reset_index()
+    most = count.sort_values("rows", ascending=False, kind="stable").drop_duplicates("by")
+    return dict(zip(most["by"], most["value"], strict=True))
+
+
 def texts_in_arrow(frame: pd.DataFrame) -> pd.DataFrame:
     """The same frame with its texts held by Arrow, which works on whole columns, however pandas holds them."""
     texts = [c for c, kind in frame.dtypes.items() if isinstance(kind, pd.StringDtype)]

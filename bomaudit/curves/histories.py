@@ -11,6 +11,7 @@ import pandas as pd
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.timelines import years_of
 from bomaudit.findings import Finding, note, warning
+from bomaudit.frames import most_stated
 from bomaudit.tables.units import spelling
 
 _USUAL_PERIOD = 1.0  # year; of a single row that does not say how long its period is
@@ -216,14 +217,12 @@ def _in_one_unit(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
     """Rows of each commodity in the unit that most of them state, and those that state none."""
     words = {str(u): spelling(str(u)) or str(u).strip().casefold() for u in table["unit"].unique()}
     unit = table["unit"].map(words)
-    count = table.assign(unit=unit)[unit != ""].groupby(["commodity", "unit"], sort=True).size().rename("rows")
-    most = count.reset_index().sort_values("rows", ascending=False, kind="stable").drop_duplicates("commodity")
-    home = dict(zip(most["commodity"], most["unit"], strict=True))
+    home = most_stated(unit, table["commodity"])
     other = ((unit != "") & (unit != table["commodity"].map(home))).to_numpy(dtype=bool)
     findings = [
         warning("V010", f"volumes of {name} must be in one unit", file=_file(table), column="unit",
                 found=", ".join(sorted(rows["unit"].unique())),
-                assumed=f"{len(rows)} rows in another unit than {home[name]} left out", advice="convert them")
+                assumed=f"{len(rows)} rows in another unit than {home[str(name)]} left out", advice="convert them")
         for name, rows in table[other].groupby("commodity")
     ]  # fmt: skip
     return table[~other].reset_index(drop=True), findings

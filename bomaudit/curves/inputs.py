@@ -15,6 +15,7 @@ from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import Rates, Spans
 from bomaudit.curves.timelines import Codes, Timelines, codes_of, years_of
 from bomaudit.findings import Finding, note, warning
+from bomaudit.frames import most_stated
 
 GENERAL, LABOUR, ENERGY = "general_inflation", "labour", "energy"
 RESERVED = (GENERAL, LABOUR, ENERGY)
@@ -168,12 +169,11 @@ def _in_one_currency(table: pd.DataFrame) -> tuple[pd.DataFrame, list[tuple[str,
         Series, its currencies, and the one that was kept.
     """
     goods = ~table["series"].isin(RESERVED)
-    count = table[goods].groupby(["series", "currency"], sort=True).size().rename("rows").reset_index()
-    kept = count.sort_values("rows", ascending=False, kind="stable").drop_duplicates("series").set_index("series")
-    home = dict(zip(kept.index, kept["currency"], strict=True))
-    several = count[count["series"].duplicated(keep=False)]
-    mixed = [(str(name), ", ".join(found), str(home[name])) for name, found in several.groupby("series")["currency"]]
-    return table[~goods | (table["currency"] == table["series"].map(home))], mixed
+    home = most_stated(table.loc[goods, "currency"], table.loc[goods, "series"])
+    stated = table[goods].groupby("series", sort=True)["currency"].unique()
+    mixed = [(str(name), ", ".join(sorted(each)), home[str(name)]) for name, each in stated.items() if len(each) > 1]
+    other = goods & table["series"].isin(list(home)) & (table["currency"] != table["series"].map(home))
+    return table[~other], mixed
 
 
 def _by_currency(table: pd.DataFrame, series: str) -> Timelines:

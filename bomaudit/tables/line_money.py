@@ -259,6 +259,7 @@ def price_breaks(block: Block, lines: pd.DataFrame) -> tuple[pd.DataFrame, list[
         Columns of ``glossary.QUOTES``; kind catalogue, min_qty from the header, quote_date the line's cost_date.
     findings : list
         T086: how many were found, and how many lack the part number or the date without which a quote says nothing.
+        T092: columns in thousands or hundredths of a currency.
     """
     columns = [c for c, h in enumerate(block.headers) if c >= block.left and _is_break(h)]
     if len(columns) < _FEWEST or not len(lines):
@@ -270,7 +271,8 @@ def price_breaks(block: Block, lines: pd.DataFrame) -> tuple[pd.DataFrame, list[
     finding = note("T086", "price breaks are taken for catalogue quotes", file=block.sheet.file, sheet=block.sheet.name,
                    column=letter(columns[0]), found=f"{len(quotes)} prices in {len(columns)} columns",
                    assumed=f"{int(usable.sum())} used, the rest lack part number, date or currency")  # fmt: skip
-    return quotes[usable].reset_index(drop=True), [finding]
+    scaled = [f for c in columns for f in scale_findings(block.headers[c], Place(block.sheet, c, "unit_price", at + 1))]
+    return quotes[usable].reset_index(drop=True), [finding, *scaled]
 
 
 def _is_break(header: Header) -> bool:
@@ -280,10 +282,11 @@ def _is_break(header: Header) -> bool:
 
 def _column(block: Block, lines: pd.DataFrame, column: int, at: Any) -> pd.DataFrame:
     """Quotes of one price-break column."""
-    price = amounts(block.sheet.columns[column][at]).value
+    header = block.headers[column]
+    price = amounts(block.sheet.columns[column][at]).times(header.scale).value
     have = np.flatnonzero(price > 0)
     chosen = lines.iloc[have]
-    header, stated = block.headers[column], chosen["currency"].to_numpy(dtype=object)
+    stated = chosen["currency"].to_numpy(dtype=object)
     quantity = header.at_quantity
     data: dict[str, Any] = {
         "part_no": chosen["part_no"].to_numpy(dtype=object), "quote_date": chosen["cost_date"].to_numpy(),

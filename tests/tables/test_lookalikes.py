@@ -906,6 +906,14 @@ def test_price_breaks_in_columns_become_catalogue_quotes(tmp_path):
     assert "min_qty" in inputs.present["quotes"]
 
 
+def test_price_breaks_in_cents_are_brought_to_the_currency(tmp_path):
+    text = "part_no,qty,cost_date,currency,Price (ct) for 10,Price (ct) for 100,unit_cost\n"
+    (tmp_path / "bom.csv").write_text(text + "A1,20,2020-03-01,EUR,90,70,0.9\nA2,5,2020-03-01,EUR,30,20,0.3\n")
+    got = read_table(tmp_path / "bom.csv", BOM)
+    assert got.breaks["unit_price"].tolist() == pytest.approx([0.9, 0.3, 0.7, 0.2])
+    assert sum(f.code == "T092" for f in got.findings) == 2
+
+
 def test_one_part_with_two_prices_is_warned_of_and_with_one_is_told(read_text):
     head = "part_no,description,qty,unit_cost,currency\n"
     assert "T084" in codes(read_text(head + "A1,nut,2,0.10,EUR\nA1,nut,4,0.15,EUR\nA2,cap,1,3,EUR\n"))
