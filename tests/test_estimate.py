@@ -257,8 +257,8 @@ def test_an_unknown_commodity_follows_inflation_very_unsurely():
     general = make_prices("general_inflation", 2010, 100 * 1.02 ** np.arange(18))
     frame = prices_of(lines, library=bare_library(), input_prices=general).frame
     assert frame["estimate"].iloc[0] == pytest.approx(10 * 1.02**10, rel=0.01)
-    assert frame["sd_log"].iloc[0] > 1.5 * frame["sd_log"].iloc[1]
-    assert frame["var_classification"].iloc[0] > 0.3
+    assert frame["sd_log"].iloc[0] > frame["sd_log"].iloc[1]
+    assert frame["var_classification"].iloc[0] > 0.5  # more than all else together
 
 
 def test_doubt_about_the_commodity_widens_the_interval():

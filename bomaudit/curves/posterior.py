@@ -272,12 +272,11 @@ def least_noise(prior: Prior, pool: Pool) -> float:
 def _tails(weight: Floats, grid: _Grid, prior: Prior, pool: Pool) -> float:
     r"""Degrees of freedom with the excess kurtosis of mixed variances: :math:`4 + 2 \bar V^2 / \mathrm{Var}\,V`."""
     noisy = grid.times * prior.noise**2 + grid.drift2 * prior.drift_wander**2
-    yearly = noisy + grid.wander2 * (_TYPICAL_GROWTH * prior.exponent_wander) ** 2
+    yearly = noisy + grid.wander2 * (pool.typical_growth * prior.exponent_wander) ** 2
     mean = float(weight @ yearly)
     renewed = np.expm1(4 * (1 - pool.noise_kept**2) * pool.noise_log_sd**2)  # of a lognormal about its mean
     spread = float(weight @ ((yearly - mean) ** 2 + noisy**2 * renewed))
     return float(min(4 + 2 * mean**2 / max(spread, 1e-300), _MOST_DOF)) if mean > 0 else _MOST_DOF
 
 
-_TYPICAL_GROWTH = 0.2  # ln a year, median of published series; only balances two sources of heavy tails
 _MOST_DOF = 1000.0

@@ -2,8 +2,9 @@
 
     python tests/benchmarks/hindcast.py                 price and production series, volumes known to the horizon
     python tests/benchmarks/hindcast.py --consumer      consumer prices, no volumes
+    python tests/benchmarks/hindcast.py --hidden        the first with their volumes hidden
     python tests/benchmarks/hindcast.py --folds 6       the first with the pool estimated without each technology
-    python tests/benchmarks/hindcast.py --blind         the first where no price but the last is known
+    python tests/benchmarks/hindcast.py --blind         any of them where no price but the last is known
 
 The pool itself is estimated by ``tests/benchmarks/estimate_pools.py``.
 """
@@ -120,6 +121,7 @@ def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--consumer", action="store_true", help="consumer prices instead, no volumes")
+    parser.add_argument("--hidden", action="store_true", help="as if volumes were not known")
     parser.add_argument(
         "--folds", type=int, default=0, help="estimate the pool without each technology, in so many groups"
     )
@@ -134,6 +136,7 @@ def main() -> None:
     else:
         table = ps.price_and_production()
         table = table if arguments.gaps else ps.gapless(table)
+        table = table.assign(log_experience=np.nan) if arguments.hidden else table
         horizons = ps.HORIZONS
     targets = ps.forecasts(table, horizons=horizons, fewest=arguments.fewest)
     if arguments.folds:
