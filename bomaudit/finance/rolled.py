@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from bomaudit.finance.bridge import Start, add_up
 from bomaudit.finance.parts import WALK, looked_up
 from bomaudit.findings import Finding, note, warning
-from bomaudit.prepare.exact import TotalCheck, reconcile_assemblies, to_decimal
+from bomaudit.prepare.exact import TotalCheck, reconcile_assemblies, round_money, to_decimal
 from bomaudit.prepare.part_graph import PartGraph, counted_quantity, graph_of
 from bomaudit.settings import FinanceSection, ReadSection
 
@@ -124,17 +124,18 @@ def rolled_costs(
     -------
     DataFrame
         ``part_no`` (an assembly once; the last row is the product), ``line_id``, ``description``, ``standard_stated``,
-        ``rolled_standard``, ``standard_difference`` and ``standard_rounding`` (exact, in the stated currency or, of
-        several, the audit currency, see :class:`~bomaudit.prepare.exact.TotalCheck`), ``booked_stated``,
-        ``rolled_booked``, ``booked_difference``, ``booked_rounding``, ``rolled_last_purchase``, ``rolled_contract``,
-        ``rolled_today``, ``walk_*``. [currency/uom]
+        ``rolled_standard``, ``standard_difference`` and ``standard_rounding`` (exact, see
+        :class:`~bomaudit.prepare.exact.TotalCheck`) in the currency ``standard_checked_in``: the stated one, or the
+        audit currency where what goes into the assembly is stated in others; ``booked_stated``, ``rolled_booked``,
+        ``booked_difference``, ``booked_rounding``, ``booked_checked_in``, ``rolled_last_purchase``,
+        ``rolled_contract``, ``rolled_today``, ``walk_*``. [currency/uom]
     findings : list of Finding
     """
     costs = {name: structure.roll_up(values) for name, values in leaf_costs(audited, parts).items()}
     shown = audited[structure.is_assembly & structure.built]
     shown = shown[(shown["part_no"] == "") | ~shown["part_no"].duplicated()]
     rows = shown.index.to_numpy()
-    checks, findings = _exact_checks(bom, audited, standards, structure, finance=finance, read=read)
+    checks, checked_in, findings = _exact_checks(bom, audited, standards, structure, finance=finance, read=read)
     rolled = pd.DataFrame(
         {
             "part_no": shown["part_no"],
@@ -149,16 +150,20 @@ def rolled_costs(
                 for kind, found in checks.items()
                 for what, default in (("difference", None), ("rounding", ""))
             },
+            **{
+                f"{kind}_checked_in": [checked_in[kind][r] if r in found else "" for r in rows]
+                for kind, found in checks.items()
+            },
         }
     ).reset_index(drop=True)
     product = {f"rolled_{name}": structure.per_product(costs[name]) for name in ROLLED}
     product |= {w: structure.per_product(costs[w]) for w in WALK}
     last = pd.DataFrame([{"part_no": PRODUCT, "line_id": "", "description": ""} | product])
     for kind in checks:
-        last[f"{kind}_difference"], last[f"{kind}_rounding"] = [None], ""
+        last[f"{kind}_difference"], last[f"{kind}_rounding"], last[f"{kind}_checked_in"] = [None], "", ""
     return pd.concat([rolled.astype({"part_no": "str"}), last], ignore_index=True).reindex(columns=rolled.columns), [
         *findings,
-        *_differences(rolled, file=str(bom["source_file"].iloc[0]) if len(bom) else ""),
+        *_differences(shown, checks, checked_in, file=str(bom["source_file"].iloc[0]) if len(bom) else ""),
     ]
 
 
@@ -205,32 +210,46 @@ def _exact_checks(
     *,
     finance: FinanceSection,
     read: ReadSection,
-) -> tuple[dict[str, dict[int, TotalCheck]], list[Finding]]:
-    """Roll-up against stated costs of assemblies, to the last decimal place that is stated."""
+) -> tuple[dict[str, dict[int, TotalCheck]], dict[str, pd.Series], list[Finding]]:
+    """Roll-up against stated costs of assemblies, to the last decimal place that is stated; and in which currency."""
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
     frame = bom[["parent_row", "scrap_rate", "row_kind"]].assign(qty=counted_quantity(bom))
     checks: dict[str, dict[int, TotalCheck]] = {}
+    checked_in: dict[str, pd.Series] = {}
     findings: list[Finding] = []
     in_one = _stated_costs(bom, audited, standards, converted=True)
-    for kind, (as_stated, stated, currencies) in _stated_costs(bom, audited, standards).items():
-        checks[kind], unit = {}, as_stated
+    for kind, (unit, stated, currencies) in _stated_costs(bom, audited, standards).items():
         asked = stated.where(structure.is_assembly & structure.built)
-        if not asked.notna().any():
-            continue
-        counted = currencies[structure.built & unit.notna()].drop_duplicates()
-        if len(counted) > 1:
+        mixed = _of_several_currencies(structure, currencies, priced=unit.notna())
+        checks[kind], checked_in[kind] = {}, currencies.mask(mixed, audited["currency"])
+        if (asked.notna() & mixed).any():
+            counted = currencies[structure.built & unit.notna()].drop_duplicates()
             findings.append(
                 note("K010", f"a roll-up of {kind} costs is surest in one currency", file=file,
                      found=", ".join(sorted(counted)),
                      assumed="brought to the audit currency at the rates of the basis dates before it is checked")
             )  # fmt: skip
-            unit, asked = in_one[kind][0], in_one[kind][1].where(structure.is_assembly & structure.built)
-        for places in sorted({_places(v, finance) for v in asked.dropna()}):
-            of_these = asked.where(asked.map(lambda v, p=places: np.isfinite(v) and _places(v, finance) == p))
-            checks[kind] |= reconcile_assemblies(
-                frame.assign(unit_cost=unit), of_these, scrap=read.scrap, places=places, built=structure.built
-            )
-    return checks, findings
+        shown = asked.map(lambda v: _places(v, finance), na_action="ignore")
+        for costs, of in ((unit, ~mixed), (in_one[kind][0], mixed)):
+            amounts = asked.where(~mixed, in_one[kind][1]).where(of & asked.notna())
+            for places in sorted(set(shown[amounts.notna()].astype(int))):
+                # a stated cost that was brought from another currency or quantity has places that nobody stated
+                of_these = amounts.where(shown == places).map(
+                    lambda v, p=places: float(round_money(v, p)), na_action="ignore"
+                )
+                checks[kind] |= reconcile_assemblies(
+                    frame.assign(unit_cost=costs), of_these, scrap=read.scrap, places=places, built=structure.built
+                )
+    return checks, checked_in, findings
+
+
+def _of_several_currencies(structure: Structure, currencies: pd.Series, *, priced: pd.Series) -> pd.Series:
+    """Rows into which something goes whose cost is in another currency than their own."""
+    mixed = pd.Series(False, index=currencies.index)
+    for code in currencies.unique():
+        others = structure.roll_up((priced & (currencies != code)).to_numpy(np.float64))
+        mixed |= (currencies == code) & (others > 0)
+    return mixed
 
 
 def _stated_costs(
@@ -253,16 +272,19 @@ def _places(amount: float, finance: FinanceSection) -> int:
     return min(max(shown, finance.money_places), max(finance.places, finance.money_places))
 
 
-def _differences(rolled: pd.DataFrame, *, file: str) -> list[Finding]:
+def _differences(
+    shown: pd.DataFrame, checks: dict[str, dict[int, TotalCheck]], checked_in: dict[str, pd.Series], *, file: str
+) -> list[Finding]:
     findings = []
     for kind, code, what in (("standard", "K008", "standard"), ("booked", "K009", "booked cost")):
-        apart = rolled[rolled[f"{kind}_difference"].map(lambda d: d is not None and d != 0).astype(bool)]
+        apart = {r: c for r, c in checks[kind].items() if r in shown.index and c.difference != 0}
         findings += [
-            warning(code, f"the {what} of an assembly must be the roll-up of its parts", file=file, column=part_no,
-                    found=f"{stated:.10g} stated, roll-up differs by {difference}",
+            warning(code, f"the {what} of an assembly must be the roll-up of its parts", file=file,
+                    column=shown.loc[row, "part_no"],
+                    found=f"{check.stated.normalize():f} {checked_in[kind][row]} stated, "
+                          f"roll-up differs by {check.difference:f}",
                     assumed="shown as quantity: other quantities or parts, or labour that the BOM does not list",
                     advice="list labour and overhead as charges in the BOM, or correct the structure")
-            for part_no, stated, difference in zip(
-                *(apart[c] for c in ("part_no", f"{kind}_stated", f"{kind}_difference")), strict=True)
+            for row, check in sorted(apart.items())
         ]  # fmt: skip
     return findings

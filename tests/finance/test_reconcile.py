@@ -168,6 +168,55 @@ def test_mixed_currencies_are_brought_to_one_before_the_check(case):
     assert row(reconcile(**case).rolled, "TOP")["standard_rounding"] == "total"
 
 
+def gear_set(case, gear_set_standard, *, currency="EUR", per=1.0, axle_currency="EUR"):
+    """A gear set of three wheels at 5.00 and an axle of its own beside it; the standards of the set in one currency."""
+    rows = (
+        ("assembly", "SET", -1, 2, np.nan, np.nan, np.nan, ""),
+        ("part", "WHEEL", 0, 3, np.nan, 4.5, 4.5, "gear"),
+        ("part", "AXLE", -1, 1, np.nan, 20.0, 20.0, "shaft"),
+    )
+    bom, estimate = finance_case.bom_frame(rows)
+    lines, audited = finance_case.lines_of(bom, estimate)
+    costs = {"SET": gear_set_standard / per, "WHEEL": 5.0 / per, "AXLE": 19.5}
+    standards = finance_case.standards_frame([(n, c, "2026-01-02", *[None] * 4) for n, c in costs.items()])
+    standards["currency"] = [currency, currency, axle_currency]
+    return case | {"bom": bom, "lines": lines, "audited": audited, "standards": standards}
+
+
+def test_an_assembly_all_in_one_foreign_currency_is_checked_in_that_currency(case):
+    """15.00 USD are three times 5.00 USD, whatever they are in EUR and whatever else the BOM holds."""
+    got = reconcile(**gear_set(case, 15.0, currency="USD"))
+    assert row(got.rolled, "SET")["standard_difference"] == 0
+    assert row(got.rolled, "SET")["standard_checked_in"] == "USD"
+    assert not {"K008", "K010"} & {f.code for f in got.findings}
+    (found,) = (f.found for f in reconcile(**gear_set(case, 15.2, currency="USD")).findings if f.code == "K008")
+    assert found == "15.2 USD stated, roll-up differs by -0.20"
+
+
+def test_a_stated_standard_is_held_to_no_more_places_than_were_stated(case):
+    """1.30 for 100 is 0.013 each: a float of it that ends in ...01 is no other standard; nor is a fifth place one."""
+    rows = gear_set(case, 3.9, per=100.0)
+    rows["standards"].loc[1, "standard_cost"] = 1.30 / 100
+    rows["standards"].loc[0, "standard_cost"] = 0.039000000000000007
+    got = reconcile(**rows)
+    assert row(got.rolled, "SET")["standard_difference"] == 0
+    assert "K008" not in {f.code for f in got.findings}
+    rows["standards"].loc[[0, 1], "standard_cost"] = 0.03702, 0.01234
+    assert row(reconcile(**rows).rolled, "SET")["standard_difference"] == 0
+
+
+def test_a_standard_brought_to_the_audit_currency_differs_by_whole_places_only(case):
+    """The set at 15.00 USD is 12.80 EUR at the rate of 2026-01-02 (1.1721); three wheels at 4.20 EUR are 12.60."""
+    rows = gear_set(case, 15.0, currency="USD")
+    rows["standards"].loc[1, ["standard_cost", "currency"]] = 4.20, "EUR"
+    got = reconcile(**rows)
+    (found,) = (f.found for f in got.findings if f.code == "K008")
+    assert found == "12.8 EUR stated, roll-up differs by -0.20"
+    assert row(got.rolled, "SET")["standard_difference"] == Decimal("-0.20")
+    assert row(got.rolled, "SET")["standard_checked_in"] == "EUR"
+    assert "K010" in {f.code for f in got.findings}
+
+
 def test_without_standards_the_booked_cost_is_reconciled(case):
     case["standards"] = case["standards"].iloc[:0]
     got = reconcile(**case)
