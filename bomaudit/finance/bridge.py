@@ -78,7 +78,7 @@ def part_bridge(parts: pd.DataFrame, *, start: Start, places: int) -> pd.DataFra
     parts : DataFrame
         From :func:`bomaudit.finance.parts.part_costs`; assemblies are bridged in the roll-up.
     start : {"standard", "booked"}
-        A part without a standard starts at its booked cost.
+        A part without a standard starts at its booked cost, one without a booked cost at its standard.
     places : int
 
     Returns
@@ -116,6 +116,7 @@ def year_bridge(parts: pd.DataFrame, *, start: Start, places: int) -> pd.DataFra
 
 def _of_parts(parts: pd.DataFrame, start: Start) -> tuple[pd.DataFrame, pd.Series, pd.DataFrame]:
     bought = parts[parts["kind"] == "part"]
-    first = bought["standard_cost"].fillna(bought["booked_cost"]) if start == "standard" else bought["booked_cost"]
+    booked = bought["booked_cost"].fillna(bought["standard_cost"])
+    first = bought["standard_cost"].fillna(booked) if start == "standard" else booked
     causes = bought[list(WALK)].set_axis([w.removeprefix("walk_") for w in WALK], axis=1)
-    return bought, first, causes.where(bought["estimated"], 0.0).assign(price=bought["booked_cost"] - first)
+    return bought, first, causes.where(bought["estimated"], 0.0).assign(price=booked - first)

@@ -94,7 +94,7 @@ def part_costs(*, lines: pd.DataFrame, audited: pd.DataFrame, standards: pd.Data
         on_hand_qty, annual_qty, standard_cost, set_on, booked_cost, basis_date, last_purchase_price,
         last_purchase_date, contract_price,
         estimate, estimate_low, estimate_high, drift, p_stale, walk_*, ``today_cost`` (the estimate, or the booked cost
-        where there is none) and ``estimated``. Sorted by part number. [audit currency/uom]
+        where there is none, or else the standard) and ``estimated``. Sorted by part number. [audit currency/uom]
 
     Notes
     -----
@@ -113,7 +113,7 @@ def part_costs(*, lines: pd.DataFrame, audited: pd.DataFrame, standards: pd.Data
     for name in _FIRSTS:
         parts[name] = parts[name].fillna("").astype("str")
     parts["estimated"] = parts["estimate"].notna()
-    parts["today_cost"] = parts["estimate"].fillna(parts["booked_cost"])
+    parts["today_cost"] = parts["estimate"].fillna(parts["booked_cost"]).fillna(parts["standard_cost"])
     order = [
         *("part_no", "kind", *_FIRSTS, "qty_per", "on_hand_qty", "annual_qty", "standard_cost", "set_on"),
         *("booked_cost", "basis_date", "last_purchase_price", "last_purchase_date", "contract_price"),
@@ -156,7 +156,7 @@ def about_parts(parts: pd.DataFrame, lines: pd.DataFrame, *, file: str) -> list[
         (parts["kind"] == "not in BOM", note, "K004", "standards should be of parts the BOM holds",
          "left as they are: kept in parts, not in the roll-up"),
         (bought & ~parts["estimated"], warning, "K007", "every part should have an estimate of today's price",
-         "the booked cost stands for it"),
+         "the booked cost stands for it, or where there is none the standard"),
     )  # fmt: skip
     findings = [
         make(code, message, file=file, found=_named(parts.loc[mask, "part_no"]), assumed=assumed)

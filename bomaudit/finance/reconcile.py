@@ -2,8 +2,8 @@
 
 Not accounting advice: group policy, the accounting standards and the auditor decide.
 
-Findings: ``K011`` rows that should carry a cost and have none, so the roll-up is too low by them, ``K012`` parts of
-which no purchase price variance is known, ``K013`` standards proposed on an estimate that the price last paid
+Findings: ``K011`` rows that should carry a cost and have none: their standard is rolled up, or nothing, ``K012`` parts
+of which no purchase price variance is known, ``K013`` standards proposed on an estimate that the price last paid
 contradicts.
 """
 
@@ -211,7 +211,7 @@ def reconcile(
     )  # fmt: skip
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
     findings = [*made.findings, *unlike, *about_parts(parts, lines, file=file)]
-    findings += _unpriced(audited, made.structure, file=file)
+    findings += _unpriced(audited, parts, made.structure, file=file)
     if approvals is not None:
         findings += lost_approvals(approvals, proposed, file="standards_proposed.csv")
     of_standards = str(standards["source_file"].iloc[0]) if len(standards) else ""
@@ -284,15 +284,16 @@ def _with_lost(proposed: pd.DataFrame, approvals: pd.DataFrame | None) -> pd.Dat
     return pd.DataFrame(rows, columns=proposed.columns, dtype=object)
 
 
-def _unpriced(audited: pd.DataFrame, structure: Structure, *, file: str) -> list[Finding]:
+def _unpriced(audited: pd.DataFrame, parts: pd.DataFrame, structure: Structure, *, file: str) -> list[Finding]:
     held = structure.built & ~structure.is_assembly & audited["booked_cost"].isna()
-    rows = audited.loc[held, "line_id"]
-    if rows.empty:
-        return []
+    standard = looked_up(audited["part_no"], parts.set_index("part_no")["standard_cost"])
+    cases = ((held & standard.notna(), "the standard stands for it"), (held & standard.isna(), "counted as 0"))
     return [
         warning("K011", "every row that is built in needs a cost to roll up", file=file, column="unit_cost",
-                found=f"{len(rows)} without: {', '.join(rows.head(5))}", assumed="counted as 0",
+                found=f"{len(rows)} without: {', '.join(rows.head(5))}", assumed=assumed,
                 advice="fill in the costs")
+        for rows, assumed in ((audited.loc[mask, "line_id"], assumed) for mask, assumed in cases)
+        if len(rows)
     ]  # fmt: skip
 
 

@@ -77,13 +77,16 @@ def structure_of(lines: pd.DataFrame) -> Structure:
 
 
 def leaf_costs(audited: pd.DataFrame, parts: pd.DataFrame) -> dict[str, Floats]:
-    """Cost of one unit of each row by basis; where a basis has none, the booked cost stands for it."""
-    booked = audited["booked_cost"].fillna(0.0)
+    """Cost of one unit of each row by basis; where a basis has none, the booked cost stands for it, else the standard.
+
+    What has neither counts 0 on every basis but those that know it: a cost that is not known is no saving.
+    """
     by_part = parts.set_index("part_no")
 
     def of_part(name: str) -> pd.Series:
         return looked_up(audited["part_no"], by_part[name])
 
+    booked = audited["booked_cost"].fillna(of_part("standard_cost")).fillna(0.0)
     costs = {
         "standard": of_part("standard_cost"),
         "booked": booked,
@@ -260,9 +263,10 @@ def _stated_costs(
     standard = looked_up(part_no, standards["standard_cost" if converted else "standard_stated"])
     booked = audited["booked_cost"] if converted else bom["unit_cost"]
     own = part_no.map(standards["standard_currency"]).astype("str")
+    of_booked = audited["booked_currency"]
     return {
-        "standard": (standard.fillna(booked), standard, own.where(standard.notna(), audited["booked_currency"])),
-        "booked": (booked, booked, audited["booked_currency"]),
+        "standard": (standard.fillna(booked), standard, own.where(standard.notna(), of_booked)),
+        "booked": (booked.fillna(standard), booked, of_booked.where(booked.notna() | standard.isna(), own)),
     }
 
 

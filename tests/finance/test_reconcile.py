@@ -295,6 +295,23 @@ def test_flat_bom_without_an_assembly_has_a_product_row(case):
     assert got.rolled["rolled_today"].tolist() == pytest.approx([5.4])
 
 
+def test_a_part_without_a_booked_cost_is_rolled_up_at_its_standard_and_saves_nothing(case):
+    """A booked cost that is missing is not one of 0: from the standard to today the part stays as it is."""
+    rows = [("part", "A", -1, 2, np.nan, np.nan, np.nan, "x"), ("part", "B", -1, 1, np.nan, 3.0, 2.5, "x"),
+            ("part", "C", -1, 1, np.nan, np.nan, np.nan, "x")]  # fmt: skip
+    bom, estimate = finance_case.bom_frame(rows)
+    lines, audited = finance_case.lines_of(bom, estimate)
+    standards = finance_case.standards_frame([("A", 10.0, "2025-12-31", *[None] * 4)])
+    got = reconcile(**case | {"bom": bom, "lines": lines, "audited": audited, "standards": standards})
+    for starts_at in ("standard", "booked"):
+        bridge = got.bridge[got.bridge["starts_at"] == starts_at].set_index("scope")
+        assert bridge.loc["product", ["start", "price", "end"]].astype(float).tolist() == [23.0, 0.0, 22.5]
+        assert bridge.loc["year", ["start", "price", "end"]].astype(float).tolist() == [2300.0, 0.0, 2250.0]
+    assert row(got.rolled, "product")["rolled_booked"] == 23.0
+    said = {f.assumed: f.found for f in got.findings if f.code == "K011"}
+    assert said == {"the standard stands for it": "1 without: L0001", "counted as 0": "1 without: L0003"}
+
+
 def test_inputs_are_left_alone_and_the_same_input_gives_the_same_result(case):
     before = {k: v.copy() for k, v in case.items() if isinstance(v, pd.DataFrame)}
     first, second = reconcile(**case), reconcile(**case)
