@@ -38,9 +38,9 @@ def revaluation(proposed: pd.DataFrame, parts: pd.DataFrame, *, finance: Finance
     -----
     revaluation = quantity on hand × (new - old standard), positive: stock gains.
 
-    value_at_risk = quantity on hand × (standard - estimate) where even the high end of the estimate is below the
-    standard that the stock is carried at. A price that has fallen is only a sign: materials for products that sell at
-    or above cost are not written down.
+    value_at_risk = quantity on hand × (standard - estimate) where there is stock, more than 0, and even the high end of
+    the estimate is below the standard that it is carried at. A price that has fallen is only a sign: materials for
+    products that sell at or above cost are not written down.
 
     References
     ----------
@@ -53,7 +53,7 @@ def revaluation(proposed: pd.DataFrame, parts: pd.DataFrame, *, finance: Finance
     on_hand = [to_decimal(q) for q in rows["on_hand_qty"]]
     high, middle = (looked_up(rows["part_no"], by_part[c]).to_numpy(np.float64) for c in ("estimate_high", "estimate"))
     old = rows["standard_cost"].astype(float).to_numpy()
-    above = high < old
+    above = (high < old) & (rows["on_hand_qty"] > 0).to_numpy()  # what is booked below 0 is no stock to write down
     at_risk = np.where(above, rows["on_hand_qty"].to_numpy(np.float64) * (old - middle), 0.0)
     change = [
         round_money(q * (n - o), finance.money_places)
@@ -65,7 +65,7 @@ def revaluation(proposed: pd.DataFrame, parts: pd.DataFrame, *, finance: Finance
         revaluation=pd.Series(change, dtype=object),
         state=rows["state"],
         value_at_risk=at_risk,
-        nrv_warning=above & (rows["on_hand_qty"] > 0).to_numpy(),
+        nrv_warning=above,
     )
 
 

@@ -128,6 +128,16 @@ def test_journal_balances_and_sums_to_the_revaluation(case):
     assert set(got.journal["date"]) == {"2026-06-30"}
 
 
+def test_stock_booked_below_zero_is_not_at_risk_and_takes_no_risk_from_other_stock(case):
+    """1200 of S at 4.00 are worth 3.20 today, 3.52 at most: 960 at risk. Booked at -1200 there is nothing to lose."""
+    assert reconcile(**case).totals["value_at_risk"] == Decimal("960.00")
+    case["standards"].loc[0, "on_hand_qty"] = -1200
+    got = reconcile(**case)
+    assert got.totals["value_at_risk"] == 0
+    assert not got.revalued["nrv_warning"].any()
+    assert row(got.revalued, "S")["revaluation"] == Decimal("960.00")
+
+
 def test_account_names_come_from_the_settings(case):
     got = reconcile(
         **with_policy(case, inventory_account="1300", revaluation_account="5400", effective_on="2027-01-01")
