@@ -96,11 +96,13 @@ def _ranked(sums: pd.DataFrame, reopen: pd.DataFrame) -> pd.DataFrame:
 
 
 def _assumed(by: dict[str, pd.DataFrame], totals: dict[str, int]) -> Iterator[Finding]:
+    """What was assumed of how many lines; date and market only of lines that are audited: assemblies need neither."""
     lines = {name: dict(zip(f["name"], f["lines"], strict=True)) for name, f in by.items()}
+    audited = {name: dict(zip(f["name"], f["audited"], strict=True)) for name, f in by.items()}
     for reason, count in sorted(lines["why_not"].items()):
         if reason and not reason.startswith(("assembly:", "charge:")):
             yield warning("N020", "a line needs a booked cost > 0 in a known currency",
-                          found=f"{count} lines: {reason}", assumed="not audited",
+                          found=f"{_lines(count)}: {reason}", assumed="not audited",
                           advice="fill in the cost")  # fmt: skip
     told = (
         ("basis", "undated", "N021", "every booked cost needs a date or a quote", "age taken from a stated range"),
@@ -112,10 +114,14 @@ def _assumed(by: dict[str, pd.DataFrame], totals: dict[str, int]) -> Iterator[Fi
         ("assumed", _OPEN[2], "N026", "every price needs its currency", "taken as read.currency, else the screening's"),
     )  # fmt: skip
     for group, name, code, message, assumed in told:
-        count = lines[group].get(name, 0)
+        count = (lines if group == "assumed" else audited)[group].get(name, 0)
         if count:
-            yield warning(code, message, found=f"{count} lines without", assumed=assumed, advice="fill in the column")
+            yield warning(code, message, found=f"{_lines(count)} without", assumed=assumed, advice="fill in the column")
     if totals["not_added"]:
-        found = f"{totals['not_added']} lines above 1e11"
+        found = f"{_lines(totals['not_added'])} above 1e11"
         yield warning("N027", "money a year on one line must be believable", found=found, assumed="not added up",
                       advice="look for a slip of the unit or the currency")  # fmt: skip
+
+
+def _lines(count: int) -> str:
+    return f"{count} line{'' if count == 1 else 's'}"

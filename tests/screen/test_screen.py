@@ -27,6 +27,16 @@ def test_a_folder_comes_out_as_its_audit(sample_folder, sample_audit, tmp_path):
     assert result.summary.totals["reopen"] == verdicts.isin(["reopen", "review"]).sum()
 
 
+def test_what_is_assumed_is_counted_as_the_audit_counts_it(sample_folder, sample_audit, tmp_path):
+    """Assemblies and charges have no date and no commodity either, and need none."""
+    result = run([sample_folder], tmp_path / "out")
+    told = {f.code: f.found for f in result.findings}
+    asked = {f.code: int(f.found.split()[0]) for f in sample_audit.findings if f.code in ("B101", "B102", "B104")}
+    assert told["N021"] == f"{asked['B104']} lines without"
+    assert told["N022"] == f"{asked['B101']} lines without"
+    assert told["N023"] == f"{asked['B102']} lines without"
+
+
 def test_what_decisions_are_worth_together_is_what_the_audit_says(tmp_path):
     """D1 and D2 take out the same part: it can be taken out once."""
     (tmp_path / "bom.csv").write_text(
