@@ -25,7 +25,7 @@ _NOT_AUDITED = {
     "assembly": "assembly: audited through its parts",
     "charge": "charge: not a part, no market to follow",
 }
-_CREDIT = "quantity is negative: a credit or a correction, not built in"
+CREDIT = "quantity is negative: a credit or a correction, not built in"
 """Why a row of negative quantity is not audited; ``T044`` names it with its place."""
 
 
@@ -242,7 +242,7 @@ def _why_not(bom: pd.DataFrame, fx: Fx) -> pd.Series:
         (cost < 0, "booked cost is negative: a credit, not a price"),
         (cost == 0, "booked cost is 0: free issue, or missing"),
         (np.isnan(cost), "no booked cost"),
-        (negative_quantity(bom), _CREDIT),
+        (negative_quantity(bom), CREDIT),
     ):
         why = np.where(condition & bom["row_kind"].isin(_PRICED).to_numpy(), words, why)
     return pd.Series(why, index=bom.index, dtype="str")
@@ -274,7 +274,7 @@ def _findings(
 
 
 def _left_out(bom: pd.DataFrame, why_not: pd.Series) -> list[Finding]:
-    rows = bom[~why_not.isin(["", _CREDIT]) & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
+    rows = bom[~why_not.isin(["", CREDIT]) & ~bom["row_kind"].isin(list(_NOT_AUDITED))]
     return [
         error("B103", "a part needs a booked cost > 0 in a known currency", file=file, sheet=sheet, row=int(row),
               column="unit_cost", found=reason, assumed="not audited, kept in lines.csv", advice="fill in the cost")

@@ -174,6 +174,16 @@ def distinct(batch: Batch, columns: Iterable[str | npt.NDArray[np.bool_]]) -> tu
     return np.flatnonzero(fresh).astype(np.int64), whole
 
 
+def is_credit(batch: Batch) -> npt.NDArray[np.bool_]:
+    """Lines whose quantity is stated below 0: a credit or a correction, nothing that is built in."""
+    return np.asarray(batch.figures("qty_per") < 0)
+
+
+def quantity_per(batch: Batch) -> npt.NDArray[np.float64]:
+    """Quantity per product that each line counts with: 1 where none is stated, 0 for a credit. [uom]"""  # noqa: D400
+    return np.asarray(np.where(is_credit(batch), 0.0, np.nan_to_num(batch.figures("qty_per"), nan=1.0)))
+
+
 def row_kinds(batch: Batch) -> Names:
     """Kinds of the lines; what is no kind is a part."""
     kinds = batch.texts("row_kind")
@@ -193,7 +203,7 @@ def as_bom(batch: Batch, rows: Codes) -> pd.DataFrame:
     places = {n: np.full(len(rows), "", dtype=object) for n in PLACE_COLUMNS[:2]}
     bare = {n: np.full(len(rows), np.nan) for n in LINE_COLUMNS if n.startswith("unit_cost")}
     data |= places | bare | {
-        "qty": np.ones(len(rows)), "row_kind": kinds.names[kinds.codes[rows]],
+        "qty": np.where(is_credit(batch)[rows], -1.0, 1.0), "row_kind": kinds.names[kinds.codes[rows]],
         "parent_row": np.full(len(rows), -1, dtype=np.intp),
     }  # fmt: skip
     data.pop("annual_volume", None)

@@ -15,7 +15,7 @@ import pyarrow as pa
 
 from bomaudit.frames import conform
 from bomaudit.glossary import BOM, Table
-from bomaudit.screen.batches import Batch, as_bom, distinct, read_batches, row_kinds
+from bomaudit.screen.batches import Batch, as_bom, distinct, is_credit, quantity_per, read_batches, row_kinds
 from bomaudit.screen.schema import DATASET, PRICED_BY
 from bomaudit.screen.shared import Company
 from bomaudit.screen.sums import LARGEST_QUANTITY, QUANTITY_TICKS, ticks
@@ -54,10 +54,13 @@ def digest(path: Path, company: Company) -> pa.Table:
 
 def _facts(batch: Batch, quoted: pd.Index, company: Company) -> list[pd.DataFrame]:
     parts = batch.texts("part_no")
-    asked = np.isin(parts.codes, np.flatnonzero(quoted.get_indexer(pd.Index(parts.names, dtype=object)) >= 0))
-    first, _ = distinct(batch, PRICED_BY)
+    is_quoted = np.isin(parts.codes, np.flatnonzero(quoted.get_indexer(pd.Index(parts.names, dtype=object)) >= 0))
+    built = ~is_credit(batch)
+    asked = is_quoted & built
+    first, _ = distinct(batch, (*PRICED_BY, asked))
     lines = first[asked[first]]
-    others = ~asked & (batch.figures("unit_cost") > 0)  # what a quoted part's booked cost says is in its own line
+    # what a quoted part's booked cost says is in its own line
+    others = ~is_quoted & built & (batch.figures("unit_cost") > 0)
     markets, _ = distinct(batch, (others, "commodity", "currency", "cost_date"))
     markets = markets[others[markets]]
     return [
@@ -80,10 +83,10 @@ def _needs(batch: Batch, asked: np.ndarray, company: Company) -> pd.DataFrame:
 
 
 def annual_need(batch: Batch, stated: float | None) -> np.ndarray:
-    """Quantity a year of each line: per product, 1 where not stated, times products a year. [uom/year]"""  # noqa: D400
+    """Quantity a year of each line: what it counts with per product, times products a year. [uom/year]"""  # noqa: D400
     volume = batch.figures("annual_volume")
     volume = np.where(np.isnan(volume), np.nan if stated is None else stated, volume)
-    return np.asarray(np.nan_to_num(batch.figures("qty_per"), nan=1.0) * volume)
+    return np.asarray(quantity_per(batch) * volume)
 
 
 def merge_facts(found: Iterable[pd.DataFrame]) -> pd.DataFrame:

@@ -11,7 +11,7 @@ import pyarrow as pa
 
 from bomaudit.estimate import estimate
 from bomaudit.prepare.lines import prepare_lines
-from bomaudit.screen.batches import Batch, Codes, as_bom, distinct, row_kinds
+from bomaudit.screen.batches import Batch, Codes, as_bom, distinct, is_credit, quantity_per, row_kinds
 from bomaudit.screen.digest import annual_need
 from bomaudit.screen.schema import PRICED_BY, SCREENED
 from bomaudit.screen.shared import Fitted
@@ -47,7 +47,7 @@ def screen_batch(batch: Batch, fitted: Fitted) -> tuple[pa.Table, list[pa.Table]
     sums : list of pyarrow Table
         Grouped sums, see :func:`bomaudit.screen.sums.group`.
     """
-    first, inverse = distinct(batch, PRICED_BY)
+    first, inverse = distinct(batch, (*PRICED_BY, is_credit(batch)))
     priced = _price(as_bom(batch, first), fitted)
     rules = fitted.company.settings.audit
     kinds = row_kinds(batch)
@@ -133,7 +133,7 @@ def _as_table(
     rules = fitted.company.settings.audit
     volume = batch.figures("annual_volume")
     volume = np.where(np.isnan(volume), np.nan if rules.annual_volume is None else rules.annual_volume, volume)
-    numbers = {**each, "qty_per": np.nan_to_num(batch.figures("qty_per"), nan=1.0), "annual_volume": volume}
+    numbers = {**each, "qty_per": quantity_per(batch), "annual_volume": volume}
     line = np.arange(batch.first, batch.first + batch.size, dtype=np.int64)
     return as_arrow({**numbers, "line": line, "basis_date": basis_date}, names)
 

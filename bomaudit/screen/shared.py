@@ -27,7 +27,7 @@ from bomaudit.settings import AuditSection, FilesSection, Settings, overridden
 from bomaudit.tables import TableRead, read_table
 from bomaudit.tables.frames import empty_frame
 
-LAYOUT = "bomaudit-screen/2"
+LAYOUT = "bomaudit-screen/3"
 """Name and version of what a screening writes: another one makes everything be done again."""
 
 _FITTED_TO = (

@@ -12,6 +12,7 @@ import pyarrow as pa
 from pyarrow import compute, parquet
 
 from bomaudit.findings import Finding, warning
+from bomaudit.prepare.lines import CREDIT
 from bomaudit.screen.schema import AMOUNTS, COUNTS, GROUPS, RANKING
 from bomaudit.screen.sums import TICKS_PER_UNIT, merge
 
@@ -100,7 +101,11 @@ def _assumed(by: dict[str, pd.DataFrame], totals: dict[str, int]) -> Iterator[Fi
     lines = {name: dict(zip(f["name"], f["lines"], strict=True)) for name, f in by.items()}
     audited = {name: dict(zip(f["name"], f["audited"], strict=True)) for name, f in by.items()}
     for reason, count in sorted(lines["why_not"].items()):
-        if reason and not reason.startswith(("assembly:", "charge:")):
+        if reason == CREDIT:
+            yield warning("N028", "a quantity must be > 0", found=f"{_lines(count)} below 0",
+                          assumed="taken for credits or corrections: not audited, counted in no total",
+                          advice="state what is built in as one line")  # fmt: skip
+        elif reason and not reason.startswith(("assembly:", "charge:")):
             yield warning("N020", "a line needs a booked cost > 0 in a known currency",
                           found=f"{_lines(count)}: {reason}", assumed="not audited",
                           advice="fill in the cost")  # fmt: skip

@@ -37,6 +37,23 @@ def test_what_is_assumed_is_counted_as_the_audit_counts_it(sample_folder, sample
     assert told["N023"] == f"{asked['B102']} lines without"
 
 
+def test_credits_of_a_dataset_are_in_no_total_as_in_an_audit(tmp_path):
+    """A quantity below 0 is nothing that is built in: it took off the spend and turned below into above."""
+    plan = plan_of(tables={"quotes": write_quotes(tmp_path)})
+    frame = make_dataset()
+    given_back = frame.assign(qty_per=-2.0, commodity="dc_motor")
+    without = run([write_dataset(frame, tmp_path / "in")], tmp_path / "out", plan=plan)
+    both = write_dataset(pd.concat([given_back, frame], ignore_index=True), tmp_path / "with")
+    result = run([both], tmp_path / "out2", plan=plan)
+    for name in ("audited", "stale", "spend_per_year", "stale_spend_per_year", "above_per_year", "below_per_year"):
+        assert result.summary.totals[name] == without.summary.totals[name]
+    assert result.summary.totals["lines"] == 2 * len(frame)
+    lines = all_lines(tmp_path / "out2")
+    assert (lines["qty_per"] >= 0).all()
+    told = {f.code: f.found for f in result.findings}
+    assert told["N028"] == f"{len(frame)} lines below 0"
+
+
 def test_what_decisions_are_worth_together_is_what_the_audit_says(tmp_path):
     """D1 and D2 take out the same part: it can be taken out once."""
     (tmp_path / "bom.csv").write_text(
