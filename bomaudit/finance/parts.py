@@ -22,6 +22,9 @@ _MEANS = (
     "booked_cost", "contract_price", "estimate", "estimate_low", "estimate_high", "drift", "p_stale", *WALK
 )  # fmt: skip
 _FIRSTS = ("description", "supplier", "commodity", "uom", "status")
+_PLACES = 8
+"""Most decimal places of a standard, as in ``[finance] places``: what conversion of a unit or a currency leaves behind
+them is no part of it, and would be printed in journals."""
 _SAME_COST = 1e-9
 """Booked costs of one part closer than this share are the same."""
 
@@ -40,9 +43,9 @@ def standards_in_audit_currency(standards: pd.DataFrame, *, fx: Fx, as_of: date)
     -------
     DataFrame, index part_no
         ``standard_cost`` at the rate of the day it was set, ``standard_stated`` and ``standard_currency`` as in the
-        file, ``set_on``, ``on_hand_qty``, ``annual_qty``, ``last_purchase_price`` at the rate of the day it was paid,
-        ``last_purchase_date``. Of several standards the one set last up to the as-of date; what was paid later was
-        not paid yet. [audit currency/uom, uom, uom/year]
+        file (both to 8 places), ``set_on``, ``on_hand_qty``, ``annual_qty``, ``last_purchase_price`` at the rate of the
+        day it was paid, ``last_purchase_date``. Of several standards the one set last up to the as-of date; what was
+        paid later was not paid yet. [audit currency/uom, uom, uom/year]
     findings : list of Finding
         ``K001``, ``K002``, ``K006``, ``K014``.
     """
@@ -63,9 +66,9 @@ def standards_in_audit_currency(standards: pd.DataFrame, *, fx: Fx, as_of: date)
     currency = rows["currency"].to_numpy()
     set_on, paid_on = (rows[c].fillna(today).to_numpy() for c in ("set_on", "last_purchase_date"))
     return rows.assign(
-        standard_stated=rows["standard_cost"],
+        standard_stated=rows["standard_cost"].round(_PLACES),
         standard_currency=rows["currency"],
-        standard_cost=rows["standard_cost"] * fx.rate(currency, set_on),
+        standard_cost=(rows["standard_cost"] * fx.rate(currency, set_on)).round(_PLACES),
         last_purchase_price=rows["last_purchase_price"] * fx.rate(currency, paid_on),
     )[
         [

@@ -138,6 +138,19 @@ def test_stock_booked_below_zero_is_not_at_risk_and_takes_no_risk_from_other_sto
     assert row(got.revalued, "S")["revaluation"] == Decimal("960.00")
 
 
+def test_a_converted_standard_is_printed_with_the_places_a_standard_can_have(case):
+    """T at 1.30 for 100, which as a float ends in ...01, and S in USD: journal and list show no more than 8 places."""
+    case["standards"].loc[[0, 1], "standard_cost"] = 5.0, 1.30 / 100
+    case["standards"].loc[0, "currency"] = "USD"
+    got = reconcile(**case)
+    assert row(got.proposed, "T")["standard_cost"] == Decimal("0.013")
+    assert row(got.proposed, "S")["standard_cost"] == round(Decimal(5) / Decimal("1.1750"), 8)
+    text = got.journal.set_index("part_no")["text"]
+    assert text["T"].iloc[0] == "revaluation 500 on hand, 0.013 to 1.5000"
+    assert text["S"].iloc[0] == "revaluation 1200 on hand, 4.25531915 to 3.2000"
+    assert row(got.revalued, "S")["revaluation"] == round(1200 * (Decimal("3.2") - Decimal("4.25531915")), 2)
+
+
 def test_account_names_come_from_the_settings(case):
     got = reconcile(
         **with_policy(case, inventory_account="1300", revaluation_account="5400", effective_on="2027-01-01")
