@@ -72,10 +72,16 @@ def _of(whole: pa.Table, by: str) -> pd.DataFrame:
 
 
 def _one_a_part(sums: pd.DataFrame) -> pd.DataFrame:
-    """One row a part number: bills describe a part in different words, the first in the order of letters is shown."""
-    first = sums.sort_values(["name", "description"], kind="stable").drop_duplicates("name")[["name", "description"]]
-    added = sums.groupby("name", as_index=False, sort=True)[[*COUNTS, *AMOUNTS]].sum()
-    return first.merge(pd.DataFrame(added), on="name")
+    """One row a part number: bills describe a part in different words, the first in the order of letters is shown.
+
+    Parts without a number are told apart by their descriptions: under one of these they would be taken for one part.
+    """
+    unnamed = sums["name"] == ""
+    named = sums[~unnamed]
+    first = named.sort_values(["name", "description"], kind="stable").drop_duplicates("name")[["name", "description"]]
+    added = named.groupby("name", as_index=False, sort=True)[[*COUNTS, *AMOUNTS]].sum()
+    whole = first.merge(pd.DataFrame(added), on="name")
+    return pd.concat([sums.loc[unnamed, whole.columns], whole], ignore_index=True)
 
 
 def _ranked(sums: pd.DataFrame, reopen: pd.DataFrame) -> pd.DataFrame:

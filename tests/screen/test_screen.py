@@ -37,6 +37,17 @@ def test_what_is_assumed_is_counted_as_the_audit_counts_it(sample_folder, sample
     assert told["N023"] == f"{asked['B102']} lines without"
 
 
+def test_parts_without_a_number_are_ranked_each_by_its_description(tmp_path):
+    """Cable ties and covers have no number here: neither stands for both."""
+    frame = make_dataset().head(4).assign(
+        part_no=["", "", "", "N1"], description=["cable tie", "cover", "cable tie", "screw"], row_kind="part",
+        unit_cost=2.0, currency="EUR", qty_per=1.0, annual_volume=100.0,
+    )  # fmt: skip
+    parts = run([write_dataset(frame, tmp_path / "in", 2)], tmp_path / "out").summary.rankings["part"]
+    told = parts.set_index(["name", "description"])[["lines", "spend_per_year"]].T.to_dict("list")
+    assert told == {("", "cable tie"): [2, 400.0], ("", "cover"): [1, 200.0], ("N1", "screw"): [1, 200.0]}
+
+
 def test_credits_of_a_dataset_are_in_no_total_as_in_an_audit(tmp_path):
     """A quantity below 0 is nothing that is built in: it took off the spend and turned below into above."""
     plan = plan_of(tables={"quotes": write_quotes(tmp_path)})
