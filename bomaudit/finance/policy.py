@@ -23,9 +23,7 @@ WRITTEN = (
 """Columns that the program writes; others in the file were added by people and are kept behind them."""
 
 
-def propose(
-    parts: pd.DataFrame, *, committed: pd.Series, variance: pd.DataFrame, as_of: date, finance: FinanceSection
-) -> pd.DataFrame:
+def propose(parts: pd.DataFrame, *, committed: pd.Series, as_of: date, finance: FinanceSection) -> pd.DataFrame:
     """New standard of each bought part that has a standard.
 
     Parameters
@@ -34,8 +32,6 @@ def propose(
         From :func:`bomaudit.finance.parts.part_costs`.
     committed : Series
         From :func:`bomaudit.prepare.quotes.committed_prices`.
-    variance : DataFrame
-        From :func:`bomaudit.finance.variance.purchase_variance`, rows as ``parts``.
     as_of : date
     finance : FinanceSection
 
@@ -57,7 +53,6 @@ def propose(
     estimate = rows["estimate"].where(rows["status"] != "unknown").to_numpy(np.float64)
     fresh = pd.Timestamp(as_of) - pd.DateOffset(months=finance.fresh_months)
     paid = rows["last_purchase_price"].where(rows["last_purchase_date"] >= fresh)
-    paid = paid.fillna(variance.loc[rows.index, "paid_price"])
     agreed = rows["contract_price"].to_numpy(np.float64)
     is_firm = np.isfinite(firm) & finance.freeze_firm
     choices = [is_firm, np.isfinite(estimate), paid.notna().to_numpy()]

@@ -152,7 +152,7 @@ def new_standards(
     structure = structure_of(lines)
     committed = committed_prices(quotes, fx=fx, as_of=as_of)
     variance = purchase_variance(parts, paid=paid, committed=committed, as_of=as_of, finance=finance)
-    new_parts = propose(parts, committed=committed, variance=variance, as_of=as_of, finance=finance)
+    new_parts = propose(parts, committed=committed, as_of=as_of, finance=finance)
     proposed = _with_assemblies(
         with_approvals(new_parts, approvals), parts, lines=lines, audited=audited, structure=structure,
         finance=finance, approvals=approvals,

@@ -82,8 +82,8 @@ def purchase_variance(
     Notes
     -----
     Purchases are taken as even over the year, at the last price paid until the next one. A price paid before the year
-    is in force at its start; without one, the first of the year is. A part for which nothing was paid for longer than
-    ``fresh_months`` has no realised variance. A run of purchases on one side of the standard is
+    is in force at its start; without one, the first of the year is. A part for which nothing was paid this year, nor
+    within ``fresh_months``, has no realised variance. A run of purchases on one side of the standard is
     evidence that the standard is out of date.
     """
     start, end = financial_year(as_of, starts=finance.year_starts)

@@ -118,6 +118,17 @@ def test_no_market_means_the_last_purchase_counts(case):
     assert row(reconcile(**case).proposed, "T")["proposed"] == Decimal("1.4000")
 
 
+def test_a_purchase_that_the_policy_calls_too_old_proposes_no_standard(case):
+    """T was paid 1.40 in February: seen from the end of June that is fresh for six months, not for three."""
+    case["audited"].loc[5, "status"] = "unknown"
+    case["standards"].loc[1, "last_purchase_date"] = pd.Timestamp("2026-02-10")
+    assert row(reconcile(**with_policy(case, fresh_months=6)).proposed, "T")["proposed"] == Decimal("1.4000")
+    got = reconcile(**with_policy(case, fresh_months=3))
+    assert row(got.proposed, "T")["rule"].startswith("kept: no firm quote, estimate or recent purchase")
+    assert row(got.proposed, "T")["proposed"] == Decimal("1.25")
+    assert row(got.parts, "T")["ppv_realised"] > 0
+
+
 def test_journal_balances_and_sums_to_the_revaluation(case):
     got = reconcile(**case)
     assert sum(got.journal["debit"]) == sum(got.journal["credit"])
