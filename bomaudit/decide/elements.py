@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy import sparse
 
-from bomaudit.decide.pricing import WALK, Bools, Floats, Prices, made_of_lines, rolled_into
+from bomaudit.decide.pricing import WALK, Bools, Floats, Ints, Prices, made_of_lines, rolled_into
 from bomaudit.decide.register import Register, at, records
 from bomaudit.decide.time_value import energy_in_use, rate_of
 from bomaudit.findings import Finding, error, note, warning
@@ -26,6 +26,10 @@ from bomaudit.settings import DecideSection
 
 _DUTY = ["power", "hours_per_year", "price_per_kwh"]
 _PLACE = ["source_file", "source_sheet", "source_row"]
+_SAME = [
+    "part_no", "supplier", "commodity", "sourcing", "price_currency", "booked_cost", "basis_date", "auditable",
+]  # fmt: skip
+"""Lines alike in these are bought as one part, at one price."""
 
 
 @dataclass(frozen=True)
@@ -189,14 +193,24 @@ def _outside(elements: pd.DataFrame, register: Register) -> tuple[pd.DataFrame, 
     return bom.reset_index(drop=True), findings
 
 
+def one_price(lines: pd.DataFrame) -> Ints:
+    """Position of the line that prices each line: the first of the same part, bought alike at the same cost and date.
+
+    Several lines of one part are one price that nobody knows, not several that make up for each other.
+    """
+    alike = lines.groupby(_SAME, sort=False, dropna=False).ngroup().to_numpy()
+    first = np.unique(alike, return_index=True)[1][alike]
+    return np.where((lines["part_no"] != "").to_numpy(), first, np.arange(len(lines))).astype(np.int64)
+
+
 def lines_needed(sources: Sources, lines: pd.DataFrame) -> np.ndarray:
-    """Positions of the audited BOM lines that price an element, alone or beneath an assembly."""
+    """Positions of the audited BOM lines that price an element, alone or beneath an assembly; each price once."""
     rows = sources.elements
     single = rows.loc[rows["origin"] == "line", "line"].to_numpy(dtype=np.int64)
     tops = rows.loc[rows["origin"] == "assembly", "line"].to_numpy(dtype=np.int64)
     beneath = rolled_into(lines)[np.unique(tops)].tocoo().coords[1] if len(tops) else np.empty(0, dtype=np.int64)
     below = beneath[lines["auditable"].to_numpy(dtype=bool)[beneath]]
-    return np.unique(np.concatenate([single, below]).astype(np.int64))
+    return np.unique(one_price(lines)[np.concatenate([single, below]).astype(np.int64)])
 
 
 def cost_elements(
@@ -297,7 +311,7 @@ def _hang(e: pd.DataFrame, lines: pd.DataFrame, prices: Prices) -> tuple[sparse.
     without = np.asarray(use @ (~known).astype(float)) > 0
     booked = np.asarray(use @ np.where(known, booked_cost, 0.0))
     of_line = pd.Series(np.arange(len(parts)), index=parts["line"])[(parts["line"] >= 0).to_numpy()]
-    position = of_line.reindex(np.arange(len(lines))).to_numpy(dtype=float)
+    position = of_line.reindex(one_price(lines)).to_numpy(dtype=float)
     estimated = np.isfinite(position)
     constant = np.asarray(use @ np.where(known & ~estimated, booked_cost, 0.0))
     take = sparse.csr_array(

@@ -269,3 +269,37 @@ def test_parts_outside_the_bom_become_lines_of_their_own():
     assert (outside.loc["X9", "unit_cost"], outside.loc["X9", "cost_date"]) == (28.0, pd.Timestamp(2017, 5, 5))
     assert outside.loc["E/new/nameless", "cost_date"] == pd.Timestamp(2016, 6, 30)
     assert [f.code for f in sources.findings] == ["D017"]
+
+
+def test_a_part_on_several_lines_of_an_assembly_is_one_price():
+    """Two lines of one P are what one line of two P is: no line makes up for the other, and one quote tells both."""
+
+    def judged(*each: float):
+        held = [{"part_no": "P", "booked": 5.0, "today": 6.0, "sd": 0.2, "parent_row": 0, "qty_per": q} for q in each]
+        other = {"part_no": "Q", "booked": 12, "today": 12}
+        market = market_of([{"part_no": "A", "row_kind": "assembly"}, *held, other])
+        return market.decide([row("D", "old", "a", part_no="A"), row("D", "new", "b", part_no="Q", change_cost=0.0)])
+
+    split, whole = judged(1.0, 1.0), judged(2.0)
+    pd.testing.assert_frame_equal(split.decisions, whole.decisions)
+    pd.testing.assert_frame_equal(split.break_evens, whole.break_evens)
+    pd.testing.assert_frame_equal(split.drivers, whole.drivers)
+    assert split.requotes["decisions"].tolist() == ["D"]
+
+
+def test_a_part_in_both_assemblies_of_a_decision_cancels():
+    """A holds M and P, B holds M and Q: M costs whatever it costs in both, so that only P and Q tell them apart."""
+    motor = {"part_no": "M", "booked": 25.0, "today": 36.0, "sd": 0.3}
+    market = market_of(
+        [
+            {"part_no": "A", "row_kind": "assembly"}, motor | {"parent_row": 0},
+            {"part_no": "P", "booked": 3.0, "today": 4.0, "sd": 0.01, "parent_row": 0},
+            {"part_no": "B", "row_kind": "assembly"}, motor | {"parent_row": 3},
+            {"part_no": "Q", "booked": 4.0, "today": 3.0, "sd": 0.01, "parent_row": 3},
+        ]
+    )  # fmt: skip
+    decided = market.decide([row("D", "old", "a", part_no="A"), row("D", "new", "b", part_no="B")])
+    head = decided.decisions.iloc[0]
+    assert (head["p_flip"], head["verdict"]) == (1.0, "reopen")
+    assert head["saving_low"] == pytest.approx(-1, abs=0.1)
+    assert "M" not in decided.break_evens["part_no"].tolist()
