@@ -145,11 +145,17 @@ def name_known(case: Case, outcomes: Outcomes) -> pd.DataFrame:
 
 
 def bears_on_safety(case: Case, lines: pd.DataFrame) -> Bools:
-    """Decisions flagged as safety-relevant, or with a flagged line in any option, alone or in an assembly."""
+    """Decisions flagged as safety-relevant, or with a flagged part in any option, alone or in an assembly.
+
+    A part that any line flags is flagged on all its lines, also where its line has no price.
+    """
     e = case.costed.elements
     flagged = lines["safety_relevant"].fillna(False).to_numpy(dtype=bool)
+    marked = lines["part_no"][flagged & (lines["part_no"] != "").to_numpy()]
+    flagged = flagged | lines["part_no"].isin(marked).to_numpy()
     beneath = np.asarray(contents(lines) @ flagged.astype(float)) > 0 if len(lines) else flagged
     row = e["line"].to_numpy(dtype=np.int64)
     held = (row >= 0) & (flagged | beneath)[row] if len(lines) else np.zeros(len(e), dtype=bool)
+    held = held | e["part_no"].isin(marked).to_numpy()
     by_line = pd.Series(held).groupby(e["d"].to_numpy()).any().to_numpy(dtype=bool)
     return np.asarray(case.register.decisions["safety_relevant"].to_numpy(dtype=bool) | by_line)

@@ -211,6 +211,25 @@ def test_a_safety_relevant_line_inside_an_assembly_holds_the_verdict_back():
     assert head["verdict"] == "review"
 
 
+def test_a_part_that_any_line_marks_as_safety_relevant_is_so_on_all_of_them():
+    """Also beneath an assembly, and where the marked line has no price, so that the register's price counts."""
+    marked = {"part_no": "B", "booked": 45, "today": 20, "sd": 0.05}
+    plain = {"part_no": "A", "booked": 30, "today": 32, "sd": 0.03}
+    rows = [row("D", "old", "a", part_no="A"), row("D", "new", "b", part_no="B", qty=1, amount=20.0)]
+    second = marked | {"safety_relevant": True}
+    beneath = [{"part_no": "T", "row_kind": "assembly"}, marked | {"parent_row": 1}]
+    unpriced = {"part_no": "B", "auditable": False, "safety_relevant": True}
+
+    def verdict(parts, other="B"):
+        given = [r | {"part_no": r["part_no"].replace("B", other)} for r in rows]
+        return market_of([plain, *parts]).decide(given).decisions.iloc[0][["verdict", "safety_relevant"]].tolist()
+
+    assert verdict([marked, second]) == ["review", True]
+    assert verdict([*beneath, second], "T") == ["review", True]
+    assert verdict([unpriced])[1]
+    assert verdict([marked, marked]) == ["reopen", False]
+
+
 def falling(share_per_year, **more):
     """Market whose part B falls by a share a year, and the prices on any day."""
     made = market(today=34.0, sd=0.02, **more)
