@@ -19,6 +19,10 @@ LONGEST_YEARS = 100.0
 """Years that a product is still made or in use, at most: a calendar year there is a slip, and costs memory."""
 
 
+STEEPEST_GROWTH = 1.0
+"""Growth of the products made from year to year, at most: more than a doubling every year is a slip. [1/year]"""
+
+
 class _Section(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 

@@ -18,7 +18,7 @@ import pandas as pd
 from bomaudit.curves.library import Library
 from bomaudit.findings import BadInput, Finding, error, near, note
 from bomaudit.prepare.currency import Fx
-from bomaudit.settings import LONGEST_YEARS
+from bomaudit.settings import LONGEST_YEARS, STEEPEST_GROWTH
 
 DECISION_FIELDS = ("annual_volume", "volume_growth", "years_left", "change_cost")
 _NUMBER = r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?"
@@ -107,7 +107,10 @@ def told_apart(given: Iterable[str]) -> tuple[list[str], tuple[Change, ...]]:
             bad.append(error("S014", f"a what-if is written {', '.join(f'{k}:{h}' for k, h in FORMS.items())}",
                              found=repr(text), advice=near(kind, KINDS) if kind not in KINDS else ""))  # fmt: skip
             continue
-        changes.append(Change(text.strip(), kind, name.strip(), at.strip(), value.strip()))
+        change = Change(text.strip(), kind, name.strip(), at.strip(), value.strip())
+        if mark == "@" and mark in rest and not change.at:
+            bad += _unreadable(change, "a period after @, or no @ for the newest one").findings
+        changes.append(change)
     if bad:
         raise BadInput(*bad)
     return settings, tuple(changes)
@@ -259,8 +262,8 @@ def _decision(world: World, change: Change) -> tuple[World, str]:
         raise _unreadable(change, "a number, since none is stated to move")
     was = float(stated[0]) if stated else 0.0
     after = _share(change) if growth else _moved(change, was, free=change.at == "change_cost")
-    if growth and not after > -1:
-        raise _unreadable(change, "a growth above -100%")
+    if growth and not -1 < after <= STEEPEST_GROWTH:
+        raise _unreadable(change, f"a growth above -100% and at most {STEEPEST_GROWTH:.0%}, as 5% or 0.05")
     if change.at == "years_left" and after > LONGEST_YEARS:
         raise _unreadable(change, f"at most {LONGEST_YEARS:g} years")
     table[change.at] = table[change.at].mask(rows, after)

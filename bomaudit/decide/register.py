@@ -20,7 +20,7 @@ from bomaudit.findings import Finding, error, warning
 from bomaudit.frames import conform
 from bomaudit.glossary import BASES, DECISIONS, ELEMENT_KINDS, PLACE_COLUMNS
 from bomaudit.prepare.safety import said_in_remarks
-from bomaudit.settings import LONGEST_YEARS, Settings
+from bomaudit.settings import LONGEST_YEARS, STEEPEST_GROWTH, Settings
 
 HEADER = ("title", "decided_on", "annual_volume", "volume_growth", "years_left", "change")
 """Fields of a decision that any of its rows may state; the first one stated counts."""
@@ -196,9 +196,9 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
     flag = table["safety_relevant"].fillna(in_words).astype(bool)
     heads["safety_relevant"] = flag.groupby(table["d"]).any()
     findings = _contradictions(table)
-    wrong = heads["volume_growth"] <= -1
+    wrong = (heads["volume_growth"] <= -1) | (heads["volume_growth"] > STEEPEST_GROWTH)
     findings += [
-        at(r, warning, "D025", f"volume_growth of decision {r['decision']} must be above -100%",
+        at(r, warning, "D025", f"volume_growth of {r['decision']} must be above -100%, at most {STEEPEST_GROWTH:.0%}",
            found=f"{r['volume_growth']:.1%}", assumed="taken as not stated, no growth",
            advice="correct volume_growth") for r in records(heads[wrong])
     ]  # fmt: skip

@@ -95,8 +95,8 @@ def test_a_negative_annual_volume_is_said_and_not_taken():
     assert np.isnan(register.decisions["annual_volume"][0])
 
 
-@pytest.mark.parametrize("growth", [-1.0, -2.0, -np.inf])
-def test_a_growth_that_leaves_less_than_nothing_is_said_and_not_taken(growth):
+@pytest.mark.parametrize("growth", [-1.0, -2.0, -np.inf, 1.01, 5.0])
+def test_a_growth_that_leaves_less_than_nothing_or_more_than_doubles_is_said_and_not_taken(growth):
     """A what-if of -200 % was refused, the same in the decisions file gave volumes that turn negative every year."""
     rows = [row("D", o, p, part_no=p, volume_growth=growth) for o, p in (("old", "P1"), ("new", "P2"))]
     register = read(*rows)
