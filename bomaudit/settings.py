@@ -7,10 +7,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from bomaudit.findings import BadInput, Finding, error
-from bomaudit.glossary import TABLES_IN
+from bomaudit.glossary import QUOTE_KINDS, TABLES_IN
 
 LAYOUT = 1
 """Version of the layout of audit.toml; it rises when a setting changes its meaning or its place."""
@@ -24,7 +24,7 @@ STEEPEST_GROWTH = 1.0
 
 
 class _Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class AuditSection(_Section):
@@ -38,7 +38,7 @@ class AuditSection(_Section):
     confidence: float = Field(
         0.80, gt=0, lt=1, description="coverage of every interval: 80 % is what a buyer plans with"
     )
-    materiality: float = Field(0.10, gt=0, description="relative drift that matters")
+    materiality: float = Field(0.10, gt=0, le=1, description="relative drift that matters")
     materiality_per_year: float = Field(5000, ge=0, description="money a year that matters whatever the relative drift")
     annual_volume: float | None = Field(None, gt=0, description="finished products a year, where the BOM does not say")
     programme_date: date | None = Field(None, description="date of the sourcing programme, for lines without a date")
@@ -73,7 +73,7 @@ class ModelSection(_Section):
     """[model]: stated assumptions of the estimate."""
 
     quote_tolerance: float = Field(
-        0.02, ge=0, description="a quote is behind the booked cost if they agree within this share"
+        0.02, ge=0, le=1, description="a quote is behind the booked cost if they agree within this share"
     )
     undated_range_years: tuple[float, float] = Field(
         (1.0, 10.0), description="age range assumed for a line with no date at all: between a year and a product's life"
@@ -83,7 +83,7 @@ class ModelSection(_Section):
         description="sd of a quote's log around the market price, by kind; engineering judgement, no published source",
     )
     booked_noise: float = Field(
-        0.05, ge=0, description="the same for a booked cost with no quote behind it; engineering judgement"
+        0.05, ge=0, le=1, description="the same for a booked cost with no quote behind it; engineering judgement"
     )
     spillover: float = Field(0.5, ge=0, le=1, description="share of the industry's learning that a custom part gets")
     material_floor: float = Field(
@@ -97,16 +97,31 @@ class ModelSection(_Section):
         description="every interval is so many times as wide as published series say; own quotes can teach it",
     )
 
+    @field_validator("undated_range_years")
+    @classmethod
+    def _in_order(cls, years: tuple[float, float]) -> tuple[float, float]:
+        if not 0 <= years[0] <= years[1] <= LONGEST_YEARS:
+            raise ValueError(f"must be the least and the greatest age, from 0 to {LONGEST_YEARS:g} years")
+        return years
+
+    @field_validator("quote_noise")
+    @classmethod
+    def _of_every_kind(cls, stated: dict[str, float]) -> dict[str, float]:
+        """Kinds that are not stated keep their default."""
+        if not (set(stated) <= set(QUOTE_KINDS) and all(0 <= sd <= 1 for sd in stated.values())):
+            raise ValueError(f"takes a number from 0 to 1 for each of {', '.join(QUOTE_KINDS)}")
+        return {**cls.model_fields["quote_noise"].default, **stated}
+
 
 class DecideSection(_Section):
     """[decide]: how decisions are accounted and judged."""
 
-    discount_rate: float = Field(0.08, ge=0, description="discount rate a year; a usual industrial hurdle")
+    discount_rate: float = Field(0.08, ge=0, le=1, description="discount rate a year; a usual industrial hurdle")
     rate_basis: Literal["nominal", "real"] = Field(
         "nominal", description="what discount_rate is; nominal is turned into real, because cash is in today's prices"
     )
     inflation: float = Field(
-        0.02, gt=-0.5, description="general inflation expected: real rate = (1 + nominal) / (1 + inflation) - 1"
+        0.02, gt=-0.5, le=1, description="general inflation expected: real rate = (1 + nominal) / (1 + inflation) - 1"
     )
     timing: Literal["mid_year", "year_end"] = Field("mid_year", description="when a year's cash falls")
     cost_of_asking: float = Field(150, ge=0, description="cost of one quote, in audit currency")
@@ -160,7 +175,10 @@ class FinanceSection(_Section):
     """[finance]: the stated policy for new standards, and names of accounts; group policy and the auditor decide."""
 
     threshold: float = Field(
-        0.05, ge=0, description="a standard stays while the target is within this share of it: re-rolling costs too"
+        0.05,
+        ge=0,
+        le=1,
+        description="a standard stays while the target is within this share of it: re-rolling costs too",
     )
     places: int = Field(4, ge=2, le=8, description="decimal places of a standard: small parts cost fractions of a cent")
     money_places: int = Field(2, ge=0, le=4, description="decimal places of totals and journal lines")
@@ -250,7 +268,8 @@ def _setting_error(problem: Any, name: str) -> Finding:
     where = ".".join(str(p) for p in problem["loc"])
     if problem["type"] == "extra_forbidden":
         return error("S003", f"{where} is not a setting", file=name, advice="see the list in README.md, or remove it")
-    return error("S004", f"{where}: {problem['msg']}", file=name, found=repr(problem["input"]))
+    said = problem["msg"].removeprefix("Value error, ")
+    return error("S004", f"{where}: {said}", file=name, found=repr(problem["input"]))
 
 
 def _unknown_columns(settings: Settings, name: str) -> list[Finding]:

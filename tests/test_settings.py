@@ -62,3 +62,32 @@ def test_no_product_is_made_or_used_for_more_than_a_hundred_years(name):
     assert getattr(settings.overridden(plain, [f"decide.{name}=100"]).decide, name) == 100
     with pytest.raises(BadInput, match="100"):
         settings.overridden(plain, [f"decide.{name}=2026"])
+
+
+@pytest.mark.parametrize(
+    ("override", "said"),
+    [
+        ("decide.discount_rate=8", "less than or equal to 1"),
+        ("decide.inflation=2", "less than or equal to 1"),
+        ("audit.materiality=10", "less than or equal to 1"),
+        ("audit.annual_volume=inf", "finite"),
+        ("decide.reopen_npv=inf", "finite"),
+        ("model.undated_range_years=[10, 1]", "the least and the greatest age"),
+        ("model.quote_noise={firm = -0.02}", "firm, purchase, budgetary, catalogue"),
+        ("model.quote_noise={spoken = 0.02}", "firm, purchase, budgetary, catalogue"),
+    ],
+)
+def test_a_setting_that_cannot_be_meant_is_refused_with_what_may_be(override, said):
+    """8 is no discount rate of 8 %: counted as 800 %, it would leave every choice as it stands."""
+    plain = settings.from_dict({"files": {"bom": "b.csv"}})
+    with pytest.raises(BadInput) as problem:
+        settings.overridden(plain, [override])
+    (finding,) = problem.value.findings
+    assert override.partition("=")[0] in str(finding)
+    assert said in str(finding)
+
+
+def test_a_kind_of_quote_whose_noise_is_not_stated_keeps_its_default():
+    plain = settings.from_dict({"files": {"bom": "b.csv"}})
+    noise = settings.overridden(plain, ["model.quote_noise={firm = 0.01}"]).model.quote_noise
+    assert noise == plain.model.quote_noise | {"firm": 0.01}
