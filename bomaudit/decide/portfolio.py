@@ -28,16 +28,19 @@ def add_up(register: Register, judged: pd.DataFrame, removed: pd.DataFrame) -> t
     Returns
     -------
     portfolio : DataFrame
-        decision, verdict, npv, counted (bool), npv_counted [currency], because; decisions worth switching, best first.
+        decision, verdict, npv, counted (bool), npv_counted [currency], because; decisions worth switching, those to
+        re-open before those to review, best first.
     findings : tuple of Finding
 
     Notes
     -----
-    Best first: a decision counts unless one before it already takes out one of its parts. Decisions that share a change
-    (column ``change``) pay its cost once: each after the first gets its change cost back.
+    In that order a decision counts unless one before it already takes out one of its parts. Decisions that share a
+    change (column ``change``) pay its cost once: each after the first gets its change cost back. Nobody may count yet
+    on what waits for a review, so it neither pays for what is to be re-opened nor takes its place.
     """
-    worth = judged[judged["verdict"].isin(WORTH_IT)].sort_values(
-        ["npv", "decision"], ascending=[False, True], kind="stable"
+    worth = judged[judged["verdict"].isin(WORTH_IT)]
+    worth = worth.assign(_turn=worth["verdict"].map(WORTH_IT.index)).sort_values(
+        ["_turn", "npv", "decision"], ascending=[True, False, True], kind="stable"
     )
     parts = by_group(removed["part_no"], removed["d"])
     taken: dict[str, str] = {}

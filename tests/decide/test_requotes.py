@@ -121,6 +121,18 @@ def test_decisions_that_share_a_change_pay_for_it_once():
     assert [f.code for f in findings] == ["D021"]
 
 
+def test_what_waits_for_a_review_neither_pays_for_nor_displaces_what_is_to_be_reopened():
+    """Y may never be let through: X then still pays for the board itself, and Z still takes out part B."""
+    register = register_with({"X": "new board", "Y": "new board", "Z": ""})
+    removed = pd.DataFrame({"d": [0, 1, 2], "part_no": ["A", "B", "B"]})
+    frame = judged(X=100.0, Y=300.0, Z=50.0).assign(verdict=["reopen", "review", "reopen"])
+    total, findings = add_up(register, frame, removed)
+    assert total.set_index("decision")["npv_counted"].to_dict() == {"X": 100.0, "Z": 50.0, "Y": 0.0}
+    assert [f.code for f in findings] == ["D020"]
+    total, _ = add_up(register, frame, removed.iloc[:2])
+    assert total.set_index("decision")["npv_counted"].to_dict() == {"X": 100.0, "Z": 50.0, "Y": 340.0}
+
+
 def test_only_decisions_worth_it_are_added_up():
     frame = judged(X=100.0, Y=300.0).assign(verdict=["stands", "review"])
     total, _ = add_up(register_with({"X": "", "Y": ""}), frame, pd.DataFrame({"d": [0], "part_no": ["A"]}))
