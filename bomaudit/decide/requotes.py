@@ -47,11 +47,13 @@ def rank_requotes(
 
     Notes
     -----
-    Worth = the sum over decisions of what the quote is worth there (decisions are separate actions, so it adds) + the
-    expected fall of the price below the booked cost × annual quantity × ``gain_years`` × ``gain_share``. Where a firm
-    quote in hand is lower than the booked cost, the fall below that counts: the rest is won without asking. A part that
-    bears on no decision is worth asking for the latter alone. Ranked by worth less cost.
+    Worth = the sum over decisions of what the quote is worth there (decisions are separate actions, so it adds; of a
+    part on lines at several costs the line where it is worth most, because it is asked for once) + the expected fall of
+    the price below the booked cost × annual quantity × ``gain_years`` × ``gain_share``. Where a firm quote in hand is
+    lower than the booked cost, the fall below that counts: the rest is won without asking. A part that bears on no
+    decision is worth asking for the latter alone. Ranked by worth less cost.
     """
+    known = known.groupby(["decision", "part_no"], sort=False, as_index=False)[["evsi"]].max()
     lines = _by_part(audited)
     parts = lines
     if len(outside):

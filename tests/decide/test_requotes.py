@@ -44,6 +44,17 @@ def test_a_part_in_no_decision_is_worth_asking_for_what_it_may_fall():
     assert requotes.loc["C", "exposure_per_year"] == pytest.approx(2 * 30_000)
 
 
+def test_a_part_on_lines_at_several_costs_is_asked_for_once():
+    """Both lines of M stand in the assembly of one decision: one quote, worth no more than knowing everything."""
+    lines = [{"part_no": "M", "booked": b, "today": t, "sd": 0.3, "parent_row": 0} for b, t in ((5, 6), (4, 5))]
+    market = market_of([{"part_no": "A", "row_kind": "assembly"}, *lines, {"part_no": "Q", "booked": 10, "today": 11}])
+    decided = market.decide([row("D", "old", "a", part_no="A"), row("D", "new", "b", part_no="Q", change_cost=0.0)])
+    asked, head = decided.requotes.set_index("part_no").loc["M"], decided.decisions.iloc[0]
+    assert asked["decisions"] == "D"
+    assert asked["value_of_asking"] == pytest.approx(head["value_of_asking"])
+    assert asked["value_of_asking"] < head["evpi"]
+
+
 def by_price_alone(committed=()):
     """Re-quotes by part, of a BOM without decisions, with prices of firm quotes in hand."""
     market = market_of(PARTS)
