@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -42,7 +43,7 @@ class InputShares:
     noise: Floats
 
 
-def input_shares(lines: pd.DataFrame, curves: Curves, *, as_of: date) -> InputShares:
+def input_shares(lines: pd.DataFrame, curves: Curves, *, as_of: date, also_in: Iterable[str] = ()) -> InputShares:
     """Find the share of every input in today's price of every line.
 
     Parameters
@@ -51,6 +52,8 @@ def input_shares(lines: pd.DataFrame, curves: Curves, *, as_of: date) -> InputSh
         Prepared lines.
     curves : Curves
     as_of : date
+    also_in : iterable of str
+        Currencies of other amounts than the lines' prices, to be listed as well.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def input_shares(lines: pd.DataFrame, curves: Curves, *, as_of: date) -> InputSh
     rows = np.flatnonzero(usable_rows(lines))
     known = as_arrays(lines.iloc[rows], curves, np.asarray(np.datetime64(as_of, "D")))
     spans, wanted = known.spans, curves.inputs.wanted
-    abroad = [c for c in spans.currencies if c not in ("", curves.fx.currency)]
+    abroad = [c for c in dict.fromkeys([*spans.currencies, *sorted(also_in)]) if c not in ("", curves.fx.currency)]
     names = (*(f"input:{s}" for s in wanted), *(f"fx:{c}" for c in abroad))
     share = carry(curves, spans).bought
     share = share / np.maximum(share.sum(axis=1), 1.0)[:, None]

@@ -88,13 +88,20 @@ def decide(
         settings=settings,
         currency=fx.currency,
         as_of=as_of,
-        shares=input_shares(opened.market.parts, curves, as_of=as_of),
+        shares=input_shares(opened.market.parts, curves, as_of=as_of, also_in=_stated_in(opened.case, fx)),
         committed=committed_prices(quotes, fx=fx, as_of=as_of),
     )
     held = frozenset(rows["part_no"]) | frozenset(lines["part_no"].iloc[opened.market.rows])
     others = look_alikes(lines, estimates, curves, decided=held, as_of=as_of, confidence=settings.audit.confidence)
     decided = replace(decided, findings=(*decided.findings, *_nothing_on_safety(decided.decisions, lines)))
     return replace(decided, headroom=headroom(audited, curves, as_of=as_of), candidates=others)
+
+
+def _stated_in(case: Case, fx: Fx) -> frozenset[str]:
+    """Currencies, with rates, of the stated amounts and of the costs of change."""
+    stated = case.costed.elements.loc[case.costed.elements["mode"].notna(), "currency"]
+    named = np.unique(np.concatenate([stated, case.register.options["change_currency"]]).astype(object))
+    return frozenset(named[fx.known(named)])
 
 
 def _nothing_on_safety(decisions: pd.DataFrame, lines: pd.DataFrame) -> list[Finding]:

@@ -39,11 +39,13 @@ def by_input(case: Case, shares: InputShares) -> pd.DataFrame:
     -----
     The saving moves by :math:`x \sum_p n_p P_p s_p` with the change :math:`x` of the input, the quantity :math:`n_p`
     by which the target needs more of part p than the choice, its price :math:`P_p` today and the input's share
-    :math:`s_p` of it: linear, the two options netted, passed on in full.
+    :math:`s_p` of it: linear, the two options netted, passed on in full. Amounts and change costs stated in a foreign
+    currency follow its exchange rate whole.
     """
     accounts, names = case.accounts, case.register.decisions["decision"].to_numpy()
     money = case.model.part_use @ sparse.diags_array(np.nan_to_num(case.model.prices.median))
-    per_option = sparse.csr_array(money @ shares.share)
+    stated, paid = _stated_abroad(case, shares.inputs)
+    per_option = sparse.csr_array(money @ shares.share + stated)
     effect = sparse.coo_array(per_option[case.target] - per_option[accounts.chosen_option])
     d, k = effect.coords
     saving = (case.today[case.target] - case.today[accounts.chosen_option])[d]
@@ -52,12 +54,36 @@ def by_input(case: Case, shares: InputShares) -> pd.DataFrame:
         tips = -saving / effect.data
     columns = {
         "decision": names[d], "driver": np.array(shares.inputs, dtype=object)[k], "saving_today": saving,
-        "saving_change": effect.data, "npv_change": -effect.data * accounts.products[d],
+        "saving_change": effect.data,
+        "npv_change": -effect.data * accounts.products[d] - paid[case.target[d], k],
         "tips_at": np.where(tips > -1, tips, np.nan), "d": d, "k": k,
     }  # fmt: skip
     frame = pd.DataFrame({name: values[kept] for name, values in columns.items()}).astype({"driver": "str"})
     order = np.lexsort((frame["driver"], -np.abs(frame["saving_change"]), frame["d"]))
     return frame.iloc[order].reset_index(drop=True)
+
+
+def _stated_abroad(case: Case, inputs: tuple[str, ...]) -> tuple[sparse.csr_array, Floats]:
+    """What each option states in the currency of each input, per product and once for the switch to it.
+
+    Both of shape (options, inputs), [currency/product] and [currency].
+    """
+    e, accounts, options = case.costed.elements, case.accounts, case.register.options
+    column = pd.Series(np.arange(len(inputs)), index=list(inputs), dtype=float)
+
+    def follows(currency: pd.Series) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        found = ("fx:" + currency).map(column).to_numpy(dtype=float)
+        rows = np.flatnonzero(np.isfinite(found))
+        return rows, found[rows].astype(np.int64)
+
+    shape = (accounts.n_options, len(inputs))
+    rows, to = follows(e["currency"].where(e["mode"].notna(), ""))
+    cost = (case.costed.today * accounts.unit_weight * accounts.quantity)[rows]
+    per_product = sparse.csr_array((cost, (accounts.option_of[rows], to)), shape=shape)
+    once = np.zeros(shape)
+    rows, to = follows(options["change_currency"])
+    once[rows, to] = accounts.switch_cost[rows]
+    return per_product, once
 
 
 def input_bars(case: Case, shares: InputShares, effects: pd.DataFrame, *, confidence: float) -> pd.DataFrame:

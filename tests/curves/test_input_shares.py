@@ -61,6 +61,14 @@ def test_a_price_in_another_currency_follows_it_whole():
     assert 0.02 < shares.noise[shares.inputs.index("fx:USD")] < 0.3
 
 
+def test_other_amounts_name_their_currencies_too():
+    lines = make_lines(2, price_currency=["USD", "EUR"])
+    shares = input_shares(lines, make_curves(lines), as_of=AS_OF, also_in={"JPY", "USD", "EUR", ""})
+    assert [n for n in shares.inputs if n.startswith("fx:")] == ["fx:USD", "fx:JPY"]
+    assert not shares.share.toarray()[:, shares.inputs.index("fx:JPY")].any()
+    assert 0.02 < shares.noise[shares.inputs.index("fx:JPY")] < 0.3
+
+
 def test_lines_without_an_estimate_have_no_share():
     lines = make_lines(2, auditable=[False, True])
     shares = input_shares(lines, make_curves(lines), as_of=AS_OF)

@@ -50,6 +50,25 @@ def test_an_effect_is_the_account_made_again(name, change):
     assert after["npv"] - before["npv"] == pytest.approx(change * effect["npv_change"])
 
 
+def test_amounts_stated_abroad_follow_the_exchange_rate_whole():
+    """Target: 40 USD a unit and 9,000 USD once for the change; the choice: part B in USD and 5,000 USD a year."""
+    rows = [
+        row("F", "old", "el", part_no="B", qty=1, currency="USD"),
+        row("F", "old", "rent", kind="overhead", basis="per_year", amount=5_000.0, currency="USD"),
+        row("F", "new", "module", kind="other", amount=40.0, currency="USD", change_cost=9_000.0),
+    ]  # fmt: skip
+    case = market_of(PARTS).case(rows)
+    of_b = InputShares(SHARES.inputs, SHARES.share[[1]], SHARES.noise)
+    effects = by_input(case, of_b).set_index("driver")
+    dollar = market_of(PARTS).fx.rate(["USD"], np.array([AS_OF], dtype="datetime64[D]"))[0]
+    effect = effects.loc["fx:USD"]
+    assert effect["saving_change"] == pytest.approx(40 * dollar - 30 - 0.5 * dollar)
+    npv_change = case.accounts.products[0] * -effect["saving_change"] - 9_000 * dollar
+    assert effect["npv_change"] == pytest.approx(npv_change)
+    assert case.npv[0] == pytest.approx(npv_change)  # all of it is in USD
+    assert effects.loc["input:copper", "saving_change"] == pytest.approx(-3.0)
+
+
 def test_the_saving_is_nought_where_it_is_said_to_tip():
     _, effects = case_and_effects()
     for effect in effects[effects["tips_at"].notna()].to_dict("records"):
