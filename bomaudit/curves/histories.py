@@ -161,9 +161,9 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     before = np.concatenate([volume[:1], volume[:-1]])
     gaps = np.where(missing > _GAP, missing - 1, 0.0)
     made = volume + np.sqrt(before * volume) * gaps
-    stated = cumulative - np.cumsum(made)
-    stated = np.concatenate([opening, stated])
-    stated = stated[np.isfinite(stated) & (stated > 0)]
+    added = np.cumsum(made)
+    stated = np.concatenate([opening, np.where(cumulative > (1 - _SMALL) * added, cumulative - added, np.nan)])
+    stated = np.maximum(stated[np.isfinite(stated)], _SMALL * made[0])
     lost, filled = int((~known).sum()) - len(opening), round(float(gaps.sum()))
     history = History(time[0] - length[0], time, made, 1.0, not len(stated), 0, lost, filled)
     return replace(history, stock=float(stated[0]) if len(stated) else _stock_before(history.by_year()))

@@ -28,6 +28,18 @@ def test_a_stated_cumulative_volume_settles_the_stock():
     assert history.stock == pytest.approx(100)
 
 
+def test_nothing_made_before_the_first_period_is_stated_too():
+    """A first cumulative volume that is the first volume: a stock of four years' growth was guessed all the same."""
+    volume = 100 * 1.25 ** np.arange(5)
+    first, rounded = np.full(5, NAN), np.full(5, NAN)
+    first[0], rounded[2] = 100.0, 381.0  # 100 + 125 + 156.25, rounded down
+    throughout = make_history(YEARS, volume, np.cumsum(volume))
+    for cumulative in (first, rounded):
+        history = make_history(YEARS, volume, cumulative)
+        assert not history.guessed
+        assert history.stock == pytest.approx(throughout.stock)
+
+
 def test_cumulative_volume_rules_where_it_is_stated_throughout():
     history = make_history(YEARS, np.full(5, NAN), np.array([100.0, 110, 125, 150, 190]))
     np.testing.assert_allclose(history.made[1:], [10, 15, 25, 40])
