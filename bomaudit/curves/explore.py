@@ -195,7 +195,7 @@ def _history_of(table: pd.DataFrame) -> tuple[pd.DataFrame, Floats, History]:
     if int(np.isfinite(price).sum()) < FEWEST:
         raise _too_few(int(np.isfinite(price).sum()))
     history = make_history(years_of(ordered["period"].to_numpy()), *counted)
-    if history.odd == len(history.made) - 1:
+    if (np.diff(counted[1]) <= 0).all():
         raise _no_change()
     return ordered, price, history
 

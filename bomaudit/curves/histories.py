@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.curves.pooling import Floats
@@ -41,7 +42,7 @@ class History:
     guessed : bool
         The stock is a guess.
     odd, lost, filled : int
-        Periods whose cumulative volume falls, rows that could not be used, and missing periods between others.
+        Periods whose cumulative volume falls or stays, rows that could not be used, and missing periods between others.
     """
 
     start: float
@@ -133,10 +134,11 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
 
     Notes
     -----
-    Where cumulative volume is stated throughout it rules. Else volumes are added up; missing periods take the geometric
-    mean of their neighbours, and what was made before the first period follows from any stated cumulative volume, that
-    of a row just before the first volume among them, else from :math:`q_1 / g`, first yearly volume over mean yearly
-    growth. A period is as long as it is since the row before, or as its neighbours if that is longer by half.
+    Where cumulative volume is stated throughout it rules, without the fewest rows that make it fall. Else volumes are
+    added up; missing periods take the geometric mean of their neighbours, and what was made before the first period
+    follows from any stated cumulative volume, that of a row just before the first volume among them, else from
+    :math:`q_1 / g`, first yearly volume over mean yearly growth. A period is as long as it is since the row before, or
+    as its neighbours if that is longer by half.
 
     References
     ----------
@@ -145,6 +147,10 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     """
     length = _lengths(time)
     step = np.diff(cumulative, prepend=np.nan)
+    if np.isfinite(cumulative).all() and (step[1:] < 0).any():
+        kept = _never_falling(cumulative)
+        history = make_history(time[kept], volume[kept], cumulative[kept])
+        return replace(history, odd=history.odd + len(time) - len(kept))
     if np.isfinite(cumulative).all():
         odd = int((step[1:] <= 0).sum())
         made = np.maximum(step, _SMALL * cumulative / len(time))
@@ -167,6 +173,15 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     lost, filled = int((~known).sum()) - len(opening), round(float(gaps.sum()))
     history = History(time[0] - length[0], time, made, 1.0, not len(stated), 0, lost, filled)
     return replace(history, stock=float(stated[0]) if len(stated) else _stock_before(history.by_year()))
+
+
+def _never_falling(cumulative: Floats) -> npt.NDArray[np.int64]:
+    """Most rows, in order, over which cumulative volume never falls: of a slip of the pen only its own row is lost."""
+    chains: list[list[int]] = []
+    for k, reached in enumerate(cumulative.tolist()):
+        before = [c for c in chains if cumulative[c[-1]] <= reached]
+        chains.append([*max(before, key=len, default=[]), k])
+    return np.array(max(chains, key=len), dtype=np.int64)
 
 
 def _lengths(time: Floats) -> Floats:
@@ -253,8 +268,9 @@ def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:
     list of Finding
     """
     findings = [
-        warning("V003", f"cumulative volume of {name} must not fall", file=file, column="cumulative_volume",
-                found=f"{h.odd} periods", assumed="taken as nearly unchanged there")
+        warning("V003", f"cumulative volume of {name} must rise", file=file, column="cumulative_volume",
+                found=f"{h.odd} {'period' if h.odd == 1 else 'periods'}",
+                assumed="left out where it falls, taken as nearly unchanged where it stays")
         for name, h in mine.items() if h.odd
     ]  # fmt: skip
     guessed = [n for n, h in mine.items() if h.guessed]

@@ -102,6 +102,23 @@ def test_a_falling_cumulative_volume_is_counted_and_bridged():
     assert (history.made > 0).all()
 
 
+@pytest.mark.parametrize("slip", [25.0, 2500.0])
+def test_a_slip_in_one_cumulative_volume_leaves_the_others_as_they_are_stated(slip):
+    """What fell was bridged by next to nothing, and the rise after it added: 615 had been made where 490 was stated."""
+    stated = np.array([100.0, 150, 250, 350, 490])
+    wrong = np.where(np.arange(5) == 2, slip, stated)
+    history = make_history(YEARS, np.full(5, NAN), wrong)
+    np.testing.assert_allclose(history.ends, YEARS[[0, 1, 3, 4]])
+    np.testing.assert_allclose(history.stock + np.cumsum(history.made), stated[[0, 1, 3, 4]])
+    assert history.odd == 1
+
+
+def test_a_cumulative_volume_that_stays_was_made_no_more_in_that_period():
+    history = make_history(YEARS, np.full(5, NAN), np.array([100.0, 150, 150, 350, 490]))
+    np.testing.assert_allclose(history.stock + np.cumsum(history.made), [100, 150, 150, 350, 490], rtol=0.01)
+    assert (len(history.ends), history.odd) == (5, 1)
+
+
 def test_periods_that_state_only_a_cumulative_volume_take_the_difference():
     history = make_history(YEARS[:3], np.array([10.0, 10.0, NAN]), np.array([NAN, 120.0, 135.0]))
     np.testing.assert_allclose(history.made, [10, 10, 15])
