@@ -225,7 +225,14 @@ def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Findin
         cumulative_volume=table["cumulative_volume"].where(table["cumulative_volume"] > 0),
     )[~later & ~empty]
     positive = positive.sort_values(["commodity", "period"], kind="stable")
-    return positive.drop_duplicates(["commodity", "period"], keep="last").reset_index(drop=True), findings
+    twice = positive.duplicated(["commodity", "period"], keep="last")
+    findings += [
+        warning("V012", f"a period of {name} must stand in one row", file=_file(table), column="period",
+                found=f"{count} more", assumed="the last row of it counts",
+                advice="add up its volumes, of regions or makers say, to those of the world")
+        for name, count in positive.loc[twice & positive["own"], "commodity"].value_counts(sort=False).items()
+    ]  # fmt: skip
+    return positive[~twice].reset_index(drop=True), findings
 
 
 def _in_one_unit(table: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:

@@ -149,6 +149,16 @@ def test_rows_without_a_positive_volume_are_named(tmp_path):
     assert len(histories["x"].ends) == 2
 
 
+def test_a_period_in_several_rows_is_told():
+    """Volumes by region: the last region stood for the world, without a word."""
+    europe, asia = make_volumes("x", 2018, [5.0, 6.0, 7.0]), make_volumes("x", 2018, [50.0, 60.0, 70.0])
+    table = pd.concat([europe, asia, make_volumes("y", 2018, [1.0, 2.0])], ignore_index=True)
+    _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))
+    assert histories["x"].made.tolist() == [50.0, 60.0, 70.0]
+    (told,) = (f for f in findings if f.code == "V012")
+    assert (told.message, told.found) == ("a period of x must stand in one row", "3 more")
+
+
 def test_own_volumes_go_before_the_librarys():
     own, starter = make_volumes("x", 2020, [1.0, 2.0]), make_volumes("x", 2010, [9.0] * 3)
     more = make_volumes("y", 2010, [9.0] * 3)
