@@ -19,6 +19,7 @@ _USUAL_PERIOD = 1.0  # year; of a single row that does not say how long its peri
 _LEAST_GROWTH = 0.03  # per year; keeps the guessed stock before the first period finite
 _MOST_NEW = 0.9  # share of a first cumulative volume that may have been made in its own period
 _SMALL = 0.01  # of the first period's volume: the stock before a market's very first period, so that its log exists
+_APART = 0.25  # of the larger one; rounded and revised figures of one market differ by less
 _GAP = 1.5  # periods; a longer step means that periods are missing
 _MANY = 8  # names that a finding lists
 _HALF_YEAR = 0.5
@@ -43,6 +44,8 @@ class History:
         The stock is a guess.
     odd, lost, filled : int
         Periods whose cumulative volume falls or stays, rows that could not be used, and missing periods between others.
+    apart : tuple of float, optional
+        What volumes add up to, and by how much cumulative volume rises meanwhile, where the two disagree. [units]
     """
 
     start: float
@@ -53,6 +56,7 @@ class History:
     odd: int = 0
     lost: int = 0
     filled: int = 0
+    apart: tuple[float, float] | None = None
 
     @property
     def lengths(self) -> Floats:
@@ -145,11 +149,15 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     .. [1] F. Lafond et al., "How well do experience curves predict technological progress?", Technol. Forecast. Soc.
        Change 128, 2018: initial stock (as restated in published analysis code that cites it).
     """
+    return replace(_history(time, volume, cumulative), apart=_apart(time, volume, cumulative))
+
+
+def _history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     length = _lengths(time)
     step = np.diff(cumulative, prepend=np.nan)
     if np.isfinite(cumulative).all() and (step[1:] < 0).any():
         kept = _never_falling(cumulative)
-        history = make_history(time[kept], volume[kept], cumulative[kept])
+        history = _history(time[kept], volume[kept], cumulative[kept])
         return replace(history, odd=history.odd + len(time) - len(kept))
     if np.isfinite(cumulative).all():
         odd = int((step[1:] <= 0).sum())
@@ -173,6 +181,19 @@ def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
     lost, filled = int((~known).sum()) - len(opening), round(float(gaps.sum()))
     history = History(time[0] - length[0], time, made, 1.0, not len(stated), 0, lost, filled)
     return replace(history, stock=float(stated[0]) if len(stated) else _stock_before(history.by_year()))
+
+
+def _apart(time: Floats, volume: Floats, cumulative: Floats) -> tuple[float, float] | None:
+    """Volumes between stated cumulative volumes, and the rise of these; None where they agree or cannot be compared."""
+    gap = ~np.isfinite(volume)
+    gap[1:] |= np.diff(time) > _GAP * _lengths(time)[1:]
+    holes, added = np.cumsum(gap), np.cumsum(np.nan_to_num(volume))
+    at = np.flatnonzero(np.isfinite(cumulative))
+    closed = np.diff(holes[at]) == 0
+    both = [float(np.diff(v[at])[closed].sum()) for v in (added, cumulative)]
+    if len(at) and holes[at[0]] == 0 and cumulative[at[0]] < added[at[0]]:  # more than was ever made
+        both = [b + float(v[at[0]]) for b, v in zip(both, (added, cumulative), strict=True)]
+    return (both[0], both[1]) if abs(both[0] - both[1]) > _APART * max(both) else None
 
 
 def _never_falling(cumulative: Floats) -> npt.NDArray[np.int64]:
@@ -292,6 +313,13 @@ def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:
         warning("V005", f"{name}: volume and cumulative_volume alternate", file=file, column="volume",
                 found=f"{h.lost} periods that neither follows for", assumed="left out")
         for name, h in mine.items() if h.lost
+    ]  # fmt: skip
+    findings += [
+        warning("V013", f"volume and cumulative_volume of {name} must agree", file=file, column="cumulative_volume",
+                found=f"volumes of {h.apart[0]:g} where it rises by {h.apart[1]:g}",
+                assumed="cumulative_volume counts where every row states it, else its first figure and the volumes",
+                advice="state both in one unit, of the same market")
+        for name, h in mine.items() if h.apart
     ]  # fmt: skip
     findings += [
         note("V011", f"{name}: periods between others have no volume", file=file, column="volume",

@@ -159,6 +159,24 @@ def test_a_period_in_several_rows_is_told():
     assert (told.message, told.found) == ("a period of x must stand in one row", "3 more")
 
 
+@pytest.mark.parametrize("stated", [[0, 1, 2, 3, 4], [0], [0, 4], [3]])
+def test_volumes_and_cumulative_volumes_in_different_units_are_told(stated):
+    """Thousands beside units: of the one the other was made, without a word."""
+    volume = 100 * 1.25 ** np.arange(5)
+    cumulative = np.where(np.isin(np.arange(5), stated), np.cumsum(volume) + 50, NAN)
+    agreeing, apart = (make_volumes("x", 2018, volume, cumulative_volume=c) for c in (cumulative, cumulative / 1000))
+    assert not [f for f in read_histories(agreeing, agreeing.iloc[:0], as_of=date(2026, 1, 1))[2] if f.code == "V013"]
+    (told,) = (f for f in read_histories(apart, apart.iloc[:0], as_of=date(2026, 1, 1))[2] if f.code == "V013")
+    assert told.message == "volume and cumulative_volume of x must agree"
+    assert told.found.startswith("volumes of ")
+
+
+def test_volumes_beside_gaps_and_rounded_totals_are_not_told_apart():
+    table = make_volumes("x", 2018, [0.3, 0.6, 0.6, 0.6, NAN, 0.9], cumulative_volume=[1, 1, 2, 3, NAN, 5])
+    table = table.drop(index=4)
+    assert not [f for f in read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))[2] if f.code == "V013"]
+
+
 def test_own_volumes_go_before_the_librarys():
     own, starter = make_volumes("x", 2020, [1.0, 2.0]), make_volumes("x", 2010, [9.0] * 3)
     more = make_volumes("y", 2010, [9.0] * 3)
