@@ -233,10 +233,11 @@ def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Findin
                  file=_file(table), column="period", assumed="left out: plans, not data")
         )  # fmt: skip
     bad = table[empty & ~later & mine]
-    places = zip(bad.get("source_sheet", bad["unit"]), bad.get("source_row", bad["volume"]), bad["volume"], strict=True)
+    stated = bad["volume"].fillna(bad["cumulative_volume"])
+    places = zip(bad.get("source_sheet", bad["unit"]), bad.get("source_row", bad["volume"]), stated, strict=True)
     findings += [
         warning("V002", "volume or cumulative_volume must be > 0", file=_file(table), sheet=str(sheet),
-                row=None if pd.isna(row) else int(row), column="volume", found=f"{volume:g}",
+                row=None if pd.isna(row) else int(row), column="volume", found=f"{volume:g}".replace("nan", "nothing"),
                 assumed="row left out: not reported rather than none made",
                 advice="state the volume; leave out what is not known")
         for sheet, row, volume in places
@@ -306,7 +307,8 @@ def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:
         findings.append(
             note("V004", "what was made before the first period is not stated", file=file, column="cumulative_volume",
                  found=f"{len(guessed)} {'commodity' if len(guessed) == 1 else 'commodities'}: {listed(guessed)}",
-                 assumed="first volume / mean growth, half to twice as much",
+                 assumed=f"first volume / mean growth, {100 * _LEAST_GROWTH:.0f} % a year at least; "
+                 "half to twice as much",
                  advice="state cumulative_volume once per commodity")
         )  # fmt: skip
     findings += [

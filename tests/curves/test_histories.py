@@ -200,6 +200,16 @@ def test_own_volumes_that_begin_after_the_day_leave_the_librarys_in_place():
     assert late["x"].made.tolist() == [5.0, 6.0, 7.0]
 
 
+def test_the_stock_of_a_market_that_does_not_grow_is_said_as_it_is_guessed():
+    """It was said to be the first volume over a mean growth of nought; it is that over 3 % a year."""
+    table = make_volumes("x", 2018, [10.0, 10.0, 9.0])
+    _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))
+    assert histories["x"].stock == pytest.approx(10 / 0.03, rel=0.01)
+    assert [f.assumed for f in findings if f.code == "V004"] == [
+        "first volume / mean growth, 3 % a year at least; half to twice as much"
+    ]
+
+
 def test_no_volumes_at_all():
     empty = make_volumes("x", 2020, [])
     _, histories, findings = read_histories(empty, empty, as_of=date(2026, 1, 1))
@@ -214,7 +224,7 @@ def test_a_zero_between_other_volumes_was_not_reported_and_what_stands_in_is_sai
     _, histories, findings = read_histories(table, table.iloc[:0], as_of=date(2026, 1, 1))
     assert histories["x"].made.tolist() == pytest.approx([2.0, 2.0, 2.0, 2.0, 8.0 + 2 * 4.0], rel=1e-3)
     zero = [f for f in findings if f.code == "V002"]
-    assert [f.row for f in zero] == [6, 7, 9]
+    assert [(f.row, f.found) for f in zero] == [(6, "0"), (7, "nothing"), (9, "0")]
     assert "not reported" in zero[0].assumed
     (filled,) = (f for f in findings if f.code == "V011")
     assert (filled.found, filled.message.split(":")[0]) == ("2 missing", "x")
