@@ -230,11 +230,13 @@ def observe_quotes(curves: Curves, commodity: str) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        part_no, date, log_price, log_experience; empty where no quote of it falls on a volume index.
+        part_no, date, log_price, log_experience; empty where no quote of it falls on a volume index. Quotes of one part
+        on one day, price breaks say, are one observation, their mean: as they count in an estimate.
     """
     seen = curves.observations
     seen = seen[(seen["commodity"] == commodity) & np.isfinite(seen["log_experience"])]
-    return pd.DataFrame(seen[["part_no", "date", "log_price", "log_experience"]]).reset_index(drop=True)
+    daily = seen.groupby(["part_no", "date"], as_index=False, sort=True)[["log_price", "log_experience"]]
+    return pd.DataFrame(daily.mean())
 
 
 def fit_curve(observations: pd.DataFrame, *, until: float | None = None) -> CurveFit:

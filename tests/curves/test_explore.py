@@ -152,6 +152,31 @@ def test_own_quotes_are_fitted_in_real_money_beside_their_market():
     assert observe_quotes(curves, "pump").empty
 
 
+def test_price_breaks_of_one_day_are_one_observation_and_hide_no_break():
+    """Their change over no time at all drowned the others: the rate broke in 2013 and no word was said."""
+    grown = [100 * 1.35**k for k in range(24)]
+    reached = np.cumsum(grown) + 300
+    volumes = make_volumes("gadget", 2002, grown, cumulative_volume=reached)
+    noise = np.random.default_rng(3).normal(0, 0.01, 24)
+    log_price = -0.6 * np.log(np.minimum(reached, reached[11])) - 0.05 * np.log(np.maximum(reached / reached[11], 1))
+    rows = [("P0", f"{2002 + k}-12-31", 1000 * np.exp(log_price[k] + noise[k])) for k in range(24)]
+    breaks = [(part, day, 0.93 * price) for part, day, price in rows[16:19]]
+    alone, beside = (
+        observe_quotes(
+            make_curves(
+                make_lines(1, commodity="gadget"), quotes=make_quotes(*quoted), volumes=volumes,
+                library=bare_library(), input_prices=flat_inflation(),
+            ),
+            "gadget",
+        )
+        for quoted in (rows, rows + breaks)
+    )  # fmt: skip
+    assert len(beside) == len(alone)
+    assert beside["log_price"].iloc[16] == pytest.approx(alone["log_price"].iloc[16] + np.log(0.93) / 2)
+    for seen in (alone, beside):
+        assert any("the rate broke about 201" in w for w in fit_curve(seen).warnings)
+
+
 def test_search_finds_every_word(library):
     assert set(list_curves(library, "lithium pack")["commodity"]) == {"liion_pack"}
     assert (list_curves(library, "from memory")["how_obtained"] == "from memory").all()
