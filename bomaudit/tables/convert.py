@@ -105,12 +105,10 @@ def amount_findings(got: Amounts, cells: Cells, place: Place, *, assumed: bool) 
                 advice="set decimal in [read] of audit.toml",
             ),
         )
-    for state, template in _TROUBLES.items():
+    for state in _TROUBLES:
         where = [int(i) for i in np.flatnonzero(got.state == state)]
         if where:
-            findings += cell_findings(
-                place, where, cells, replace(template, message=template.message.format(place.name))
-            )
+            findings += cell_findings(place, where, cells, _named(state, place.name))
     return findings
 
 
@@ -158,6 +156,8 @@ def convert(
         return _words(table, column, cells, place)
     if column.kind in ("money", "number", "share"):
         got, findings = read_amounts(cells, place, read, pooled, money=column.kind == "money")
+        if column.unit == "unit":
+            return _units_made(got, cells, place, findings)
         return _as_share(got.value, cells, place, read) if column.kind == "share" else (got.value, findings)
     if column.kind == "flag":
         values, unread = flags(cells)
@@ -191,6 +191,42 @@ def clean_words(words: NDArray[np.object_], cells: Cells, place: Place) -> tuple
         words[i] = without_controls(words[i])
     template = warning("T027", f"{place.name} must hold no control characters", assumed="they were removed")
     return words, cell_findings(place, odd, cells, template)
+
+
+def _units_made(
+    got: Amounts, cells: Cells, place: Place, findings: list[Finding]
+) -> tuple[NDArray[np.float64], list[Finding]]:
+    """Units made: growth in per cent is none, thousands and millions in words are multiplied."""
+    share = each(cells, lambda c: isinstance(c, str) and "%" in c, bool)
+    scale = each(got.unit, _scale_of, np.float64)
+    findings = [f for f in findings if f.code != "T033"]
+    for where, template in (
+        (share, warning("T093", f"{place.name} must be a number of units, not a share or a growth", assumed=_NOT_KNOWN,
+                        advice="state the units made")),
+        ((got.state == "extra") & (scale == 1) & ~share, _named("extra", place.name)),
+        ((scale != 1) & ~share, note("T094", f"{place.name} is stated in thousands, millions or billions",
+                                     assumed="multiplied: units count")),
+    ):  # fmt: skip
+        findings += cell_findings(place, [int(i) for i in np.flatnonzero(where)], cells, template)
+    return np.where(share, np.nan, got.value * scale), findings
+
+
+_SCALES = {
+    1e3: ("k", "K", "thousand", "tsd", "tausend"),
+    1e6: ("M", "mn", "mio", "million", "millions", "millionen"),
+    1e9: ("bn", "mrd", "milliard", "milliarde", "milliarden", "billion", "billions"),
+}
+_SCALE = {word: scale for scale, words in _SCALES.items() for word in words}
+
+
+def _scale_of(words: str) -> float:
+    """What the first word after a number multiplies it by."""
+    first = words.split(maxsplit=1)[0].rstrip(".") if words.strip() else ""
+    return _SCALE.get(first if len(first) == 1 else first.casefold(), 1.0)
+
+
+def _named(state: str, name: str) -> Finding:
+    return replace(_TROUBLES[state], message=_TROUBLES[state].message.format(name))
 
 
 def _as_share(
