@@ -116,8 +116,9 @@ def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.
             known = ", ".join(PRICE_SERIES.names)
             raise BadInput(error("X006", "--column must name a column", found=repr(name), advice=f"one of {known}"))
         read = read_table(source, PRICE_SERIES, columns=columns)
+        say(read.findings)  # before what may come of them: too few rows left to fit
         seen = observe_table(read.frame)
-        say([*read.findings, *doubts_of_table(read.frame, source.name)])
+        say(doubts_of_table(read.frame, source.name))
         return seen
     if column:
         raise BadInput(

@@ -277,6 +277,18 @@ def test_commands_fit_a_table_by_the_names_of_its_columns(tmp_path):
     assert "audit.toml" not in unnamed.stderr
 
 
+def test_what_could_not_be_read_is_said_before_too_few_rows_are_left(tmp_path):
+    """'found 0 ... give more quotes' was all that was said of a table without one period that can be read."""
+    rows = "".join(f"{2015 + k}/{16 + k},{50 - k},{10 + k}\n" for k in range(4))
+    (tmp_path / "t.csv").write_text("period,price,volume\n" + rows, encoding="utf-8")
+    result = CliRunner().invoke(app, ["curves", "fit", str(tmp_path / "t.csv")])
+    assert result.exit_code == 2
+    *said, last = result.stderr.splitlines()
+    assert len(said) == 4
+    assert all("period must be a date" in line for line in said)
+    assert "needs 3 observations" in last
+
+
 @pytest.mark.parametrize(("name", "near"), [("memry", "did you mean memory"), ("zzzz", "there are")])
 def test_a_table_is_compared_with_no_commodity_that_the_library_does_not_hold(tmp_path, name, near):
     """It was compared with curves of all markets under the unknown name, without a word."""
