@@ -16,6 +16,7 @@ from bomaudit.curves.pooling import Floats
 from bomaudit.curves.priors import CHANGE_SD
 from bomaudit.curves.timelines import years_of
 from bomaudit.findings import BadInput, Finding, error, warning
+from bomaudit.glossary import PRICE_SERIES
 
 FEWEST = 3
 """Observations that a fit needs: a level, a slope and something left over."""
@@ -180,10 +181,11 @@ def doubts_of_table(table: pd.DataFrame, file: str) -> list[Finding]:
 
 def _history_of(table: pd.DataFrame) -> tuple[pd.DataFrame, Floats, History]:
     """Rows that state a volume, in order, their prices (NaN where none), and the history of the market."""
-    if not {"period", "price"} <= set(table.columns) or not {"volume", "cumulative_volume"} & set(table.columns):
+    stated = [c for c in PRICE_SERIES.names if c in table and (c == "period" or table[c].notna().any())]
+    if not {"period", "price"} <= set(stated) or not {"volume", "cumulative_volume"} & set(stated):
         raise BadInput(
             error("X001", "a price and volume table needs period, price and volume or cumulative_volume",
-                  found=", ".join(map(str, table.columns)), advice="name its columns so")
+                  found=", ".join(stated) or "none of them", advice="name its columns so, or with --column NAME=HEADER")
         )  # fmt: skip
     ordered = (
         table.dropna(subset=["period"]).sort_values("period", kind="stable").drop_duplicates("period", keep="last")

@@ -289,6 +289,14 @@ def test_what_could_not_be_read_is_said_before_too_few_rows_are_left(tmp_path):
     assert "needs 3 observations" in last
 
 
+def test_a_table_whose_volumes_have_another_name_is_told_which_are_missing(tmp_path):
+    """A growth column is no volume: 'give more quotes' was the remedy."""
+    price_table().rename(columns={"cumulative_volume": "growth of it"}).to_csv(tmp_path / "t.csv", index=False)
+    result = CliRunner().invoke(app, ["curves", "fit", str(tmp_path / "t.csv")])
+    assert result.exit_code == 2
+    assert "needs period, price and volume or cumulative_volume, found period, price; name its columns" in result.stderr
+
+
 @pytest.mark.parametrize(("name", "near"), [("memry", "did you mean memory"), ("zzzz", "there are")])
 def test_a_table_is_compared_with_no_commodity_that_the_library_does_not_hold(tmp_path, name, near):
     """It was compared with curves of all markets under the unknown name, without a word."""
