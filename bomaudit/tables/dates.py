@@ -117,6 +117,35 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
     return Dates(value[at], precision[at], unread[at], either[at], order)
 
 
+_LENGTHS = (12, 6, 3)  # months: years, half years and quarters begin with a month that these divide
+
+
+def period_ends(first_days: NDArray[np.datetime64], names: NDArray[Any]) -> NDArray[np.datetime64]:
+    """Last days of periods that are stated by their first ones, as databases and year formats of spreadsheets do.
+
+    Parameters
+    ----------
+    first_days : datetime64 array, shape (rows,)
+        First days of months; NaT where missing.
+    names : array, shape (rows,)
+        Which series each row is of: it says by its steps how long its periods are; one row alone, by those of all.
+
+    Returns
+    -------
+    datetime64 array, shape (rows,)
+    """
+    month = first_days.astype("datetime64[M]")
+    number = month.astype(np.int64)
+    length = np.ones(len(number), dtype=np.int64)
+    for name in set(names[~np.isnat(month)].tolist()):
+        rows = (names == name) & ~np.isnat(month)
+        stated = np.unique(number[rows])
+        stated = stated if len(stated) > 1 else np.unique(number[~np.isnat(month)])
+        step = np.diff(stated).min(initial=max(_LENGTHS))
+        length[rows] = next((n for n in _LENGTHS if n <= step and not (stated % n).any()), 1)
+    return ((month + length).astype("datetime64[D]") - 1).astype(first_days.dtype)
+
+
 def _order(texts: list[str]) -> tuple[bool | None, bool]:
     """Day first (True), month first (False), or not proven (None); and whether cells prove both."""
     day = month = 0

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bomaudit.findings import BadInput, Finding, warning
+from bomaudit.findings import BadInput, Finding, note, warning
 from bomaudit.glossary import TABLES_IN, Table
 from bomaudit.progress import told
 from bomaudit.settings import ReadSection, Settings
@@ -22,6 +22,7 @@ from bomaudit.tables import rollups
 from bomaudit.tables.account import account
 from bomaudit.tables.choose import Chosen, choose, left_out
 from bomaudit.tables.convert import Place, convert
+from bomaudit.tables.dates import period_ends
 from bomaudit.tables.dress import Dress, dress_of
 from bomaudit.tables.files import Book, open_book
 from bomaudit.tables.frames import empty_frame, same_text, typed_frame
@@ -216,12 +217,28 @@ def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, v
             table.column(name), sheet.columns[mapped.column][span][keep], place, read, table=table.name
         )
         findings += made
+    findings += _by_first_days(table, block, data)
     findings += table_money(table, block, rows[keep] - 1, data, read=read, dress_of=partial(_dress, book))
     data["source_file"] = same_text(sheet.file, len(keep))
     data["source_sheet"] = same_text(sheet.name, len(keep))
     data["source_row"] = rows[keep]
     kinds = np.where(filled, "line", "blank").astype(object)
     return Lines(typed_frame(table, data, len(keep)), kinds, np.full(len(rows), "", dtype=object), tuple(findings))
+
+
+def _by_first_days(table: Table, block: Block, data: dict[str, Any]) -> list[Finding]:
+    """Bring periods to their ends where all are stated by their first days; a year alone is its last day already."""
+    day = data["period"].astype("datetime64[D]") if "period" in data else np.empty(0, dtype="datetime64[D]")
+    known = np.unique(day[~np.isnat(day)])
+    if len(known) < 2 or (known != known.astype("datetime64[M]")).any():  # noqa: PLR2004  (one day proves nothing)
+        return []
+    names = data.get(table.columns[0].name) if table.columns[0].name != "period" else None
+    data["period"] = period_ends(data["period"], np.zeros(len(day)) if names is None else np.asarray(names))
+    return [
+        note("T095", "period is stated by its first day", file=block.sheet.file, sheet=block.sheet.name,
+             column=letter(block.mapped["period"].column), found=f"{known[0]} to {known[-1]}",
+             assumed="the year, quarter or month that begins then, as long as the steps of its series")
+    ]  # fmt: skip
 
 
 def _assemblies_in(rows: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
