@@ -30,8 +30,9 @@ class ExperienceFit:
         One row a commodity (index): exponent, exponent_sd (of the years to come), drift, drift_sd (ln/year beside
         experience), trend, trend_sd (ln/year, where there is no volume index), process_noise (ln/sqrt(year)), dof,
         data_weight (share of the exponent's variance that own quotes took away, at given scales), weight_experience
-        (share of the expected yearly change that is owed to experience), n_obs (changes), n_parts, theta (first-order
-        moving-average coefficient of yearly changes), source, kind, warnings.
+        (share of the expected yearly change that is owed to experience), n_obs (changes), n_quotes (quotes they are
+        between, those of one day as one), n_parts (parts these are of), theta (first-order moving-average coefficient
+        of yearly changes), source, kind, warnings.
     with_volume, without_volume : Rates
         What a projection needs, with a volume index and without.
     pools : Pools
@@ -142,6 +143,7 @@ def _frame(
     yearly = yearly_variance(pools.with_volume)
     noise = np.array([f.found.noise * yearly + f.series.own for f in used])
     growth = np.array([_growth(f.series) for f in indexed])
+    parts = np.array([len(np.unique(p)) for p in np.split(changes.part, changes.first[1:-1])], dtype=np.int64)
     by_experience = np.abs(mean[:, 0] * growth)
     return pd.DataFrame(
         {
@@ -156,7 +158,8 @@ def _frame(
             "data_weight": [f.found.drawn for f in indexed],
             "weight_experience": by_experience / np.maximum(by_experience + np.abs(mean[:, 1]), 1e-12),
             "n_obs": np.diff(changes.first),
-            "n_parts": changes.parts,
+            "n_quotes": np.diff(changes.first) + parts,
+            "n_parts": parts,
             "shared_noise": [f.found.noise * yearly / max(f.found.noise * yearly + f.series.own, 1e-300) for f in used],
             "theta": [
                 implied_theta(pools.with_volume if len(f.series.log_experience) else pools.without_volume) for f in used

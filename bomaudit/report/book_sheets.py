@@ -83,7 +83,7 @@ def market_columns(content: Content) -> list[Col]:
             formula=lambda at: f"=LN(2)*2^-{at('exponent')}*{at('exponent_sd')}"),
         Col("trend", "signed_share", note="trend a year where there is no volume index [ln/year]"),
         Col("trend_sd", "share", note="its standard deviation"),
-        Col("n_obs", "count", note="own quotes"), Col("n_parts", "count", note="parts they are of"),
+        Col("n_quotes", "count", note="own quotes"), Col("n_parts", "count", note="parts they are of"),
         Col("data_weight", "share", note="weight of the own quotes against the prior"),
         Col("process_noise", "log", note="what no curve explains [ln/sqrt(year)]"),
         Col("source", width=40), Col("warnings", width=40),

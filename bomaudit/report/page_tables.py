@@ -146,7 +146,7 @@ def market_rows(content: Content) -> list[list[Cell]]:
             {"text": market_name(str(market))}, _cell(n.plain(r["lines"]), r["lines"]),
             _cell(n.plain(r["flagged"]), r["flagged"]),
             _cell(n.about(r["money"], signed=True), r["money"]), _cell(n.share(rate), rate),
-            _cell(n.share(spread), spread), _cell(n.plain(r["n_obs"]), r["n_obs"]),
+            _cell(n.share(spread), spread), _cell(n.plain(r["n_quotes"]), r["n_quotes"]),
             _cell(n.share(r["data_weight"]), r["data_weight"]), {"text": str(r["source"])},
         ])  # fmt: skip
     return rows

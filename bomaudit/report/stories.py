@@ -189,7 +189,7 @@ def learning(content: Content, commodity: str, n: Numbers) -> str:
         return ""
     fit: dict[Any, Any] = content.curves.loc[commodity].to_dict()
     return words.curve_sentence(
-        n, exponent=fit["exponent"], exponent_sd=fit["exponent_sd"], n_obs=int(fit["n_obs"]),
+        n, exponent=fit["exponent"], exponent_sd=fit["exponent_sd"], n_obs=int(fit["n_quotes"]),
         n_parts=int(fit["n_parts"]), data_weight=fit["data_weight"], source=str(fit["source"]))  # fmt: skip
 
 

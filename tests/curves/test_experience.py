@@ -324,6 +324,13 @@ def test_same_day_quotes_count_as_one():
     assert fit_experience(twice, prior("pump")).frame.loc["pump", "n_obs"] == 1
 
 
+def test_own_quotes_are_counted_as_quotes_and_those_of_parts_that_changed():
+    """The changes between them were counted: two quotes of one part passed for one, beside a part with one alone."""
+    several = pd.concat([quotes([0.0, -0.2, -0.3]), quotes([0.1, -0.1], part="B"), quotes([0.4], part="C")])
+    found = fit_experience(several, prior("pump", "fan")).frame
+    assert found[["n_obs", "n_quotes", "n_parts"]].to_numpy().tolist() == [[3, 5, 2], [0, 0, 0]]
+
+
 def test_a_stated_prior_is_kept_and_the_pool_fills_what_is_not_stated():
     fit = fit_experience(quotes([0.0]), prior("pump", "fan", exponent_mean=0.5, exponent_sd=0.1)).frame
     assert fit.loc["fan", "exponent"] == 0.5

@@ -195,8 +195,8 @@ def made_points() -> pd.DataFrame:
 def made_fits() -> pd.DataFrame:
     count = len(COMMODITIES)
     return pd.DataFrame(
-        {"exponent": np.linspace(0.05, 0.4, count), "exponent_sd": 0.05, "trend": -0.02, "trend_sd": 0.01, "n_obs": 12,
-         "n_parts": 4, "data_weight": 0.3, "process_noise": 0.04, "source": "library", "warnings": ""},
+        {"exponent": np.linspace(0.05, 0.4, count), "exponent_sd": 0.05, "trend": -0.02, "trend_sd": 0.01,
+         "n_quotes": 12, "n_parts": 4, "data_weight": 0.3, "process_noise": 0.04, "source": "library", "warnings": ""},
         index=pd.Index(COMMODITIES, name="commodity"),
     )  # fmt: skip
 
