@@ -10,7 +10,7 @@ from bomaudit.glossary import Table
 from bomaudit.tables.columns import LEAST, Columns, Mapped
 from bomaudit.tables.headers import EXACT, Header
 from bomaudit.tables.money_columns import money_columns
-from bomaudit.tables.profile import Profile
+from bomaudit.tables.profile import LONG_NUMBER, Profile
 
 MONEY_NAMES = ("qty", "unit_cost", "extended_cost")
 
@@ -46,6 +46,8 @@ _MISNAMED = 0.97
 """A column headed as designators that holds names all the same comes after a column of names, before descriptions."""
 _SAID = 0.9
 """A header that says "part number" outright is believed whatever the numbers look like."""
+_NUMBERED_THINGS = 0.8
+"""A column headed "part" or "item" that holds numbers numbers the parts, unless another says so."""
 _NUMBER_NAMES = (("part_no", 1.0), ("~mpn", 0.9), ("~supplier_no", 0.88))
 _WORD_NAMES = (("~name", 1.0), ("description", 0.95), ("~value", 0.7), ("~designator", 0.5))
 
@@ -87,6 +89,8 @@ def _description_score(header: Header, p: Profile, fill: float) -> float:
 
 def _number_score(header: Header, p: Profile, fill: float) -> float:
     known = max(header.score(n) * w for n, w in _NUMBER_NAMES)
+    if _holds_codes(p) and not _are_positions(p):
+        known = max(known, _NUMBERED_THINGS * header.score("~name"))
     said = header.score("part_no") > _SAID and not header.score("~designator") and not header.score("~index")
     if not p.filled or (p.counting and not said):
         return 0.0
@@ -99,8 +103,18 @@ def _number_score(header: Header, p: Profile, fill: float) -> float:
     return score - 0.7 * (p.designators > 0.5) - 0.2 * sentences  # noqa: PLR2004
 
 
+def _holds_codes(p: Profile) -> bool:
+    return p.codes + p.long_numbers > 0.6 and p.dotted < 0.3  # noqa: PLR2004
+
+
+def _are_positions(p: Profile) -> bool:
+    """Small numbers in even steps: 0010, 0020, 0030."""
+    values = p.read.value[np.isfinite(p.read.value)]
+    return len(values) == p.filled and values.max() < LONG_NUMBER and len(np.unique(np.diff(values))) == 1
+
+
 def _numbers_things(p: Profile) -> bool:
-    return p.filled > 3 and p.codes + p.long_numbers > 0.6 and p.distinct > 0.6 and p.dotted < 0.3  # noqa: PLR2004
+    return p.filled > 3 and p.distinct > 0.6 and _holds_codes(p)  # noqa: PLR2004
 
 
 def _one_for_both(columns: Columns, chosen: dict[str, Mapped]) -> None:

@@ -21,7 +21,7 @@ _ONE_PLACE = r"(?P<p{0}>[A-Z]{{1,3}})\d{{1,3}}[A-Z]?(?:\s*[-–]\s*(?:(?P=p{0})\
 _DESIGNATOR = re.compile(rf"^{_ONE_PLACE.format(1)}(?:[\s,;]+{_ONE_PLACE.format(2)})*$")
 """Reference designators of a circuit: R1, C16-C20, D3 D4."""
 _CODE = re.compile(r"^(?=[^\s]*\d)[^\s]{4,30}$")
-_LONG_NUMBER = 10_000
+LONG_NUMBER = 10_000
 """Whole numbers from here on are no quantities; where they differ from line to line they number something."""
 _LED = re.compile(r"^[.\-–_+>]+\s*\d{1,2}$")
 _DOTTED = re.compile(r"^\d{1,3}(?:\.\d{1,3})+\.?$")
@@ -98,7 +98,7 @@ def profile(cells: Cells, decimal: str = "") -> Profile:
         designators=sum(bool(_DESIGNATOR.match(t)) for t in texts) / n,
         codes=sum(bool(_CODE.match(t)) for t in texts) / n,
         dotted=sum(bool(_DOTTED.match(t)) for t in texts) / n,
-        long_numbers=sum(isinstance(c, float) and c.is_integer() and c >= _LONG_NUMBER for c in cells) / n,
+        long_numbers=sum(isinstance(c, float) and c.is_integer() and c >= LONG_NUMBER for c in cells) / n,
         words=sum(any(ch.isalpha() for ch in t) and len(t) > 1 for t in texts) / n,
         counting=_counts_up(read.value),
         distinct=len({str(c) for c in cells if c not in ("", None)}) / n,

@@ -1083,3 +1083,26 @@ def test_dates_that_prove_both_orders_are_not_settled_by_the_more(read_text):
     settled = read_text(text.format("24/12/2020", "23/12/2020"), read=ReadSection(day_first=False))
     assert settled.frame["cost_date"][1] == np.datetime64("2021-01-02")
     assert "T041" not in codes(settled)
+
+
+@pytest.mark.parametrize(
+    ("head", "numbers"),
+    [
+        ("Part;Description;Qty;Price EUR", ["A-1001", "A-1002", "A-1003"]),
+        ("Artikel;Bezeichnung;Menge;Preis EUR", ["4711-001", "4711-002", "4711-003"]),
+        ("Komponente;Objektkurztext;Menge;Preis EUR", ["000100200", "000100201", "000100202"]),
+        ("Artículo;Descripción;Cant.;P. unitario €", ["ES-1001", "ES-1002", "ES-1001"]),
+    ],
+)
+def test_a_column_headed_part_that_holds_numbers_numbers_the_parts(read_text, head, numbers):
+    """Without them no quote finds its part."""
+    names = ["motor", "pump", "seal"]
+    got = read_text("\n".join([head, *(f"{n};{t};2;1,50" for n, t in zip(numbers, names, strict=True))]))
+    assert got.frame["part_no"].tolist() == numbers
+    assert got.frame["description"].tolist() == names
+    assert got.frame["unit_cost"].tolist() == [1.5] * 3
+
+
+def test_positions_in_a_column_headed_item_number_no_parts(read_text):
+    got = read_text("Item;Description;Qty;Price EUR\n0010;motor;1;40,00\n0020;pump;2;10,00\n0030;seal;4;1,00\n")
+    assert got.frame["part_no"].tolist() == ["", "", ""]
