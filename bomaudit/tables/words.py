@@ -21,6 +21,11 @@ def _words(kind: str) -> frozenset[str]:
     return frozenset(fold(w) for r in rows for w in r["words"].split(";"))
 
 
+def is_word(kind: str, text: str) -> bool:
+    """Whether a folded text is one of the words of a kind."""
+    return text in _words(kind)
+
+
 @cache
 def label_kind(text: str, *, loose: bool = False) -> str:
     """Return total, subtotal, charge, or "" for what a short text in a row labels.
@@ -125,7 +130,8 @@ _TOKEN = re.compile(r"[^\W\d_]+")
 @cache
 def _label_tokens() -> tuple[frozenset[str], tuple[str, ...]]:
     text = resources.files("bomaudit.tables").joinpath("words.csv").read_text(encoding="utf-8")
-    raw = [w for r in csv.DictReader(text.splitlines()) if r["kind"] != "alternative" for w in r["words"].split(";")]
+    kinds = ("total", "subtotal", "charge")
+    raw = [w for r in csv.DictReader(text.splitlines()) if r["kind"] in kinds for w in r["words"].split(";")]
     tokens = {t for w in raw for form in (w.casefold(), fold(w)) for t in _TOKEN.findall(form)}
     return frozenset(tokens), tuple(w for w in raw if _CJK.search(w))
 

@@ -763,6 +763,29 @@ def test_alternatives_by_rank_and_by_word(read_rows):
     assert "T073" in codes(got)
 
 
+@pytest.mark.parametrize(
+    ("header", "cells", "stand_ins"),
+    [
+        ("Alternate", ["", "yes", "", "", ""], ["A2"]),
+        ("Alternate", ["yes", "yes", "no", "yes", ""], []),  # most have one
+        ("Alternate", [1, 1, 2, "", ""], []),  # groups
+        ("Substitute", ["A2", "", "", "", ""], ["A2"]),
+        ("Substitute", ["A2", "A5", "", "", "A1"], ["A2", "A5"]),
+        ("Alt. part no.", ["A3", "", "", "", ""], []),  # needed in another quantity
+        ("Alt. for", ["", "A1", "", "", ""], ["A2"]),
+        ("Alternative zu", ["", "A1", "", "X9", "A5"], ["A2"]),  # X9 is no line, A5 is the line itself
+    ],
+)
+def test_alternatives_by_a_column_of_alternates(read_text, header, cells, stand_ins):
+    """Both at once cannot be built in: beside the part it stands in for an alternate is not added."""
+    quantities = [1, 1, 2, 4, 1]
+    rows = [f"A{i};motor {i};{q};40,00;{c}" for i, (q, c) in enumerate(zip(quantities, cells, strict=True), 1)]
+    got = read_text("\n".join([f"Part number;Description;Qty;Unit cost EUR;{header}", *rows]))
+    frame = got.frame
+    assert frame.loc[frame["row_kind"] == "alternative", "part_no"].tolist() == stand_ins
+    assert ("T073" in codes(got)) == bool(stand_ins)
+
+
 # ------------------------------------------------------------ files
 
 
