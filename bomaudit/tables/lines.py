@@ -17,6 +17,7 @@ from bomaudit.tables.alternatives import choices
 from bomaudit.tables.block_read import FIGURES, DressOf, Reading, read_block, view_of
 from bomaudit.tables.convert import Place, amount_findings, clean_words, convert
 from bomaudit.tables.distinct import each
+from bomaudit.tables.fitted import count_nothing, take_as_none, unfitted
 from bomaudit.tables.frames import same_text, typed_frame
 from bomaudit.tables.indents import level_cells, levels_by_indent
 from bomaudit.tables.line_money import line_money, take
@@ -54,9 +55,12 @@ def bom_lines(block: Block, read: ReadSection, dress_of: DressOf) -> Lines:
     kinds = classify(view, [h.text for h in block.headers[block.left : block.right]])
     kinds, findings = _settled(r, view, kinds)
     keep = np.flatnonzero(np.isin(kinds.kind, LINE_KINDS))
+    out = unfitted(r, view, keep)
+    take_as_none(r, out, keep)
     frame, made = _frame(r, kinds, keep, read)
     frame, said = in_one_parent(r, keep, frame)
-    findings += made + said + checked_totals(r, kinds, keep, frame) + worn_findings(r, keep)
+    frame, also = count_nothing(r, view, keep, frame, out)
+    findings += made + said + also + checked_totals(r, kinds, keep, frame) + worn_findings(r, keep)
     return Lines(frame, kinds.kind, _texts(view, kinds), tuple(findings))
 
 

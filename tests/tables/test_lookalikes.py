@@ -786,6 +786,44 @@ def test_alternatives_by_a_column_of_alternates(read_text, header, cells, stand_
     assert ("T073" in codes(got)) == bool(stand_ins)
 
 
+@pytest.mark.parametrize(
+    ("header", "cells", "out"),
+    [
+        ("Status", ["released", "obsolete", "DNP", "do not fit", "Not populated - option"], ["A3", "A4", "A5"]),
+        ("Notes", ["", "not fitted", "do not fit upside down", "DNP (spare)", ""], ["A2", "A4"]),
+        ("Fitted", ["yes", "no", "Yes", "", "n"], ["A2", "A5"]),
+        ("DNP", ["", "x", "", "DNP", ""], ["A2", "A4"]),
+        ("Bestückung", ["ja", "nein", "ja", "nicht bestückt", "ja"], ["A2", "A4"]),
+        ("DNP", ["x"] * 5, []),  # a list of which nothing is built in is read otherwise than it was meant
+    ],
+)
+def test_a_line_that_is_not_fitted_costs_nothing(read_text, header, cells, out):
+    rows = [f"A{i};part {i};2;1,50;{c}" for i, c in enumerate(cells, 1)]
+    got = read_text("\n".join([f"Part number;Description;Qty;Unit cost EUR;{header}", *rows]))
+    frame = got.frame
+    assert frame["row_kind"].tolist() == ["part"] * 5
+    assert frame.loc[frame["qty"] == 0, "part_no"].tolist() == out
+    assert frame["unit_cost"].tolist() == [1.5] * 5
+    said = [f.found for f in got.findings if f.code == "T093"]
+    assert bool(said) == bool(out)
+    assert all(f"{int(part[1:]) + 1}" in said[0] for part in out)
+
+
+def test_a_line_is_not_fitted_where_its_quantity_or_its_name_says_so(read_text):
+    rows = ("A1;motor;1;40,00;40,00", "A2;resistor 10k;DNP;1,00;", "A3;resistor 22k DNP;4;1,00;4,00", ";Total;;;40,00")
+    got = read_text("\n".join(["Part number;Description;Qty;Unit cost EUR;Total", *rows]))
+    assert got.frame["qty"].tolist() == [1.0, 0.0, 0.0]
+    assert {"T070", "T093"} <= codes(got)  # the stated total leaves them out too
+    assert not {"T031", "T049", "T053", "T071"} & codes(got)
+
+
+def test_an_obsolete_part_is_counted_and_said(read_text):
+    rows = "A1;motor;1;40,00;released\nA2;pump;2;10,00;Obsolete\nA3;seal;4;1,00;released\n"
+    got = read_text("Part number;Description;Qty;Unit cost EUR;Lifecycle\n" + rows)
+    assert got.frame["qty"].tolist() == [1.0, 2.0, 4.0]
+    assert [(f.code, f.row) for f in got.findings if f.code == "T094"] == [("T094", 3)]
+
+
 # ------------------------------------------------------------ files
 
 
