@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,7 @@ from bomaudit.tables.locate import Block
 from bomaudit.tables.places import input_label, locate_input
 from bomaudit.tables.sheets import letter
 from bomaudit.tables.structure import repeats, resolve
+from bomaudit.tables.worn import held_down
 
 MAPPING_COLUMNS = ("table", "file", "sheet", "canonical", "header", "column", "confidence", "how")
 ROWS_COLUMNS = ("file", "sheet", "row", "kind", "text")
@@ -186,8 +187,10 @@ def _rolled_up(
     return [blocks[i] for i in keep], [everything[i] for i in keep], above, findings
 
 
-def _bom_block(block: Block, _table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:
+def _bom_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:
+    block, merged = held_down(block, table)
     got = bom_lines(block, read, partial(_dress, book))
+    got = replace(got, findings=(*merged, *got.findings))
     if variant:
         got.frame.loc[got.frame["row_kind"] == "part", "row_kind"] = "alternative"
         got.kind[got.kind == "part"] = "alternative"
@@ -199,6 +202,7 @@ def _dress(book: Book, of: Block, columns: tuple[int, ...]) -> Dress:
 
 
 def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:  # noqa: ARG001  (same form as _bom_block)
+    block, findings = held_down(block, table)
     sheet, span = block.sheet, slice(block.first, block.last)
     rows = np.arange(block.first, block.last) + 1
     filled = np.zeros(len(rows), dtype=bool)
@@ -207,7 +211,6 @@ def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, v
         filled |= np.fromiter((c is not None and str(c).strip() != "" for c in cells), bool, len(rows))
     keep = np.flatnonzero(filled)
     data: dict[str, Any] = {}
-    findings: list[Finding] = []
     money = {c.name for c in table.columns if c.kind == "money"}
     for name, mapped in block.mapped.items():
         if name == "price_per" or name in money:

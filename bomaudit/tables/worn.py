@@ -1,14 +1,17 @@
-"""What a sheet wears that bears on its lines, as findings: hidden rows, comments on cost, merged prices."""
+"""What a sheet wears that bears on its lines: hidden rows, comments on cost, cells merged down a column."""
 
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bomaudit.findings import Finding, note, warning
+from bomaudit.glossary import Table
 from bomaudit.tables.block_read import Reading
+from bomaudit.tables.locate import Block
 from bomaudit.tables.sheets import letter
 
 _ON_COST = re.compile(
@@ -46,3 +49,40 @@ def _merged_prices(r: Reading) -> list[Finding]:
                     found=f"rows {r1 + 1} to {r2 + 1}", assumed="counted once, at the first of them")
             for r1, c1, r2, c2 in block.sheet.merged
             if c1 in money and c2 == c1 and r2 > r1 and block.first <= r1 < block.last]  # fmt: skip
+
+
+_OF_EACH = frozenset({"level", "price_per", "annual_volume", "annual_qty"})
+"""Numbers that hold for every row they stand beside; quantities and amounts are shared by them."""
+_OF_ONE = {"bom": ("part_no", "description"), "decisions": ("part_no",)}
+
+
+def held_down(block: Block, table: Table) -> tuple[Block, list[Finding]]:
+    """Fill cells merged down a column into every row they stand beside, where they say something of each row.
+
+    Parameters
+    ----------
+    block : Block
+    table : Table
+        What the columns of the block were looked for in.
+
+    Returns
+    -------
+    block : Block
+    findings : list of Finding
+        ``T095``, one a column.
+    """
+    columns, findings = list(block.sheet.columns), []
+    for name, mapped in block.mapped.items():
+        kind, c = table.column(name).kind, mapped.column
+        if (kind in ("money", "number") and name not in _OF_EACH) or name in _OF_ONE.get(table.name, ()):
+            continue
+        areas = [(r1, r2) for r1, c1, r2, _ in block.sheet.merged if c1 == c and block.first <= r1 < r2 < block.last]
+        areas = sorted((a, b) for a, b in areas if columns[c][a] not in ("", None))
+        if areas:
+            columns[c] = columns[c].copy()
+            for a, b in areas:
+                columns[c][a : b + 1] = columns[c][a]
+            findings.append(note("T095", f"{name} merged over several rows is that of each", file=block.sheet.file,
+                                 sheet=block.sheet.name, row=areas[0][0] + 1, column=letter(c),
+                                 found=f"{len(areas)} merged cell{'s' * (len(areas) > 1)}"))  # fmt: skip
+    return replace(block, sheet=replace(block.sheet, columns=tuple(columns))), findings

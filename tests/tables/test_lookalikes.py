@@ -471,6 +471,43 @@ def test_one_price_merged_over_several_lines(read_rows):
     assert "T018" in codes(got)
 
 
+def test_a_cell_merged_down_a_column_stands_beside_each_of_its_rows(read_rows):
+    """The parent, the currency, the date; a quantity or a price merged over rows is shared by them."""
+    rows = [
+        ["Parent no", "Part number", "Description", "Qty", "Unit cost", "Currency", "Cost date"],
+        ["", "A-100", "drive", 2],
+        ["A-100", "B1", "gear", 2, 3.0, "USD", "2019-03-31"],
+        ["", "B2", "pin", 1, 0.5],
+        ["", "B3", "cap", 1, 0.7],
+    ]
+
+    def merge(book):
+        for column in "AFG":
+            book["BOM"].merge_cells(f"{column}3:{column}5")
+
+    got = read_rows(rows, dress=merge)
+    assert got.frame["parent_row"].tolist() == [-1, 0, 0, 0]
+    assert got.frame["currency"].tolist()[1:] == ["USD"] * 3
+    assert got.frame["cost_date"].dt.strftime("%Y-%m-%d").tolist()[1:] == ["2019-03-31"] * 3
+    assert sorted((f.row, f.column) for f in got.findings if f.code == "T095") == [(3, "A"), (3, "F"), (3, "G")]
+    assert got.frame["part_no"].tolist() == ["A-100", "B1", "B2", "B3"]
+
+
+def test_price_breaks_below_a_merged_part_number_are_quotes_of_it(workbook):
+    rows = [
+        ["Part number", "Quote date", "Min qty", "Unit price", "Currency"],
+        ["A1", "2024-01-31", 1, 10.0, "EUR"],
+        ["", "", 100, 9.0, ""],
+        ["A2", "2024-02-29", 1, 5.0, "EUR"],
+    ]
+    path = workbook({"Quotes": rows}, dress=lambda b: [b["Quotes"].merge_cells(f"{c}2:{c}3") for c in "ABE"])
+    frame = read_table(path, QUOTES).frame
+    assert frame["part_no"].tolist() == ["A1", "A1", "A2"]
+    assert frame["min_qty"].tolist() == [1, 100, 1]
+    assert frame["quote_date"].notna().all()
+    assert frame["currency"].tolist() == ["EUR"] * 3
+
+
 def test_tax_only_in_a_comment(read_rows):
     def comment(book):
         book["BOM"]["C2"].comment = Comment("incl. VAT", "someone")
