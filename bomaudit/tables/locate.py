@@ -15,6 +15,7 @@ from bomaudit.tables.cells import amounts
 from bomaudit.tables.columns import Columns, Mapped
 from bomaudit.tables.evidence import Evidence
 from bomaudit.tables.headers import Header, fold, known_names, understand
+from bomaudit.tables.money_columns import other_prices
 from bomaudit.tables.profile import SAMPLE_OF_LONG, SAMPLE_ROWS, Profile, profile
 from bomaudit.tables.sheets import Sheet
 from bomaudit.tables.words import label_kind, may_be_label
@@ -50,6 +51,8 @@ class Block:
         How much like the wanted table it is; comparable between blocks.
     rival : int
         0-based row of another header that fits as well; -1 where there is none.
+    others : tuple of str
+        Headers of further columns that may be the unit cost.
     """
 
     sheet: Sheet
@@ -62,6 +65,7 @@ class Block:
     mapped: dict[str, Mapped]
     quality: float
     rival: int = -1
+    others: tuple[str, ...] = ()
 
 
 def find_block(sheet: Sheet, table: Table, *, stated: Mapping[str, str], start: int = 0) -> Block | None:
@@ -248,14 +252,16 @@ def _with_columns(
     empty = profile(np.empty(0, dtype=object))
     profiles = [empty if c < left else profile(sheet.columns[c][sample]) for c in range(right)]
     evidence = evidence_of(sheet, sample, left, right, first)
-    mapped = assign(table, Columns(headers, profiles, evidence), stated=stated_columns(stated, headers))
+    columns = Columns(headers, profiles, evidence)
+    mapped = assign(table, columns, stated=stated_columns(stated, headers))
     if not mapped:
         return None
     worth = quality(table, mapped, [p.filled for p in profiles])
     worth += 0.1 * (len(rows) > 1 and _has_group_title(sheet, rows[0]))
     right = _edge(headers, profiles, mapped) if rows else right
     headers = headers[:right]
-    return Block(sheet, rows, first, last, left, right, headers, mapped, worth)
+    others = tuple(other_prices(columns, mapped)) if table.name == "bom" else ()
+    return Block(sheet, rows, first, last, left, right, headers, mapped, worth, others=others)
 
 
 def _edge(headers: Sequence[Header], profiles: Sequence[Profile], mapped: Mapping[str, Mapped]) -> int:

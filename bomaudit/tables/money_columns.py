@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,7 +18,7 @@ _OPTIONS = 6
 _PRIORS: dict[str, tuple[tuple[str, float], ...]] = {
     "qty": (("qty", 1.0), ("~qty_order", 0.9), ("~qty_other", 0.3)),
     "unit_cost": (("unit_cost", 1.0), ("~price_gross", 0.95), ("~price_net", 0.9), ("~cost", 0.8), ("~pack_price", 0.6),
-                  ("~price_break", 0.6)),
+                  ("~price_break", 0.6), ("~price_other", 0.5)),
     "extended_cost": (("extended_cost", 1.0), ("~cost", 0.8), ("unit_cost", 0.45), ("~price_gross", 0.4),
                       ("~price_net", 0.4)),
     "price_per": (("price_per", 1.0), ("~pack_size", 1.0), ("qty", 0.4)),
@@ -76,7 +77,7 @@ def money_columns(columns: Columns, chosen: dict[str, Mapped]) -> None:
         _choices(priors, fixed), default=_Choice(None, None, None, None),
         key=lambda c: _score(c, columns, priors, summed),
     )  # fmt: skip
-    best = _without_breaks(best, headers, profiles, fixed)
+    best = _newest(_without_breaks(best, headers, profiles, fixed), columns, fixed)
     proof = _proof(best, profiles)
     for role, column in best.items():
         if role in chosen:
@@ -142,6 +143,40 @@ def _score(c: _Choice, columns: Columns, priors: Mapping[str, Sequence[float]], 
 
 def _is_pack_price(c: _Choice, headers: Sequence[Header]) -> bool:
     return c.unit_cost is not None and headers[c.unit_cost].score("~pack_price") > 0
+
+
+_YEAR = re.compile(r"\b(?:19|20)\d\d\b")
+
+
+def _newest(c: _Choice, columns: Columns, fixed: Mapping[str, int]) -> _Choice:
+    """Take the last of several unit costs that are headed alike but for the year, where no extended cost tells."""
+    if c.unit_cost is None or c.extended_cost is not None or "unit_cost" in fixed:
+        return c
+    alike = _YEAR.sub("", columns.headers[c.unit_cost].words)
+    years = {
+        year[0]: i
+        for i, h, p in columns.pairs()
+        if (year := _YEAR.search(h.words)) and _YEAR.sub("", h.words) == alike and p.numeric > 0.5  # noqa: PLR2004
+    }
+    return replace(c, unit_cost=years[max(years)]) if years else c
+
+
+def other_prices(columns: Columns, mapped: Mapping[str, Mapped]) -> list[str]:
+    """Headers of further columns that may be the unit cost, where no extended cost tells which is."""
+    if "unit_cost" not in mapped or mapped["unit_cost"].how == "stated":
+        return []
+    taken = {m.column for m in mapped.values()}
+    chosen = _Choice(**{role: mapped[role].column if role in mapped else None for role in _PRIORS})
+    if _proof(chosen, columns.profiles) > LEAST:
+        return []
+    return [h.text for i, h, p in columns.pairs() if i not in taken and p.numeric > 0.5 and _is_price(h)]  # noqa: PLR2004
+
+
+def _is_price(header: Header) -> bool:
+    """Whether a header says unit cost; net beside gross is the same price, a break is one for another quantity."""
+    other = max(header.score(n) for n in ("~price_net", "~price_gross", "~price_break", "~pack_price", "~shipping"))
+    price = max(header.score(n) for n in ("unit_cost", "~price_other", "~cost"))
+    return price >= LEAST and price >= other and not np.isfinite(header.at_quantity)
 
 
 def _without_breaks(

@@ -241,6 +241,36 @@ def test_the_unit_of_measure_is_found_however_it_is_written(read_rows, head):
     assert got.frame["qty"].tolist() == [2.5, 1.0]
 
 
+@pytest.mark.parametrize(
+    ("headers", "column"),
+    [
+        (("Cost 2019 EUR", "Cost 2021 EUR", "Cost 2024 EUR"), "F"),
+        (("Unit price 2024", "Unit price 2023", "Unit price 2022"), "D"),
+        (("Old price", "New price"), "E"),
+        (("Target price", "Current price"), "E"),
+        (("Zielpreis", "Preis"), "E"),
+        (("Unit cost USD", "Unit cost EUR"), "D"),
+    ],
+)
+def test_of_several_prices_the_newest_is_taken_and_the_others_are_said(read_text, headers, column):
+    """Old prices, targets and budgets are no booked cost, and which column was taken must not stay unsaid."""
+    prices = ";".join(str(10 + i) for i in range(len(headers)))
+    rows = [f"A{i};part {i};{i};{prices}" for i in (4, 2, 3)]
+    got = read_text("\n".join([f"Part number;Description;Qty;{';'.join(headers)}", *rows]))
+    assert columns(got)["unit_cost"] == column
+    said = [f for f in got.findings if f.code == "T096"]
+    assert [f.column for f in said] == [column]
+    taken = headers["DEF".index(column)]
+    assert all((repr(h) in said[0].found) == (h != taken) for h in headers)
+
+
+def test_an_extended_cost_tells_which_of_several_prices_is_booked(read_text):
+    rows = "A1;motor;2;40;42;80\nA2;pump;3;10;11;30\nA3;seal;4;1;2;4\n"
+    got = read_text("Part number;Description;Qty;Price 2019 EUR;Price 2024 EUR;Total EUR\n" + rows)
+    assert got.frame["unit_cost"].tolist() == [40, 10, 1]
+    assert "T096" not in codes(got)
+
+
 def test_several_quantity_columns(read_rows):
     head = ["Part", "Qty per board", "Needed", "In stock", "Order qty", "Price", "Total"]
     rows = [
