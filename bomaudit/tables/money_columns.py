@@ -10,7 +10,7 @@ import numpy as np
 
 from bomaudit.tables.columns import LEAST, Columns, Mapped
 from bomaudit.tables.evidence import breaks, identity
-from bomaudit.tables.headers import Header
+from bomaudit.tables.headers import SYNONYM, Header
 from bomaudit.tables.profile import Profile
 
 _OPTIONS = 6
@@ -31,7 +31,9 @@ _UNKNOWN = 0.12
 
 def prior(role: str, header: Header, profile: Profile) -> float:
     """How far header and content speak for a role; 0 where the column cannot play it."""
-    if not profile.filled or profile.links > 0.3 or profile.dates > 0.7 or profile.counting:  # noqa: PLR2004
+    if not profile.filled or profile.links > 0.3 or profile.dates > 0.7:  # noqa: PLR2004
+        return 0.0
+    if profile.counting and not (profile.filled <= _FEW and header.score(role) >= SYNONYM and not _numbers(header)):
         return 0.0
     best = max(header.score(name) * worth for name, worth in _PRIORS[role])
     if profile.numeric > 0.5:  # noqa: PLR2004
@@ -41,6 +43,15 @@ def prior(role: str, header: Header, profile: Profile) -> float:
     if profile.money > 0.3:  # noqa: PLR2004
         best = best * 0.3 if role in ("qty", "price_per") else max(best, 0.35)
     return best
+
+
+_FEW = 5
+"""Rows on which quantities or prices may count up by one too: 1, 2, 3."""
+
+
+def _numbers(header: Header) -> bool:
+    """Whether a header may number the lines as well as count pieces."""
+    return header.score("~index") > 0 or header.words in ("number", "num", "numero")
 
 
 def _unheaded(role: str, profile: Profile) -> float:

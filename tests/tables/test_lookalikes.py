@@ -284,6 +284,13 @@ def test_several_quantity_columns(read_rows):
     assert booked(got) == 25.0
 
 
+@pytest.mark.parametrize(("header", "qty"), [("Qty", [1, 2, 3]), ("Menge", [1, 2, 3]), ("Number", [1, 1, 1])])
+def test_quantities_of_a_short_list_that_count_up_are_quantities(read_text, header, qty):
+    got = read_text(f"Part number;Description;{header};Price EUR\nA1;motor;1;40\nA2;pump;2;10\nA3;seal;3;5\n")
+    assert got.frame["qty"].tolist() == qty
+    assert ("T050" in codes(got)) == (header == "Number")
+
+
 def test_a_price_column_of_links(read_rows):
     rows = [
         ["Part", "Qty", "Price", "Unit cost"],
