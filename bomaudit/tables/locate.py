@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -14,7 +15,7 @@ from bomaudit.tables.assign import assign
 from bomaudit.tables.cells import amounts
 from bomaudit.tables.columns import Columns, Mapped
 from bomaudit.tables.evidence import Evidence
-from bomaudit.tables.headers import Header, fold, known_names, understand
+from bomaudit.tables.headers import SYNONYM, Header, fold, known_names, understand
 from bomaudit.tables.money_columns import other_prices
 from bomaudit.tables.profile import SAMPLE_OF_LONG, SAMPLE_ROWS, Profile, profile
 from bomaudit.tables.sheets import Sheet
@@ -29,6 +30,7 @@ _LONGEST_HEADER = 80
 MOST_COLUMNS = 250
 """Columns that are looked at; a table of parts has some dozens."""
 NOTHING = understand("")
+_YEAR = re.compile(r"(?:19|20)\d\d")
 
 
 @dataclass(frozen=True)
@@ -153,7 +155,7 @@ def _candidate_headers(sheet: Sheet, table: Table, start: int, right: int) -> li
     ranked = sorted(likely, key=lambda r: (-scores[r], r))[:_CANDIDATES]
     found: list[tuple[int, ...]] = []
     for row in ranked:
-        found.append((row,))
+        found.append((row, row + 1) if _has_lower_tier(sheet, row, right) else (row,))
         tiers = [row]
         while tiers[0] - 1 >= start and len(tiers) < 3 and _is_tier(sheet, tiers[0] - 1, right):  # noqa: PLR2004
             tiers.insert(0, tiers[0] - 1)
@@ -177,6 +179,17 @@ def _is_tier(sheet: Sheet, row: int, right: int) -> bool:
     return len(texts) >= 2 or (len(texts) == 1 and over)  # noqa: PLR2004
 
 
+def _has_lower_tier(sheet: Sheet, row: int, right: int) -> bool:
+    """Whether the row below a header divides its columns: words under a title that stands over several, or years."""
+    if row + 1 >= sheet.n_rows:
+        return False
+    upper, lower = ([_header_text(c[r]) for c in sheet.columns[:right]] for r in (row, row + 1))
+    under = [i for i, text in enumerate(lower) if text]
+    divided = [i for i in under if i and not upper[i] and lower[i - 1] and _tier_text(sheet, row, i, upper=True)]
+    words = all(len(lower[i]) <= _LONGEST_HEADER and not any(map(str.isdigit, lower[i])) for i in under)
+    return bool(divided) and (words or all(_YEAR.fullmatch(lower[i]) for i in under))
+
+
 def _has_group_title(sheet: Sheet, row: int) -> bool:
     return any(r1 <= row <= r2 and c2 > c1 for r1, c1, r2, c2 in sheet.merged)
 
@@ -197,6 +210,24 @@ def _tier_text(sheet: Sheet, row: int, column: int, *, upper: bool) -> str:
     for r1, c1, r2, c2 in sheet.merged:
         if r1 <= row <= r2 and c1 <= column <= c2:
             return _header_text(sheet.columns[c1][r1])
+    return _group_title(sheet, row, column)
+
+
+def _group_title(sheet: Sheet, row: int, column: int) -> str:
+    """Title to the left that a column without one stands under, both with a header of their own below: Qty over two.
+
+    Notes
+    -----
+    Cells merged over columns are lost in text files. A title that is none of a column, as that of the sheet, has none.
+    """
+    if row + 1 >= sheet.n_rows or not _header_text(sheet.columns[column][row + 1]):
+        return ""
+    for c in range(column - 1, -1, -1):
+        if not _header_text(sheet.columns[c][row + 1]):
+            return ""
+        title = _header_text(sheet.columns[c][row])
+        if title:
+            return title if max(known_names(title).values(), default=0.0) >= SYNONYM else ""
     return ""
 
 
@@ -207,12 +238,16 @@ def _best_of_tiers(tiers: list[str]) -> Header:
     if not last.meanings:
         return joined if joined.meanings else last
     strongest = max(m.confidence for m in joined.meanings.values()) if joined.meanings else 0.0
-    return joined if strongest > max(m.confidence for m in last.meanings.values()) - 0.05 else last
+    if strongest > max(m.confidence for m in last.meanings.values()) - 0.05:
+        return joined
+    return replace(last, currency=joined.currency, currency_mark=joined.currency_mark, scale=joined.scale)
 
 
 def _header_text(cell: Any) -> str:
     if isinstance(cell, str):
         return cell.strip()
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
     return "" if cell is None else str(cell)
 
 

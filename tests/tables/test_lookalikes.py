@@ -91,6 +91,50 @@ def test_header_in_two_tiers_with_merged_group_titles(read_rows):
     assert len(got.frame) == 4
 
 
+TIERED = [
+    ["Part", "Description", "Qty", "", "Cost (EUR)", ""],
+    ["", "", "per year", "per assy", "Unit", "Total"],
+    ["A-100", "bracket", 20000, 2, 1.5, 3.0],
+    ["A-200", "motor", 10000, 1, 41, 41],
+    ["A-300", "washer", 80000, 8, 0.02, 0.16],
+]
+
+
+@pytest.mark.parametrize("total", [True, False])
+@pytest.mark.parametrize("merged", [True, False])
+def test_two_rows_of_headers_are_one_header(read_rows, total, merged):
+    """They were read as two tables, or the first row alone: quantities a year were built into one product."""
+    areas = (["A1:A2", "B1:B2", "C1:D1"] + ["E1:F1"] * total) if merged else []
+    got = read_rows([row[: 5 + total] for row in TIERED], dress=lambda b: [b["BOM"].merge_cells(a) for a in areas])
+    assert kinds(got) == {1: "header", 2: "header", 3: "part", 4: "part", 5: "part"}
+    assert got.frame["part_no"].tolist() == ["A-100", "A-200", "A-300"]
+    assert got.frame["qty"].tolist() == [2, 1, 8]
+    assert got.frame["unit_cost"].tolist() == [1.5, 41, 0.02]
+    assert got.frame["currency"].tolist() == ["EUR"] * 3
+    assert not {"T053", "T068", "T056"} & codes(got)
+
+
+def test_a_group_title_of_a_text_file_names_the_currency_and_the_thousands(read_text):
+    got = read_text(
+        "Part;Description;Qty;Cost (T€);\n;;per assy;Unit;Total\nA-100;press;2;1,5;3\nA-200;robot;1;41;41\n"
+    )
+    assert got.frame["unit_cost"].tolist() == [1500, 41000]
+    assert got.frame["currency"].tolist() == ["EUR", "EUR"]
+
+
+def test_years_below_a_header_are_its_lower_tier(read_rows):
+    rows = [["Part no", "Description", "Qty", "Unit cost EUR"], ["", "", "", 2019, 2021, 2024]]
+    got = read_rows([*rows, ["A-1", "motor", 1, 10, 11, 12], ["A-2", "pump", 2, 20, 21, 22]])
+    assert got.frame["unit_cost"].tolist() == [12, 22]
+    assert "T096" in codes(got)
+
+
+def test_a_title_above_a_header_is_no_part_of_it(read_text):
+    got = read_text("Cost;;;;Rev B\nPart number;Description;Foo;Qty;Unit cost EUR\nA-1;motor;3;1;40\nA-2;pump;4;2;10\n")
+    assert kinds(got)[1] == "note"
+    assert columns(got)["unit_cost"] == "E"
+
+
 def test_no_header_is_told_by_content_and_said(read_rows):
     got = read_rows([*LINES, ["Sum", "", "", 53.3]])
     assert booked(got) == 53.3
