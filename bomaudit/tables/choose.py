@@ -153,12 +153,7 @@ def _mapping_findings(block: Block, stated: Mapping[str, str]) -> list[Finding]:
                 assumed=f"row {block.header_rows[-1] + 1} is the header",
             )
         )
-    if block.others:
-        findings.append(warning("T096", "one column must state the unit cost", **where,
-                                column=letter(block.mapped["unit_cost"].column),
-                                found=", ".join(repr(h[:40]) for h in block.others) + " beside it",
-                                assumed=f"{block.mapped['unit_cost'].header[:40]!r} is the unit cost",
-                                advice="name the column in [columns.bom] of audit.toml if this is wrong"))  # fmt: skip
+    findings += _told_columns(block, where)
     if block.sheet.turned:
         findings.append(warning("T066", "the table runs across the sheet, lines in columns", **where,
                                 assumed="rows and columns exchanged; row numbers count columns"))  # fmt: skip
@@ -175,6 +170,21 @@ def _mapping_findings(block: Block, stated: Mapping[str, str]) -> list[Finding]:
         )
         for m in unsure
     ]
+    return findings
+
+
+def _told_columns(block: Block, where: dict[str, str]) -> list[Finding]:
+    """Columns that were told by more than their header: of a structure, and which of several prices."""
+    findings = []
+    if block.staggered:
+        findings.append(note("T064", "the structure is taken from the columns that lines stand in", **where,
+                             column=block.staggered))  # fmt: skip
+    if block.others:
+        findings.append(warning("T096", "one column must state the unit cost", **where,
+                                column=letter(block.mapped["unit_cost"].column),
+                                found=", ".join(repr(h[:40]) for h in block.others) + " beside it",
+                                assumed=f"{block.mapped['unit_cost'].header[:40]!r} is the unit cost",
+                                advice="name the column in [columns.bom] of audit.toml if this is wrong"))  # fmt: skip
     return findings
 
 

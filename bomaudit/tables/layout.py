@@ -13,6 +13,7 @@ from bomaudit.tables.distinct import each
 from bomaudit.tables.headers import fold
 from bomaudit.tables.locate import MOST_COLUMNS, Block, block_below, find_block, header_score, is_bom
 from bomaudit.tables.sheets import Sheet
+from bomaudit.tables.staggered import unstaggered
 
 _MOST_BLOCKS = 50
 """Tables below each other that are looked for on one sheet."""
@@ -30,6 +31,7 @@ def find_blocks(sheet: Sheet, table: Table, *, stated: Mapping[str, str]) -> lis
         first = transposed(sheet, table, stated) or first
     if first is None or table.name != "bom" or not is_bom(first) or first.sheet.turned:
         return [first] if first is not None else []
+    first = unstaggered(first, table, stated)
     found: list[Block] = []
     for block in beside(first, table, stated):
         found += below(block, table, stated)

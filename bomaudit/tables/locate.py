@@ -55,6 +55,8 @@ class Block:
         0-based row of another header that fits as well; -1 where there is none.
     others : tuple of str
         Headers of further columns that may be the unit cost.
+    staggered : str
+        Columns whose lines are one column's, the level told by which it stands in; "" where there are none.
     """
 
     sheet: Sheet
@@ -68,6 +70,7 @@ class Block:
     quality: float
     rival: int = -1
     others: tuple[str, ...] = ()
+    staggered: str = ""
 
 
 def find_block(sheet: Sheet, table: Table, *, stated: Mapping[str, str], start: int = 0) -> Block | None:

@@ -1204,6 +1204,51 @@ def test_part_numbers_that_are_indented_show_the_structure(read_rows, read_text)
     assert "T064" in codes(got)
 
 
+STAGGERED = [
+    ("A-100", 1, ""),
+    ("B-110", 2, ""),
+    ("C-111", 3, 4.0),
+    ("C-112", 1, 0.5),
+    ("B-120", 1, 7.0),
+    ("A-200", 1, 3),
+]
+
+
+@pytest.mark.parametrize(
+    ("heads", "written"),
+    [
+        (("Level 1", "Level 2", "Level 3"), "number"),
+        (("Part number", "", ""), "number"),
+        (("Ebene 1", "Ebene 2", "Ebene 3"), "number"),
+        (("Assembly", "Sub-assembly", "Part"), "number"),
+        (("0", "1", "2"), "x"),
+        (("Level", "", ""), "depth"),
+    ],
+)
+def test_the_structure_is_read_from_the_column_that_a_line_stands_in(read_rows, heads, written):
+    """It was read flat, and the part numbers of the deeper columns were lost."""
+    depths = [0, 1, 2, 2, 1, 0]
+    own = ["Part no"] if written != "number" else []
+    rows = [[*heads, *own, "Description", "Qty", "Unit cost EUR"]]
+    for (number, qty, cost), depth in zip(STAGGERED, depths, strict=True):
+        cell = {"number": number, "x": "x", "depth": depth + 1}[written]
+        steps = [cell if d == depth else "" for d in range(3)]
+        rows.append([*steps, *([number] if own else []), f"part of {number}", qty, cost])
+    got = read_rows(rows)
+    assert got.frame["part_no"].tolist() == [number for number, _, _ in STAGGERED]
+    assert got.frame["parent_row"].tolist() == [-1, 0, 1, 1, 0, -1]
+    assert got.frame["row_kind"].tolist() == ["assembly", "assembly", "part", "part", "part", "part"]
+    assert [f.column for f in got.findings if f.code == "T064"] == ["A to C"]
+
+
+def test_headings_in_a_column_before_the_names_are_no_structure(read_rows):
+    rows = [["Part", "", "Qty", "Price EUR"], ["Drive"], ["", "motor", 1, 40.0], ["", "gear", 2, 4.0],
+            ["Frame"], ["", "bar", 2, 3.0], ["", "foot", 4, 1.0]]  # fmt: skip
+    got = read_rows(rows)
+    assert got.frame["parent_row"].tolist() == [-1] * len(got.frame)
+    assert "T064" not in codes(got)
+
+
 def test_positions_without_parts_and_prices_are_no_levels(read_rows):
     head = ["Pos", "Part", "Qty", "Unit cost EUR"]
     for marks in ([10, 20, 30, 40, 50], [1, 2, 2.5, 3, 4], ["1", "2", "3.1", "3.2", "4"], [1.5, 1, 2.1, 2.2, 3]):
