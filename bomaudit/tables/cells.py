@@ -80,7 +80,7 @@ class Amounts:
         "per kg" in the cell → kg; "" where not said.
     state : object array of str
         "" read · blank · dash · words · range · approx · extra (words after the number were passed over) · date ·
-        error.
+        scaled (stated in cents or thousands of a currency, and brought to it) · error.
     """
 
     value: Floats
@@ -94,10 +94,11 @@ class Amounts:
     state: NDArray[np.object_]
 
     def times(self, scale: float) -> Amounts:
-        """The same numbers, each so many times as large."""
+        """The same numbers, each so many times as large; those that say themselves what they are multiples of stay."""
         if scale == 1:
             return self
-        return replace(self, value=self.value * scale, low=self.low * scale, high=self.high * scale)
+        each_by = np.where(self.state == "scaled", 1.0, scale)
+        return replace(self, value=self.value * each_by, low=self.low * each_by, high=self.high * each_by)
 
 
 @dataclass(frozen=True)
@@ -197,7 +198,21 @@ def read_amount(text: str, decimal: str = "", *, money: bool = True) -> _Read:
     body = body.strip("() ").rstrip("-").strip() if negative else body
     body, approx = _take_approx(body)
     got = _numbers_in(raw, body, decimal, currency=(currency, mark), per=per, negative=negative, approx=approx)
+    got = _to_currency(got, marked=bool(mark)) if money else got
     return replace(got, per_unit=per_unit) if per_unit else got
+
+
+_SCALES = {"ct": 0.01, "cts": 0.01, "cent": 0.01, "cents": 0.01, "¢": 0.01, "k": 1000.0, "teur": 1000.0, "keur": 1000.0}
+
+
+def _to_currency(got: _Read, *, marked: bool) -> _Read:
+    """Bring an amount in cents or thousands to its currency: 12 ct, 3k, 0.35 T€."""
+    word = got.unit.lower().rstrip(".")
+    scale = 1000.0 if marked and got.unit == "T" else _SCALES.get(word, 1.0)
+    if scale == 1 or not np.isfinite(got.value):
+        return got
+    return replace(got, value=got.value * scale, low=got.low * scale, high=got.high * scale, unit="", state="scaled",
+                   currency="EUR" if word.endswith("eur") else got.currency)  # fmt: skip
 
 
 def _take_currency(raw: str) -> tuple[str, str, str]:

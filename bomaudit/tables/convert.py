@@ -117,6 +117,7 @@ _TROUBLES = {
     "words": warning("T031", "{} must be a number", assumed=_NOT_KNOWN, advice="put the number there if it is known"),
     "dash": note("T032", "{} is left open with a dash", assumed="taken as not known"),
     "extra": note("T033", "{} has words after the number", assumed="the number was taken"),
+    "scaled": warning("T092", "{} is stated in cents or thousands of a currency", assumed="brought to the currency"),
     "approx": note("T034", "{} is stated as approximate", assumed="the number was taken"),
     "range": warning("T035", "{} is a range", assumed="its middle was taken, its ends kept as low and high"),
     "date": warning("T036", "{} must be a number, not a date", assumed=f"{_NOT_KNOWN}: a spreadsheet made a date of it",

@@ -500,6 +500,16 @@ def test_words_instead_of_a_price(read_text):
     assert {"T031", "T032"} <= codes(got)
 
 
+def test_prices_in_cents_or_thousands_are_brought_to_the_currency_and_said(read_text):
+    rows = "A;washer;1;12,3 ct\nB;press;1;0,35 T€\nC;robot;1;3k\nD;crane;1;2,5 TEUR\nE;nut;1;0,30\n"
+    got = read_text("Part number;Description;Qty;Unit cost EUR\n" + rows)
+    assert got.frame["unit_cost"].tolist() == pytest.approx([0.123, 350, 3000, 2500, 0.3])
+    assert got.frame["currency"].tolist() == ["EUR"] * 5
+    assert [f.row for f in got.findings if f.code == "T092"] == [2, 3, 4, 5]
+    got = read_text("Part number;Description;Qty;Unit cost (ct)\nA;washer;1;12,3 ct\nB;nut;1;30,5\n")
+    assert got.frame["unit_cost"].tolist() == pytest.approx([0.123, 0.305])
+
+
 def test_price_of_a_set(read_text):
     got = read_text("part,qty,price_eur\nscrews,50,10 (set)\nhose,2,4\n")
     assert got.frame["unit_cost"].tolist() == [0.2, 4.0]
