@@ -193,6 +193,8 @@ def read_amount(text: str, decimal: str = "", *, money: bool = True) -> _Read:
         _take_currency(raw) if money else ("", "", re.sub(r"^[x×]\s*(?=\d)", "", raw, flags=re.IGNORECASE))
     )
     per, per_unit, body = _take_per(body)
+    if not money and np.isfinite(per):
+        return _Read(state="words", unit=raw)  # 1/2 is neither one nor two
     body = _WHOLE.sub(r"\g<mark>00", body)
     negative = bool(re.fullmatch(r"\(\s*[\d.,' ]+\)", body)) or body.endswith("-")
     body = body.strip("() ").rstrip("-").strip() if negative else body

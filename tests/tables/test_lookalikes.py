@@ -510,6 +510,13 @@ def test_prices_in_cents_or_thousands_are_brought_to_the_currency_and_said(read_
     assert got.frame["unit_cost"].tolist() == pytest.approx([0.123, 0.305])
 
 
+def test_a_fraction_as_quantity_is_not_its_first_figure(read_text):
+    got = read_text("Part number;Description;Qty;Unit cost EUR\nA;sheet;1/2;12,30\nB;nut;4 per assy;0,10\n")
+    assert np.isnan(got.frame["qty"][0])
+    assert got.frame["qty"][1] == 4
+    assert [(f.code, f.row) for f in got.findings if f.code == "T031"] == [("T031", 2)]
+
+
 def test_price_of_a_set(read_text):
     got = read_text("part,qty,price_eur\nscrews,50,10 (set)\nhose,2,4\n")
     assert got.frame["unit_cost"].tolist() == [0.2, 4.0]
