@@ -17,12 +17,12 @@ from bomaudit.tables.alternatives import choices
 from bomaudit.tables.block_read import FIGURES, DressOf, Reading, read_block, view_of
 from bomaudit.tables.convert import Place, amount_findings, clean_words, convert
 from bomaudit.tables.distinct import each
-from bomaudit.tables.fitted import count_nothing, take_as_none, unfitted
 from bomaudit.tables.frames import same_text, typed_frame
 from bomaudit.tables.indents import level_cells, levels_by_indent
 from bomaudit.tables.line_money import line_money, take
 from bomaudit.tables.line_totals import checked_totals, in_one_parent
 from bomaudit.tables.locate import Block
+from bomaudit.tables.not_fitted import count_nothing, take_as_none, unfitted
 from bomaudit.tables.rowkinds import RowKinds, View, classify, has_letter, line_values
 from bomaudit.tables.sheets import letter
 from bomaudit.tables.worn import worn_findings

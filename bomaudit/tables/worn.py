@@ -69,7 +69,7 @@ def held_down(block: Block, table: Table) -> tuple[Block, list[Finding]]:
     -------
     block : Block
     findings : list of Finding
-        ``T095``, one a column.
+        ``T099``, one a column.
     """
     columns, findings = list(block.sheet.columns), []
     for name, mapped in block.mapped.items():
@@ -82,7 +82,7 @@ def held_down(block: Block, table: Table) -> tuple[Block, list[Finding]]:
             columns[c] = columns[c].copy()
             for a, b in areas:
                 columns[c][a : b + 1] = columns[c][a]
-            findings.append(note("T095", f"{name} merged over several rows is that of each", file=block.sheet.file,
+            findings.append(note("T099", f"{name} merged over several rows is that of each", file=block.sheet.file,
                                  sheet=block.sheet.name, row=areas[0][0] + 1, column=letter(c),
                                  found=f"{len(areas)} merged cell{'s' * (len(areas) > 1)}"))  # fmt: skip
     return replace(block, sheet=replace(block.sheet, columns=tuple(columns))), findings

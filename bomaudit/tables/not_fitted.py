@@ -75,17 +75,17 @@ def take_as_none(r: Reading, out: NDArray[np.bool_], keep: Rows) -> None:
 def count_nothing(
     r: Reading, view: View, keep: Rows, frame: pd.DataFrame, out: NDArray[np.bool_]
 ) -> tuple[pd.DataFrame, list[Finding]]:
-    """Lines with quantity 0 where they are not fitted; ``T093`` says which, ``T094`` which parts are obsolete."""
+    """Lines with quantity 0 where they are not fitted; ``T097`` says which, ``T098`` which parts are obsolete."""
     frame = frame.assign(**{n: frame[n].mask(out & frame[n].notna(), 0.0) for n in ("qty", "extended_cost")})
     old = np.zeros(len(keep), dtype=bool)
     for _, cells in _remarks(r, view, keep):
         old |= each(cells, lambda c: _says(c, "obsolete"), bool)
     findings = []
     if out.any():
-        findings.append(warning("T093", "a line that is not fitted costs nothing", **_place(r, keep[out]),
+        findings.append(warning("T097", "a line that is not fitted costs nothing", **_place(r, keep[out]),
                                 assumed="quantity 0", advice="remove the mark from what is built in"))  # fmt: skip
     if old.any():
-        findings.append(warning("T094", "the price of an obsolete part may not be quoted any more",
+        findings.append(warning("T098", "the price of an obsolete part may not be quoted any more",
                                 **_place(r, keep[old]), assumed="counted and estimated like the others",
                                 advice="name what replaces it"))  # fmt: skip
     return frame, findings
