@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from bomaudit.curves.own_volume import log_quantity_change
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.spans import Days, Rates
 from bomaudit.curves.timelines import Codes
@@ -141,7 +142,7 @@ class NewerQuotes:
     other : array of bool, shape (pairs,)
         The quote is of another supplier than the BOM names.
     passed_over : array of int, shape (lines,)
-        Quotes of the part after the basis date that were not used: other price breaks of the same offer.
+        Quotes of the part after the basis date that were not used: other quantities of the same offer.
     """
 
     line: Codes
@@ -172,7 +173,8 @@ def find_newer(lines: Asked, offers: Offers, *, as_of: Days) -> NewerQuotes:
     Notes
     -----
     Of the price breaks of one offer (part, date, supplier) the one nearest to the break that the booked cost stands on
-    is used; where that is not known, the largest that the annual quantity reaches, else the smallest.
+    is used; where that is not known, the largest that the annual quantity reaches, else the smallest; of several annual
+    quantities the nearest to the line's. Several prices for that quantity all count; the same one twice counts once.
     """
     size = len(lines.part)
     some = np.flatnonzero(lines.part >= 0)
@@ -183,17 +185,30 @@ def find_newer(lines: Asked, offers: Offers, *, as_of: Days) -> NewerQuotes:
     own = _own_break(lines, offers, line, quote)
     kept = (offers.day[quote] > lines.basis[line]) & (offers.day[quote] <= (as_of[line] if as_of.ndim else as_of))
     line, quote = line[kept], quote[kept]
-    distance = _distance(offers.least[quote], own[line], lines.annual[line])
-    order = np.lexsort((distance, offers.supplier[quote], offers.day[quote], line))
-    line, quote = line[order], quote[order]
-    day, supplier = offers.day[quote], offers.supplier[quote]
-    repeats = (np.diff(line) == 0) & (day[1:] == day[:-1]) & (supplier[1:] == supplier[:-1])
-    used = np.concatenate([[True], ~repeats])[: len(line)]
-    passed_over = np.bincount(line[~used], minlength=size)
+    line, quote, used, again = _of_one_quantity(lines, offers, line, quote, own)
+    passed_over = np.bincount(line[~used & ~again], minlength=size)
     line, quote = line[used], quote[used]
     asked, told = lines.supplier[line], offers.supplier[quote]
     other = (asked != NOT_STATED) & (told != NOT_STATED) & (asked != told)
     return NewerQuotes(line, quote, other, passed_over)
+
+
+def _of_one_quantity(
+    lines: Asked, offers: Offers, line: Codes, quote: Codes, own: Floats
+) -> tuple[Codes, Codes, npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Pairs in order of line, day and offer; which are for the quantity wanted, and which repeat the one before."""
+    annual = np.nan_to_num(offers.annual[quote])
+    aside = np.abs(log_quantity_change(offers.annual[quote], lines.annual[line]))
+    said = np.stack([offers.noise[quote], offers.log_price[quote], annual, offers.least[quote]])
+    of_offer = np.stack([offers.supplier[quote], offers.day[quote].astype(np.int64), line])
+    order = np.lexsort((*said[:3], aside, said[3], _distance(said[3], own[line], lines.annual[line]), *of_offer))
+    said, of_offer = said[:, order], of_offer[:, order]
+    opens = np.ones(len(order), dtype=bool)
+    opens[1:] = (of_offer[:, 1:] != of_offer[:, :-1]).any(axis=0)
+    again = ~opens & (said == np.roll(said, 1, axis=1)).all(axis=0)
+    first = np.maximum.accumulate(np.where(opens, np.arange(len(order)), 0))
+    used = (said[2:] == said[2:, first]).all(axis=0) & ~again
+    return line[order], quote[order], used, again
 
 
 def _own_break(lines: Asked, offers: Offers, line: Codes, quote: Codes) -> Floats:

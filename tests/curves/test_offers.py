@@ -96,3 +96,23 @@ def test_no_quotes_at_all():
     found = find_newer(ask(offers, ["A"], "2020-01-01"), offers, as_of=TODAY)
     assert len(found.line) == 0
     assert found.passed_over.tolist() == [0]
+
+
+@pytest.mark.parametrize("turned", [1, -1])
+def test_several_prices_of_one_day_and_quantity_all_count_in_whatever_order(turned):
+    """Purchases of one day at 6 and 14: the first row of the file decided."""
+    rows = [("A", "2024-01-01", 6.0), ("A", "2024-01-01", 14.0), ("A", "2024-01-01", 6.0)][::turned]
+    offers = offers_of(*rows, supplier="x")
+    found = find_newer(ask(offers, ["A"], "2020-01-01"), offers, as_of=TODAY)
+    np.testing.assert_allclose(np.exp(offers.log_price[found.quote]), [6.0, 14.0])
+    assert found.passed_over.tolist() == [0]
+
+
+@pytest.mark.parametrize(("annual", "price"), [(9000.0, 8.0), (500.0, 10.0)])
+@pytest.mark.parametrize("turned", [1, -1])
+def test_of_several_annual_quantities_the_nearest_to_the_lines(annual, price, turned):
+    rows, stated = [("A", "2024-01-01", 10.0), ("A", "2024-01-01", 8.0)], [1000.0, 10_000.0]
+    offers = offers_of(*rows[::turned], annual_qty=stated[::turned])
+    found = find_newer(ask(offers, ["A"], "2020-01-01", annual=annual), offers, as_of=TODAY)
+    np.testing.assert_allclose(np.exp(offers.log_price[found.quote]), [price])
+    assert found.passed_over.tolist() == [1]
