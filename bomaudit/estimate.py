@@ -101,7 +101,7 @@ def estimate(lines: pd.DataFrame, curves: Curves, *, as_of: date | Days, confide
     today = np.asarray(as_of, dtype="datetime64[D]")
     priced = as_arrays(known, curves, today[usable] if today.ndim else today)
     pairs = find_newer(
-        priced.asked, curves.offers, as_of=np.minimum(priced.spans.now, np.datetime64(curves.as_of, "D"))
+        priced.asked(curves.fx), curves.offers, as_of=np.minimum(priced.spans.now, np.datetime64(curves.as_of, "D"))
     )
     blocks = [slice(k, min(k + _BLOCK, len(known))) for k in range(0, len(known), _BLOCK)]
 

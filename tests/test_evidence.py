@@ -219,7 +219,8 @@ def test_a_quote_far_off_counts_as_if_six_deviations_off():
     lines = make_lines(2, basis_date_sd=2.0, commodity="sensor", price_currency="USD")
     curves = make_curves(lines, quotes=make_quotes(("P0", "2024-01-01", 1000.0), ("P1", "2024-01-01", 10.0)))
     priced = as_arrays(lines, curves, np.datetime64(AS_OF, "D"))
-    level, pairs = find_level(priced, curves), find_newer(priced.asked, curves.offers, as_of=np.datetime64(AS_OF, "D"))
+    level, day = find_level(priced, curves), np.datetime64(AS_OF, "D")
+    pairs = find_newer(priced.asked(curves.fx), curves.offers, as_of=day)
     then = carry(curves, priced.spans.take(pairs.line, now=curves.offers.day[pairs.quote]))
     told = _told(priced, level, then, pairs, curves=curves)
     parts = [level.basis, level.date, then.process, (told.loadings**2).sum(axis=1), told.noise**2]

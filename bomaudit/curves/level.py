@@ -13,7 +13,7 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.curves.offers import Asked
 from bomaudit.curves.own_volume import log_quantity_change
 from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
-from bomaudit.curves.spans import Days, Spans
+from bomaudit.curves.spans import Days, Rates, Spans, log_rate
 from bomaudit.curves.timelines import Codes, codes_of
 
 # columns of loadings: the shared factors as in curves.carry.factor_codes, then two that are each line's own
@@ -64,10 +64,10 @@ class Priced:
         """Count the lines."""
         return len(self.price)
 
-    @property
-    def asked(self) -> Asked:
+    def asked(self, fx: Rates) -> Asked:
         """What the lines ask the quotes for."""
-        return Asked(self.part, self.supplier, self.spans.then, np.log(self.booked), self.quantity_now)
+        log_booked = np.log(self.price) + log_rate(fx, self.spans, self.spans.then)
+        return Asked(self.part, self.supplier, self.spans.then, log_booked, self.quantity_now)
 
     def some(self, rows: slice) -> Priced:
         """Some of the lines."""

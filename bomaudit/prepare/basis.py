@@ -37,14 +37,16 @@ def find_basis(
 
     Returns
     -------
-    DataFrame, shape (lines, 7), index of ``lines``
-        basis_date [day], basis (quote, cost_date, programme, undated), basis_date_sd [year], basis_kind (kind of the
-        quote behind it, "" otherwise), basis_noise [ln], price_currency, annual_qty_then [uom/year].
+    DataFrame, shape (lines, 8), index of ``lines``
+        basis_date, rate_date (whose rate carries the booked cost to the price currency) [day], basis (quote, cost_date,
+        programme, undated), basis_date_sd [year], basis_kind (kind of the quote behind it, "" otherwise), basis_noise
+        [ln], price_currency, annual_qty_then [uom/year].
 
     Notes
     -----
     Prices in two currencies agree if they do at the rate of the quote's day or of the cost date: nobody writes down
-    which of the two was used. A quote without a kind has the noise of a budgetary one.
+    which of the two was used, so the rate is that of the day they agree at. A quote without a kind has the noise of a
+    budgetary one.
     """
     behind = _quote_behind(lines, quotes, fx=fx, tolerance=model.quote_tolerance, as_of=as_of)
     quoted, dated = behind["quote_date"].notna(), lines["cost_date"].notna()
@@ -62,6 +64,7 @@ def find_basis(
     return pd.DataFrame(
         {
             "basis_date": basis_date.astype("datetime64[us]"),
+            "rate_date": behind["rate_date"].fillna(basis_date).astype("datetime64[us]"),
             "basis": pd.Series(basis, index=lines.index, dtype="str"),
             "basis_date_sd": np.where(basis == "undated", (high - low) * _UNIFORM_SD, 0.0),
             "basis_kind": kind.astype("str"),
@@ -75,17 +78,18 @@ def find_basis(
 
 def _quote_behind(lines: pd.DataFrame, quotes: pd.DataFrame, *, fx: Fx, tolerance: float, as_of: date) -> pd.DataFrame:
     """Newest agreeing quote of each line; missing values where there is none."""
-    kept = ["quote_date", "kind", "currency", "annual_qty"]
+    kept = ["quote_date", "rate_date", "kind", "currency", "annual_qty"]
     asked = lines.loc[lines["unit_cost"] > 0, ["part_no", "unit_cost", "currency", "cost_date"]]
     asked = asked.assign(line=asked.index, until=asked["cost_date"].fillna(pd.Timestamp(as_of)))
-    offers = quotes.loc[quotes["unit_price"] > 0, ["part_no", "unit_price", "min_qty", *kept]]
+    stated = ["part_no", "unit_price", "min_qty", "quote_date", "kind", "currency", "annual_qty"]
+    offers = quotes.loc[quotes["unit_price"] > 0, stated]
     pairs = asked.merge(offers, on="part_no", suffixes=("_booked", ""))
     pairs = pairs[pairs["quote_date"] <= pairs["until"]]
-    agrees = _agree(pairs, pairs["quote_date"], fx, tolerance) | _agree(pairs, pairs["until"], fx, tolerance)
-    newest = (
-        pairs[agrees].sort_values(["line", "quote_date", "min_qty"], kind="stable").drop_duplicates("line", keep="last")
-    )
-    typed = {"kind": "str", "currency": "str", "quote_date": "datetime64[us]", "annual_qty": "float64"}
+    at_once, agrees = (_agree(pairs, pairs[day], fx, tolerance) for day in ("quote_date", "until"))
+    pairs = pairs.assign(rate_date=pairs["quote_date"].where(at_once, pairs["until"]))[at_once | agrees]
+    newest = pairs.sort_values(["line", "quote_date", "min_qty"], kind="stable").drop_duplicates("line", keep="last")
+    days = dict.fromkeys(("quote_date", "rate_date"), "datetime64[us]")
+    typed = {"kind": "str", "currency": "str", "annual_qty": "float64", **days}
     return newest.set_index("line")[kept].reindex(lines.index).astype(typed)
 
 

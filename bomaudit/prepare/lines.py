@@ -145,9 +145,10 @@ def _assemble(
 ) -> pd.DataFrame:
     today = pd.Timestamp(as_of)
     in_words = said_in_remarks(bom["safety_relevant"], bom["note"])
-    basis_date = basis["basis_date"].where(basis["basis_date"] <= today, today)
+    basis_date, rate_date = (basis[c].where(basis[c] <= today, today) for c in ("basis_date", "rate_date"))
     day = basis_date.to_numpy()
     booked_cost = bom["unit_cost"].to_numpy() * fx.rate(bom["currency"].to_numpy(), day)
+    agreed = [fx.rate(c.to_numpy(), rate_date.to_numpy()) for c in (bom["currency"], basis["price_currency"])]
     sourcing = bom["sourcing"].str.strip().str.lower()
     annual_volume = bom["annual_volume"].fillna(settings.audit.annual_volume or np.nan)
     needed = pd.Series(quantity, index=bom.index) * annual_volume
@@ -174,7 +175,7 @@ def _assemble(
             "basis": basis["basis"],
             "age_years": (today - basis_date).dt.days / _DAYS_PER_YEAR,
             **{c: basis[c] for c in ("basis_date_sd", "basis_kind", "basis_noise", "annual_qty_then")},
-            "price_at_basis": booked_cost / fx.rate(basis["price_currency"].to_numpy(), day),
+            "price_at_basis": bom["unit_cost"].to_numpy() * agreed[0] / agreed[1],
             **{c: bom[c] for c in ("agreed_reduction", "agreed_until", "on_hand_qty", "parent_row")},
             "annual_qty_now": needed.groupby(part).transform("sum", min_count=1),
         },

@@ -79,3 +79,14 @@ def test_of_price_breaks_on_one_day_the_agreeing_one_counts():
     ]
     found = basis_of({"unit_cost": 10.0, "cost_date": "2018-01-01"}, quotes)
     assert found["annual_qty_then"] == 1000
+
+
+def test_the_rate_is_that_of_the_day_at_which_booked_cost_and_quote_agree():
+    """ECB reference rates: 1.3875 USD per EUR on 2014-05-05, 1.0385 on 2017-01-03."""
+    quotes = [quote("2014-05-05", 100.0, "USD")]
+    then = basis_of({"unit_cost": 100 / 1.3875, "cost_date": "2017-01-03"}, quotes)
+    later = basis_of({"unit_cost": 100 / 1.0385, "cost_date": "2017-01-03"}, quotes)
+    assert [f["basis_date"] for f in (then, later)] == [pd.Timestamp("2014-05-05")] * 2
+    assert [f["rate_date"] for f in (then, later)] == [pd.Timestamp("2014-05-05"), pd.Timestamp("2017-01-03")]
+    alone = basis_of({"unit_cost": 10.0, "cost_date": "2018-01-01"})
+    assert alone["rate_date"] == alone["basis_date"]

@@ -53,6 +53,15 @@ def test_booked_in_dollars_counts_at_the_rate_of_its_day():
     assert (line["booked_currency"], line["currency"], line["price_currency"]) == ("USD", "EUR", "USD")
 
 
+def test_a_price_carried_over_at_the_rate_of_the_cost_date_is_the_quoted_one():
+    """Quoted at 100 USD in 2014, booked in 2017 at the rate of that day (1.0385 USD per EUR): it was 134 USD."""
+    quote = {"part_no": "A0", "quote_date": "2014-05-05", "unit_price": 100.0, "currency": "USD"}
+    line = prepared({"unit_cost": 100 / 1.0385, "cost_date": "2017-01-03"}, quotes=[quote])[0].iloc[0]
+    assert line["basis_date"] == pd.Timestamp("2014-05-05")
+    assert line["price_at_basis"] == pytest.approx(100.0)
+    assert line["booked_cost"] == pytest.approx(100 / 1.0385)
+
+
 def test_quantities_multiply_down_the_structure_with_scrap():
     """2 assemblies of 3 parts each, 10 % of the parts lost: 2 × 3 / 0.9 (divide) or 2 × 3 × 1.1 (multiply)."""
     rows = ({"row_kind": "assembly", "qty": 2.0}, {"qty": 3.0, "scrap_rate": 0.1, "parent_row": 0})
