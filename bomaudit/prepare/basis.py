@@ -26,7 +26,7 @@ def find_basis(
     Parameters
     ----------
     lines : DataFrame, shape (lines, …)
-        part_no, unit_cost, currency, cost_date of the BOM; unit_cost per one unit.
+        part_no, supplier, unit_cost, currency, cost_date of the BOM; unit_cost per one unit.
     quotes : DataFrame
         Table ``quotes`` of the glossary.
     fx : Fx
@@ -102,12 +102,18 @@ def _agree(pairs: pd.DataFrame, day: pd.Series, fx: Fx, tolerance: float) -> npt
 
 
 def _price_currency(lines: pd.DataFrame, quotes: pd.DataFrame, of_quote: pd.Series) -> pd.Series:
-    """Currency of the quote behind; else of the part's newest quote; else of the booked cost."""
-    newest = (
-        quotes[quotes["currency"] != ""]
-        .sort_values("quote_date", kind="stable")
-        .drop_duplicates("part_no", keep="last")
-    )
-    of_part = newest.set_index("part_no")["currency"].reindex(lines["part_no"]).set_axis(lines.index).fillna("")
+    """Currency of the quote behind; else of the part's newest quote from its supplier; else of the booked cost.
+
+    A quote that names no supplier is taken to be of the one that the line names, and a line that names none to be
+    bought from whoever quoted last.
+    """
+    asked = lines[["part_no", "supplier", "currency"]].rename(columns={"supplier": "seller", "currency": "booked"})
+    stated = quotes.loc[quotes["currency"] != "", ["part_no", "supplier", "quote_date", "currency"]]
+    pairs = asked.drop_duplicates().merge(stated, on="part_no")
+    theirs = (pairs["seller"] == "") | (pairs["supplier"] == "") | (pairs["seller"] == pairs["supplier"])
+    pairs = pairs[theirs].assign(same=pairs["currency"] == pairs["booked"])
+    newest = pairs.sort_values(["quote_date", "same", "currency"], kind="stable")
+    newest = newest.drop_duplicates(list(asked), keep="last")[[*asked, "currency"]]
+    of_part = asked.merge(newest, how="left").set_axis(lines.index)["currency"].fillna("")
     result = of_quote.where(of_quote != "", of_part)
     return result.where(result != "", lines["currency"]).astype("str")

@@ -90,3 +90,14 @@ def test_the_rate_is_that_of_the_day_at_which_booked_cost_and_quote_agree():
     assert [f["rate_date"] for f in (then, later)] == [pd.Timestamp("2014-05-05"), pd.Timestamp("2017-01-03")]
     alone = basis_of({"unit_cost": 10.0, "cost_date": "2018-01-01"})
     assert alone["rate_date"] == alone["basis_date"]
+
+
+@pytest.mark.parametrize(("supplier", "currency"), [("x", "EUR"), ("y", "USD"), ("", "USD"), ("z", "GBP")])
+@pytest.mark.parametrize("turned", [1, -1])
+def test_the_price_currency_is_that_of_the_lines_own_supplier(supplier, currency, turned):
+    """A quote in dollars from somebody else does not make a part that is bought in pounds follow the dollar."""
+    quotes = [quote("2014-01-01", 99.0, "EUR", supplier="x"), quote("2015-01-01", 99.0, "USD", supplier="y")][::turned]
+    booked = {"unit_cost": 10.0, "currency": "GBP", "cost_date": "2018-01-01", "supplier": supplier}
+    assert basis_of(booked, quotes)["price_currency"] == currency
+    unnamed = [quote("2016-01-01", 99.0, "CNY"), *quotes]
+    assert basis_of(booked, unnamed)["price_currency"] == "CNY"
