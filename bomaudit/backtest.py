@@ -32,7 +32,6 @@ from bomaudit.settings import Settings
 COVERAGES = (0.50, 0.80, 0.95)
 METHODS = ("estimate", *RIVALS)
 
-_MOST_DAYS = 24  # target days estimated per origin; more are put together by quarter, within 46 days of the true one
 _AGES = (0.0, 1.0, 3.0, 5.0, 10.0)
 
 
@@ -129,7 +128,7 @@ def backtest(
         if held.empty:
             continue
         seen = quotes[quotes["quote_date"] <= pd.Timestamp(day)]
-        basis = _lines_at(known, held, seen, library=library, fx=fx, settings=settings, day=day)
+        basis = _lines_at(known, seen, library=library, fx=fx, settings=settings, day=day)
         curves = fit_curves(
             quotes=seen, volumes=volumes, input_prices=input_prices, lines=basis, library=library, fx=fx,
             settings=settings, as_of=as_of,
@@ -192,7 +191,6 @@ def _held_out(known: pd.DataFrame, day: date, longest_years: float) -> pd.DataFr
 
 def _lines_at(
     known: pd.DataFrame,
-    held: pd.DataFrame,
     seen: pd.DataFrame,
     *,
     library: Library,
@@ -200,8 +198,11 @@ def _lines_at(
     settings: Settings,
     day: date,
 ) -> pd.DataFrame:
-    """Prepared lines whose booked cost is the newest quote known at an origin, one a part."""
-    newest = known[(known["quote_date"] <= pd.Timestamp(day)) & known["part_no"].isin(held["part_no"].unique())]
+    """Prepared lines whose booked cost is the newest quote known at an origin, one a part that was quoted by then.
+
+    Those that nobody quoted again are among them: whether somebody did is not known on the day.
+    """
+    newest = known[known["quote_date"] <= pd.Timestamp(day)]
     newest = newest.drop_duplicates("part_no", keep="last").reset_index(drop=True)
     booked = pd.DataFrame(
         {
@@ -217,29 +218,19 @@ def _lines_at(
 
 def _estimates(held: pd.DataFrame, basis: pd.DataFrame, curves: Curves) -> pd.DataFrame:
     """Estimates of the held-out quotes on their days, in audit currency."""
-    asked = held["quote_date"].to_numpy().astype("datetime64[D]")
-    if len(np.unique(asked)) > _MOST_DAYS:
-        quarter = asked.astype("datetime64[M]").astype(np.int64) // 3 * 3
-        asked = quarter.astype("datetime64[M]").astype("datetime64[D]") + np.timedelta64(45, "D")
+    day = held["quote_date"].to_numpy().astype("datetime64[D]")
     row = pd.Index(basis["part_no"]).get_indexer(pd.Index(held["part_no"]))
     line = basis.iloc[row].reset_index(drop=True)
     # a quote is for the quantity it states, whatever the product takes today; where it states none, for that of before
     line = line.assign(annual_qty_now=held["annual_qty"].fillna(line["annual_qty_then"]))
-    figures = np.full((len(held), 3), np.nan)
-    stage = np.full(len(held), "", dtype=object)
-    for day in np.unique(asked):
-        at = np.flatnonzero(asked == day)
-        made = estimate(line.iloc[at], curves, as_of=day.item(), confidence=0.8).frame
-        figures[at] = made[["estimate", "sd_log", "dof"]].to_numpy(dtype=float)
-        stage[at] = made["stage"].to_numpy(dtype=object)
-    day = held["quote_date"].to_numpy()
+    made = estimate(line, curves, as_of=day, confidence=0.8).frame
     actual = held["unit_price"].to_numpy() * curves.fx.rate(held["currency"].to_numpy(dtype=object), day)
     cases = pd.DataFrame(
         {
             **{c: line[c] for c in ("part_no", "commodity", "sourcing", "price_currency", "basis_date", "booked_cost")},
-            "stage": stage, "quote_date": held["quote_date"],
+            "stage": made["stage"].astype(object), "quote_date": held["quote_date"],
             "age_years": (held["quote_date"] - line["basis_date"]).dt.days / 365.25,
-            "actual": actual, "estimate": figures[:, 0], "sd_log": figures[:, 1], "dof": figures[:, 2],
+            "actual": actual, **{c: made[c] for c in ("estimate", "sd_log", "dof")},
         }
     )  # fmt: skip
     return cases[cases["estimate"].notna()].reset_index(drop=True)

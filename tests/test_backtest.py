@@ -41,8 +41,9 @@ def made_quotes(slopes, *, parts=4, noise=0.02, seed=0):
     return pd.DataFrame(rows)
 
 
-def run(table, *, volumes=None, inflation=0.0, settings=SETTINGS, **options):
-    raw = conform(table, QUOTES).assign(**PLACES, source_row=np.arange(1, len(table) + 1))
+def run(table, *, volumes=None, inflation=0.0, settings=SETTINGS, named=True, **options):
+    stated = table if named else table.assign(commodity="")
+    raw = conform(stated, QUOTES).assign(**PLACES, source_row=np.arange(1, len(table) + 1))
     quotes, _ = prepare_quotes(raw, fx=FX, as_of=AS_OF)
     parts = table.drop_duplicates("part_no")
     bom = conform(parts[["part_no", "commodity"]].assign(qty=1.0, unit_cost=1.0, currency="EUR"), BOM).assign(
@@ -190,3 +191,18 @@ def test_input_is_left_as_it_was_and_the_record_is_the_same_again():
     one, two = (run(table, origins=(date(2017, 12, 31),)) for _ in range(2))
     pd.testing.assert_frame_equal(table, before)
     pd.testing.assert_frame_equal(one.cases, two.cases)
+
+
+@pytest.mark.parametrize("parts", [2, 5])
+def test_what_else_is_quoted_later_says_nothing_of_a_forecast(parts):
+    """Neither which parts are quoted again, whose commodity the BOM alone states, nor on how many days."""
+    table = made_quotes({"made_a": -0.08}, parts=parts)
+    moved = pd.to_timedelta(np.where(table["quote_date"] > "2018-12-31", np.arange(len(table)) % 90, 0), unit="D")
+    table = table.assign(quote_date=table["quote_date"] - moved)
+    others = (table["quote_date"] > "2018-12-31") & (table["part_no"] != "made_a-0")
+    one, two = (
+        run(t, origins=(date(2018, 12, 31),), inflation=0.1, named=False).cases.query("part_no == 'made_a-0'")
+        for t in (table, table[~others])
+    )
+    assert len(one) > 0
+    np.testing.assert_array_equal(one[["estimate", "sd_log"]], two[["estimate", "sd_log"]])
