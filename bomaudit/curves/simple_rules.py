@@ -9,10 +9,10 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.curves.inputs import escalate
 from bomaudit.curves.pooling import DAYS_PER_YEAR, Floats
 from bomaudit.curves.spans import Spans
-from bomaudit.curves.timelines import codes_of
 
 RIVALS = ("unchanged", "inflation", "price_down", "trend")
-"""Booked cost unchanged; general inflation; a constant price-down a year; the past trend of the commodity's quotes."""
+"""Booked cost unchanged; general inflation of the audit currency; a constant price-down a year; the past trend of the
+commodity's quotes."""
 
 
 def rival_prices(cases: pd.DataFrame, known: pd.DataFrame, curves: Curves, *, price_down: float) -> dict[str, Floats]:
@@ -21,7 +21,7 @@ def rival_prices(cases: pd.DataFrame, known: pd.DataFrame, curves: Curves, *, pr
     Parameters
     ----------
     cases : DataFrame
-        commodity, price_currency, basis_date, quote_date, age_years, booked_cost.
+        commodity, basis_date, quote_date, age_years, booked_cost.
     known : DataFrame
         Quotes known at the origin, one a part and day: part_no, commodity, quote_date, unit_price, currency.
     curves : Curves
@@ -43,11 +43,10 @@ def rival_prices(cases: pd.DataFrame, known: pd.DataFrame, curves: Curves, *, pr
 
 
 def _general(cases: pd.DataFrame, curves: Curves) -> Floats:
-    money = cases["price_currency"].to_numpy(dtype=object)
-    currencies = tuple(sorted({str(c) for c in money}))
-    commodity = np.maximum(codes_of(cases["commodity"].to_numpy(dtype=object), curves.catalogue.names), 0)
+    """Ratio of general inflation in the audit currency, which booked costs are in."""
+    nothing = np.zeros(len(cases), dtype=np.int64)
     spans = Spans(
-        commodity, codes_of(money, currencies), currencies, np.zeros(len(cases), dtype=bool),
+        nothing, nothing, (curves.fx.currency,), np.zeros(len(cases), dtype=bool),
         cases["basis_date"].to_numpy().astype("datetime64[D]"), cases["quote_date"].to_numpy().astype("datetime64[D]"),
     )  # fmt: skip
     return np.broadcast_to(escalate(curves.inputs, spans, curves.fx).general, len(cases)).astype(float)

@@ -15,16 +15,19 @@ KNOWN = make_quotes(("P0", "2016-06-30", 10.0), ("P0", "2020-06-30", 8.0), ("P1"
 def rivals(known):
     cases = pd.DataFrame(
         {
-            "commodity": ["pump", "sensor", "gadget"], "price_currency": "EUR", "booked_cost": [10.0, 20.0, 30.0],
+            "commodity": ["pump", "sensor", "gadget"], "price_currency": ["EUR", "TRY", "USD"],
+            "booked_cost": [10.0, 20.0, 30.0],
             "basis_date": pd.Timestamp("2016-12-31"), "quote_date": pd.Timestamp("2020-12-31"), "age_years": 4.0,
         }
     )  # fmt: skip
-    general = make_prices("general_inflation", 2010, 100 * 1.02 ** np.arange(18))
-    curves = make_curves(make_lines(), library=bare_library(), input_prices=general)
+    levels = (("EUR", 1.02), ("TRY", 1.3))
+    general = [make_prices("general_inflation", 2010, 100 * g ** np.arange(18), c) for c, g in levels]
+    curves = make_curves(make_lines(), library=bare_library(), input_prices=pd.concat(general))
     return rival_prices(cases, known, curves, price_down=0.03)
 
 
 def test_each_rule_is_its_own_arithmetic():
+    """Booked costs are in euros: inflation of the lira, 30 % a year here, is not theirs."""
     got, booked = rivals(KNOWN), np.array([10.0, 20.0, 30.0])
     assert tuple(got) == RIVALS
     np.testing.assert_array_equal(got["unchanged"], booked)
