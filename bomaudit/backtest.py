@@ -162,7 +162,8 @@ def _market(quotes: pd.DataFrame, lines: pd.DataFrame) -> dict[str, pd.Series]:
     parts = lines[lines["auditable"]].drop_duplicates("part_no").set_index("part_no")
     of_bom = quotes["part_no"].map(parts["commodity"]).fillna("").astype("str")
     sourcing = quotes["part_no"].map(parts["sourcing"]).fillna("standard").astype("str")
-    return {"commodity": of_bom.where(of_bom != "", quotes["commodity"]).astype("str"), "sourcing": sourcing}
+    commodity = of_bom.where(of_bom != "", quotes["commodity"]).astype("str")
+    return {"commodity": commodity, "sourcing": sourcing, "needed": quotes["part_no"].map(parts["annual_qty_now"])}
 
 
 def _origins(quotes: pd.DataFrame, as_of: date, most: int) -> tuple[date, ...]:
@@ -213,7 +214,10 @@ def _lines_at(
         }
     )  # fmt: skip
     bom = conform(booked, BOM)
-    return prepare_lines(bom, quotes=seen, commodities=library.commodities, fx=fx, settings=settings, as_of=day)[0]
+    lines, _ = prepare_lines(
+        bom, quotes=seen, commodities=library.commodities, fx=fx, settings=settings, as_of=day
+    )  # fmt: skip
+    return lines.assign(annual_qty_now=newest["needed"].astype(float))
 
 
 def _estimates(held: pd.DataFrame, basis: pd.DataFrame, curves: Curves) -> pd.DataFrame:

@@ -18,7 +18,7 @@ from bomaudit.curves.experience import fit_experience
 from bomaudit.curves.fitted import Curves
 from bomaudit.curves.inputs import read_input_prices
 from bomaudit.curves.library import Library
-from bomaudit.curves.observations import QUOTED, booked_as_quotes, observe, quotes_with_market
+from bomaudit.curves.observations import OF_PART, QUOTED, booked_as_quotes, observe, quotes_with_market
 from bomaudit.curves.offers import collect_offers
 from bomaudit.curves.own_volume import fit_price_breaks
 from bomaudit.curves.priors import build_catalogue, drift_spread
@@ -66,7 +66,7 @@ def fit_curves(
         input_prices, library.input_prices, baskets=catalogue.frame["basket"], currency=fx.currency, as_of=as_of
     )
     breaks = fit_price_breaks(quotes, catalogue.frame)
-    observed = pd.concat([quotes[[*QUOTED, "custom"]], booked_as_quotes(lines)], ignore_index=True)
+    observed = pd.concat([quotes[[*QUOTED, *OF_PART]], booked_as_quotes(lines)], ignore_index=True)
     observations = observe(
         observed, catalogue=catalogue, volumes=indices, inputs=inputs, slopes=breaks["slope"], fx=fx,
         model=settings.model, today=today,

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.curves.calibration import bundled_pools
 from bomaudit.curves.inputs import InputPrices, escalate
+from bomaudit.curves.offers import break_distance
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.priors import Catalogue
 from bomaudit.curves.rates import yearly_variance
@@ -16,6 +18,8 @@ from bomaudit.curves.volumes import VolumeIndices
 from bomaudit.settings import ModelSection
 
 QUOTED = ("part_no", "commodity", "quote_date", "unit_price", "currency", "min_qty", "annual_qty", "kind", "supplier")
+OF_PART = ("custom", "needed")
+"""What a quote is told of its part: whether it is made to drawing, and the annual quantity today, NaN where unknown."""
 
 
 def quotes_with_market(quotes: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
@@ -31,7 +35,7 @@ def quotes_with_market(quotes: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFram
     Returns
     -------
     DataFrame
-        ``quotes`` with ``commodity`` filled where known and ``custom`` (bool).
+        ``quotes`` with ``commodity`` filled where known and :data:`OF_PART`.
     """
     parts = pd.Index(quotes["part_no"].unique(), dtype=object)
     of_line = parts.get_indexer(pd.Index(lines["part_no"].to_numpy(dtype=object)))
@@ -39,13 +43,16 @@ def quotes_with_market(quotes: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFram
     quoted, first = np.unique(of_line[rows], return_index=True)
     market = lines.iloc[rows[first]]
     of_bom, made_to_drawing = np.full(len(parts), "", dtype=object), np.zeros(len(parts), dtype=bool)
+    needed = np.full(len(parts), np.nan)
     of_bom[quoted] = market["commodity"].to_numpy(dtype=object)
     made_to_drawing[quoted] = (market["sourcing"] == "custom").to_numpy(dtype=bool)
+    needed[quoted] = market["annual_qty_now"].to_numpy(dtype=float)
     code = parts.get_indexer(pd.Index(quotes["part_no"].to_numpy(dtype=object)))
     stated = pd.Series(of_bom[code], index=quotes.index, dtype="str")
     return quotes.assign(
-        commodity=stated.where(stated != "", quotes["commodity"]).astype("str"), custom=made_to_drawing[code]
-    )
+        commodity=stated.where(stated != "", quotes["commodity"]).astype("str"), custom=made_to_drawing[code],
+        needed=needed[code],
+    )  # fmt: skip
 
 
 def booked_as_quotes(lines: pd.DataFrame) -> pd.DataFrame:
@@ -68,7 +75,7 @@ def booked_as_quotes(lines: pd.DataFrame) -> pd.DataFrame:
             "part_no": own["part_no"], "commodity": own["commodity"], "quote_date": own["basis_date"],
             "unit_price": own["price_at_basis"], "currency": own["price_currency"], "min_qty": 0.0,
             "annual_qty": own["annual_qty_then"], "kind": "", "supplier": own["supplier"],
-            "custom": own["sourcing"] == "custom",
+            "custom": own["sourcing"] == "custom", "needed": np.nan,
         }
     )  # fmt: skip
 
@@ -89,7 +96,7 @@ def observe(
     Parameters
     ----------
     quoted : DataFrame
-        Columns :data:`QUOTED` and custom.
+        Columns :data:`QUOTED` and :data:`OF_PART`.
     catalogue : Catalogue
     volumes : VolumeIndices
     inputs : InputPrices
@@ -118,6 +125,7 @@ def observe(
     quoted = quoted[(quoted["commodity"] != "") & (quoted["unit_price"] > 0)].sort_values(
         ["part_no", "quote_date"], kind="stable"
     )
+    quoted = quoted[_comparable(quoted)]
     currency = quoted.groupby("part_no")["currency"].transform("last")
     day = quoted["quote_date"].to_numpy().astype("datetime64[D]")
     own, home = (fx.rate(c.to_numpy(dtype=object), day) for c in (quoted["currency"], currency))
@@ -161,6 +169,23 @@ def _to_today(spans: Spans, catalogue: Catalogue, inputs: InputPrices, fx: Rates
     weights = inputs.weights[spans.commodity]
     materials = (weights * moved.material).sum(axis=1) + (1 - weights.sum(axis=1)) * moved.general
     return np.asarray(np.log(moved.general) + share * (np.log(materials) - np.log(moved.general)))
+
+
+def _comparable(quoted: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Which quotes compare with the others of their part: of the price breaks of one offer one, unless all state one.
+
+    That is the largest that the annual quantity reaches, else the smallest, as for newer quotes: beside a price for no
+    stated quantity the mean of an offer's breaks is a rise or a fall that the market never made.
+    """
+    least = quoted["min_qty"].fillna(0.0)
+    mixed = ~(least > 0).groupby(quoted["part_no"]).transform("all")
+    unknown = np.full(len(quoted), np.nan)
+    away = break_distance(least.to_numpy(dtype=float), unknown, quoted["needed"].to_numpy(dtype=float))
+    nearest = pd.Series(away, index=quoted.index).groupby([quoted[c] for c in _OFFER], sort=False).transform("min")
+    return np.asarray(~mixed | (away == nearest), dtype=bool)
+
+
+_OFFER = ("part_no", "quote_date", "supplier")
 
 
 def _quantity(quoted: pd.DataFrame, slopes: pd.Series) -> Floats:

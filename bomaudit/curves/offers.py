@@ -201,7 +201,7 @@ def _of_one_quantity(
     aside = np.abs(log_quantity_change(offers.annual[quote], lines.annual[line]))
     said = np.stack([offers.noise[quote], offers.log_price[quote], annual, offers.least[quote]])
     of_offer = np.stack([offers.supplier[quote], offers.day[quote].astype(np.int64), line])
-    order = np.lexsort((*said[:3], aside, said[3], _distance(said[3], own[line], lines.annual[line]), *of_offer))
+    order = np.lexsort((*said[:3], aside, said[3], break_distance(said[3], own[line], lines.annual[line]), *of_offer))
     said, of_offer = said[:, order], of_offer[:, order]
     opens = np.ones(len(order), dtype=bool)
     opens[1:] = (of_offer[:, 1:] != of_offer[:, :-1]).any(axis=0)
@@ -221,7 +221,7 @@ def _own_break(lines: Asked, offers: Offers, line: Codes, quote: Codes) -> Float
     return result
 
 
-def _distance(least: Floats, own: Floats, annual: Floats) -> Floats:
+def break_distance(least: Floats, own: Floats, annual: Floats) -> Floats:
     """How far a price break is from the one wanted. [ln]"""  # noqa: D400  (unit last)
     least = np.maximum(least, 1.0)
     within = least <= annual

@@ -32,7 +32,7 @@ LAYOUT = "bomaudit-screen/3"
 
 _FITTED_TO = (
     "part_no", "commodity", "sourcing", "auditable", "basis", "basis_date", "price_at_basis", "price_currency",
-    "annual_qty_then",
+    "annual_qty_then", "annual_qty_now",
 )  # fmt: skip
 """Columns of prepared lines that a fit looks at: a change in others leaves the curves as they are."""
 
@@ -246,7 +246,9 @@ def fit_dataset(company: Company, bills: pd.DataFrame, need: pd.Series, *, fixed
         bills, quotes=company.quotes, commodities=company.library.commodities, fx=company.fx,
         settings=company.settings, as_of=company.as_of,
     )  # fmt: skip
-    seen = _what_the_fit_sees(lines)
+    breaks = company.quotes.loc[company.quotes["min_qty"] > 0, "part_no"]
+    chosen_by = need[need.index.isin(breaks)]  # of price breaks the fit takes the one that is bought; others: no matter
+    seen = _what_the_fit_sees(lines.assign(annual_qty_now=lines["part_no"].map(chosen_by).astype(float)))
     curves = fit_curves(
         quotes=company.quotes, volumes=company.volumes, input_prices=company.input_prices, lines=seen,
         library=company.library, fx=company.fx, settings=company.settings, as_of=company.as_of,
@@ -263,4 +265,4 @@ def _what_the_fit_sees(lines: pd.DataFrame) -> pd.DataFrame:
     own = usable[(usable["basis"] == "cost_date") & (usable["commodity"] != "")]
     kept = [usable.drop_duplicates("part_no").index, own.drop_duplicates("part_no").index]
     rows = kept[0].union(kept[1]).sort_values()
-    return lines.loc[rows].drop(columns=["line_id", "annual_qty_now"]).reset_index(drop=True)
+    return lines.loc[rows].drop(columns="line_id").reset_index(drop=True)

@@ -115,3 +115,20 @@ def test_a_dated_booked_cost_is_an_observation_once_a_part():
     found = booked_as_quotes(lines)
     assert found["part_no"].tolist() == ["A"]
     assert found["kind"].tolist() == [""]
+
+
+@pytest.mark.parametrize(("needed", "price"), [(5000.0, 10.0), (150.0, 13.0), (np.nan, 20.0)])
+@pytest.mark.parametrize("turned", [1, -1])
+def test_price_breaks_beside_a_price_for_no_stated_quantity_are_no_movement(needed, price, turned):
+    """A part bought at 10 is offered at 20, 13 and 10 for 1, 100 and 1000: the mean of these was a rise of 32 %."""
+    rows = ("P0", "2015-01-02", 10.0), *(("P0", "2016-01-04", p) for p in (20.0, 13.0, 10.0))
+    quotes = make_quotes(*rows[::turned], min_qty=[0.0, 1.0, 100.0, 1000.0][::turned])
+    found = observed(quotes, make_lines(commodity="gadget", annual_qty_now=needed))
+    assert found["log_price"].diff().dropna().tolist() == pytest.approx([np.log(price / 10)])
+
+
+def test_price_breaks_beside_price_breaks_all_count():
+    rows = [("P0", day, p) for day in ("2015-01-02", "2016-01-04") for p in (10.0, 10 * 100**-0.1)]
+    found = observed(make_quotes(*rows, min_qty=[1.0, 100.0] * 2), make_lines(commodity="gadget", annual_qty_now=500.0))
+    assert len(found) == 4
+    assert np.ptp(found["log_price"]) == pytest.approx(0, abs=1e-9)
