@@ -7,10 +7,12 @@ from typing import Any
 
 import pandas as pd
 from xlsxwriter import Workbook
+from xlsxwriter.utility import xl_rowcol_to_cell
 from xlsxwriter.worksheet import Worksheet
 
 from bomaudit.report import look, words
 from bomaudit.report.book import Styles, fit, printed
+from bomaudit.report.book_decisions import exact_row
 from bomaudit.report.content import Content, by_verdict, count_statuses
 from bomaudit.report.stories import found
 
@@ -92,7 +94,8 @@ def _write_decisions(sheet: Worksheet, styles: Styles, content: Content, row: in
         for i, (name, style) in enumerate((("saving_today", "signed_price"), ("npv", "signed")), start=7):
             shape = styles.get(style, "worked_out")
             if math.isfinite(d[name]):
-                sheet.write_formula(row + k, i, f"=INDEX(decision_{name},{k})", shape, d[name])
+                formula = exact_row("decision_name", xl_rowcol_to_cell(row + k, 6), f"decision_{name}")
+                sheet.write_formula(row + k, i, "=" + formula, shape, d[name])  # by name: that sheet may be sorted
     if len(ordered) > MOST_DECISIONS:
         sheet.write_string(row + MOST_DECISIONS + 1, 5, f"{len(ordered) - MOST_DECISIONS} more in the sheet Decisions")
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 from made_content import RISKY, made_content
+from openpyxl.formula.translate import Translator
 
 from bomaudit.report import content, workbook
 from bomaudit.report.book import HEAD_ROW, LONGEST, fit
@@ -213,3 +214,24 @@ def test_chances_of_a_saving_stand_beside_each_decision(book):
         values = [sheet[cell_of(sheet, f"saving {q}", row)].value for q in (5, 25, 50, 75, 95)]
         assert values == sorted(values)
         assert values[2] == pytest.approx(sheet[cell_of(sheet, "saving today", row)].value)
+
+
+@needs_office
+def test_decisions_of_the_summary_keep_their_figures_when_the_sheet_of_decisions_is_sorted(book, tmp_path):
+    source, bare = openpyxl.load_workbook(book, data_only=True), openpyxl.load_workbook(book)
+    decisions = bare["Decisions"]
+    for column in range(1, decisions.max_column + 1):  # the first two decisions change places, as by sorting
+        above, below = (decisions.cell(HEAD_ROW + 2 + k, column) for k in (0, 1))
+        first, second = (Translator(str(c.value), c.coordinate) if c.data_type == "f" else None for c in (above, below))
+        above.value, below.value = (
+            second.translate_formula(above.coordinate) if second else below.value,
+            first.translate_formula(below.coordinate) if first else above.value,
+        )
+    bare.save(tmp_path / "sorted.xlsx")
+    new = recalculated(tmp_path / "sorted.xlsx", tmp_path / "office")["Summary"]
+    old = source["Summary"]
+    places = [c.row for c in old["G"] if c.value in set(made_content(40).decisions["decision"])]
+    assert len(places) == 5
+    for row in places:
+        for column in "HI":
+            assert new[f"{column}{row}"].value == pytest.approx(old[f"{column}{row}"].value), old[f"G{row}"].value
