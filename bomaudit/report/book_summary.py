@@ -135,7 +135,8 @@ def _write_charts(
                         "major_gridlines": {"visible": True, "line": {"color": "#d9d6cf"}}})  # fmt: skip
     scatter.set_legend({"position": "bottom"})
     scatter.set_size({"width": 620, "height": 380})
-    sheet.insert_chart(row, 0, scatter, {"description": "Lines by age and drift, by status"})
+    if len(dots):  # a chart without a series cannot be written
+        sheet.insert_chart(row, 0, scatter, {"description": "Lines by age and drift, by status"})
     if len(content.decisions):
         sheet.insert_chart(row, 5, _decision_chart(book, data, content),
                            {"description": "What switching is worth, by decision"})  # fmt: skip

@@ -235,3 +235,11 @@ def test_decisions_of_the_summary_keep_their_figures_when_the_sheet_of_decisions
     for row in places:
         for column in "HI":
             assert new[f"{column}{row}"].value == pytest.approx(old[f"{column}{row}"].value), old[f"G{row}"].value
+
+
+def test_a_book_of_lines_without_any_estimate_is_written(tmp_path):
+    made = made_content(40)
+    unknown = made.lines.assign(estimate=math.nan, drift=math.nan, exposure_per_year=math.nan)
+    path = tmp_path / "report.xlsx"
+    workbook.write(dataclasses.replace(made, lines=unknown), path)
+    assert len(openpyxl.load_workbook(path)["Summary"]._charts) == 1  # that of the decisions
