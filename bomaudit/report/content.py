@@ -251,8 +251,8 @@ def stake(lines: pd.DataFrame) -> Stake:
 
 
 def money_known(content: Content) -> bool:
-    """Whether drift can be turned into money a year: no line without an annual volume has an exposure."""
-    return bool(content.lines["exposure_per_year"].notna().any())
+    """Whether drift can be turned into money a year: of the lines with an estimate one has an annual volume too."""
+    return content.audited.empty or bool(content.audited["exposure_per_year"].notna().any())
 
 
 def at_stake(content: Content, sign: int) -> tuple[float, float, float]:

@@ -8,6 +8,7 @@ from bomaudit.report.numbers import Numbers
 from bomaudit.report.words import list_of
 
 NO_VOLUME = "the annual volume is missing, set annual_volume under [audit] or in the BOM"
+NOTHING_AUDITED = "No line could be audited"
 NO_DECISIONS = "No decisions were given, so nothing can be said about past choices."
 
 Interval = tuple[float, float, float]
@@ -26,7 +27,8 @@ def found_lines(
 
     Of the lines of unknown status some are ``unpriced``: they are not among those ``audited``.
     """
-    counted = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
+    known = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
+    counted = known if audited else NOTHING_AUDITED
     sides = ((above, "above today's estimates"), (below, "below them" if above[0] > 0 else "below today's estimates"))
     money = [f"{_between(numbers, side)} {currency} a year {where}" for side, where in sides if side[0] > 0]
     tail = f" {unknown - unpriced} could not be judged." if unknown > unpriced else ""
@@ -92,16 +94,20 @@ _COUNTED = {
 """What is said of one decision and of several."""
 
 
-def nothing_to_ask(*, money_known: bool) -> str:
+def nothing_to_ask(*, audited: int, money_known: bool) -> str:
     """Say why no quote is asked for."""
+    if not audited:
+        return f"{NOTHING_AUDITED}, so what a quote is worth is not known."
     if not money_known:
         return f"What a quote is worth is not known: {NO_VOLUME}."
     return "No single quote is worth more than the cost of asking for it."
 
 
-def found_next(numbers: Numbers, *, part: str, description: str, value: float, currency: str, money_known: bool) -> str:
+def found_next(
+    numbers: Numbers, *, part: str, description: str, value: float, currency: str, audited: int, money_known: bool
+) -> str:
     """Say which quote to ask for first."""
     if not part:
-        return nothing_to_ask(money_known=money_known)
+        return nothing_to_ask(audited=audited, money_known=money_known)
     name = f"{part} ({description})" if description else part
     return f"Ask first for a new quote of {name}: knowing its price is worth {numbers.about(value)} {currency}."

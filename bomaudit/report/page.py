@@ -143,7 +143,7 @@ def _context(content: Content, lines: pd.DataFrame, stories: dict[str, DecisionS
         "more_requotes": words.left_out(n, MOST_REQUOTES, len(content.requotes), of="parts", file="requotes.csv"),
         "cost_of_asking": n.amount(content.settings.decide.cost_of_asking),
         "requote_columns": REQUOTE_COLUMNS(content.currency),
-        "no_requotes": headline.nothing_to_ask(money_known=money_known(content)),
+        "no_requotes": headline.nothing_to_ask(audited=len(content.audited), money_known=money_known(content)),
         "inputs_said": input_words.INPUTS_SAID,
         "inputs": input_rows(content),
         "input_columns": input_heads(content.currency),

@@ -99,7 +99,7 @@ def found(content: Content, n: Numbers) -> list[str]:
                               reopen=_worth_of(content, "reopen"), review=_worth_of(content, "review")),
         headline.found_next(
             n, part="".join(first["part_no"]), description="".join(first["description"]),
-            value=float(first["value_of_asking"].sum()), currency=cur, money_known=known),
+            value=float(first["value_of_asking"].sum()), currency=cur, audited=len(content.audited), money_known=known),
     ]  # fmt: skip
 
 

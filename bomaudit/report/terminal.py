@@ -139,7 +139,7 @@ def show_requote_list(content: Content, console: Console, *, top: int) -> None:
 
 def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why: bool = False) -> RenderableType:
     if requotes.empty:
-        return Text(headline.nothing_to_ask(money_known=money_known(content)))
+        return Text(headline.nothing_to_ask(audited=len(content.audited), money_known=money_known(content)))
     cur = content.currency
     grid = table("", "part", f"booked → estimate\n{cur} each", f"worth of\nknowing, {cur}", "for")
     for r in requotes.to_dict("records"):

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
+
+import numpy as np
 import pytest
+from made_content import made_content
 
 from bomaudit.audit import audit
 from bomaudit.report import headline, stories, words
@@ -79,10 +83,19 @@ def test_money_that_nobody_can_know_is_said_to_be_unknown_and_why():
         "1 could not be judged. What that is worth a year is not known: the annual volume is missing, set "
         "annual_volume under [audit] or in the BOM."
     )
-    asked = headline.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=False)
+    asked = headline.found_next(N, part="", description="", value=0.0, currency="EUR", audited=12, money_known=False)
     assert asked.startswith("What a quote is worth is not known: the annual volume is missing")
-    worth = headline.found_next(N, part="", description="", value=0.0, currency="EUR", money_known=True)
+    worth = headline.found_next(N, part="", description="", value=0.0, currency="EUR", audited=12, money_known=True)
     assert worth == "No single quote is worth more than the cost of asking for it."
+
+
+def test_where_no_line_could_be_audited_the_annual_volume_is_not_blamed():
+    content = made_content(40)
+    unpriced = content.lines.assign(estimate=np.nan, drift=np.nan, exposure_per_year=np.nan, status="unknown")
+    nothing = dataclasses.replace(content, lines=unpriced, requotes=content.requotes.head(0))
+    lines, _, ask = stories.found(nothing, N)
+    assert lines == f"No line could be audited. {len(unpriced)} have no usable booked cost and could not be audited."
+    assert ask == "No line could be audited, so what a quote is worth is not known."
 
 
 @pytest.mark.parametrize("verdict", ["requote", "watch"])
