@@ -49,7 +49,10 @@ def headroom_table(content: Content, n: Numbers, *, top: int) -> Table:
 
 
 def _interval(row: dict[Any, Any], n: Numbers) -> str:
-    return n.span(row["headroom_low"], row["headroom_high"], prices=True, signed=True)
+    """Interval of the saving that is undone; that of a part that got cheaper is its headroom with the other sign."""
+    low, high = row["headroom_low"], row["headroom_high"]
+    low, high = (low, high) if row["headroom"] > 0 else (-high, -low)
+    return n.span(low, high, prices=True, signed=True)
 
 
 def page_part(content: Content) -> dict[str, Any]:

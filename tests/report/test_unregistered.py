@@ -57,6 +57,13 @@ def test_terminal(bare):
     assert "Candidates to confirm" not in printed(registered(bare))
 
 
+def test_the_interval_of_a_saving_that_a_fall_undoes_lies_around_it(bare):
+    fell = bare.headroom.assign(drift=-0.4, headroom=-3.25, headroom_low=-5.0, headroom_high=1.0, per_year=-13_650.0)
+    content = dataclasses.replace(bare, headroom=fell)
+    assert "against it: it got cheaper (-1.00 to +5.00)" in printed(content)
+    assert "\u22121.00 to +5.00" in page.render(content)
+
+
 def test_page(bare):
     html = page.render(bare)
     assert words.CANDIDATES in html
