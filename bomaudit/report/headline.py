@@ -27,25 +27,27 @@ def found_lines(
 
     Of the lines of unknown status some are ``unpriced``: they are not among those ``audited``.
     """
-    known = f"{stale} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {drifting} drifting"
+    n = numbers.plain
+    known = f"{n(stale)} of {numbers.count(audited, 'audited line')} {_are(stale)} stale and {n(drifting)} drifting"
     counted = known if audited else NOTHING_AUDITED
     sides = ((above, "above today's estimates"), (below, "below them" if above[0] > 0 else "below today's estimates"))
     money = [f"{_between(numbers, side)} {currency} a year {where}" for side, where in sides if side[0] > 0]
-    tail = f" {unknown - unpriced} could not be judged." if unknown > unpriced else ""
+    tail = f" {n(unknown - unpriced)} could not be judged." if unknown > unpriced else ""
     more, has = "more " if tail else "", "has" if unpriced == 1 else "have"
-    tail += f" {unpriced} {more}{has} no usable booked cost and could not be audited." if unpriced else ""
-    tail += _idle(idle, day) if any(idle) else ""
+    tail += f" {n(unpriced)} {more}{has} no usable booked cost and could not be audited." if unpriced else ""
+    tail += _idle(numbers, idle, day) if any(idle) else ""
     tail += "" if money_known else f" What that is worth a year is not known: {NO_VOLUME}."
     return counted + (f"; on these booked costs stand {' and '.join(money)}" if money else "") + "." + tail
 
 
-def _idle(idle: Idle, day: str) -> str:
+def _idle(numbers: Numbers, idle: Idle, day: str) -> str:
     lines, flagged = idle
-    which = "" if not flagged else ", being stale or drifting" if lines == 1 else f", {flagged} stale or drifting"
-    many = "" if lines == 1 else "s"
+    some = f", {numbers.plain(flagged)} stale or drifting"
+    which = "" if not flagged else ", being stale or drifting" if lines == 1 else some
+    many, of = "" if lines == 1 else "s", numbers.plain(lines)
     why = "(not in effect, an alternative, or of quantity 0)"
     count = "count" if many else "counts"
-    return f" {lines} audited line{many} {_are(lines)} not built in on {day} {why} and {count} no money{which}."
+    return f" {of} audited line{many} {_are(lines)} not built in on {day} {why} and {count} no money{which}."
 
 
 def _between(numbers: Numbers, money: Interval) -> str:
@@ -64,7 +66,7 @@ def found_decisions(numbers: Numbers, *, counts: Mapping[str, int], currency: st
     total = sum(counts.values())
     if not total:
         return NO_DECISIONS
-    say = [f"{n} {text[n != 1]}" for verdict, text in _COUNTED.items() if (n := counts.get(verdict, 0))]
+    say = [f"{numbers.plain(n)} {text[n != 1]}" for verdict, text in _COUNTED.items() if (n := counts.get(verdict, 0))]
     after = "after the cost of change"
     worth = (
         f" Re-opening is worth {numbers.about(reopen[0])} {currency} {after}, {_cautious(numbers, reopen[1])}."

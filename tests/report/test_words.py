@@ -31,6 +31,19 @@ def test_lines_that_were_not_audited_are_no_part_of_those_that_were():
     )
 
 
+def test_counts_of_many_lines_are_grouped_as_their_total_is():
+    said = headline.found_lines(N, audited=60_000, stale=41_200, drifting=12_000, unknown=3100, unpriced=1100,
+                                above=NOTHING, below=NOTHING, currency="EUR", money_known=True, idle=(1300, 1200),
+                                day="2026-06-30")  # fmt: skip
+    assert said.startswith("41,200 of 60,000 audited lines are stale and 12,000 drifting. 2,000 could not be judged. ")
+    assert "1,100 more have no usable booked cost" in said
+    assert "1,300 audited lines are not built in" in said
+    assert said.endswith("1,200 stale or drifting.")
+    counts = {"stands": 1500}
+    of_decisions = headline.found_decisions(N, counts=counts, currency="EUR", reopen=(0.0, 0.0), review=(0.0, 0.0))
+    assert of_decisions == "Of 1,500 decisions, 1,500 still stand."
+
+
 def test_lines_on_one_side_only_make_a_whole_sentence():
     assert lines(below=(163_000.0, 42_700.0, 284_000.0)) == (
         "9 of 12 audited lines are stale and 2 drifting; on these booked costs stand 163,000 (42,700 to 284,000) EUR a "
