@@ -180,7 +180,8 @@ def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: npt.NDArray[n
     moved = f"a drift of {matter} or more is " + sure + " likely"
     found = "; estimate " + percent + " after " + age + " years"
     confidence = f"{100 * rules.confidence:g} %"
-    money = f"interval leaves the booked cost out and more than {rules.materiality_per_year:g} a year is at stake"
+    much = f"{rules.materiality_per_year:,.12g}".replace(",", " ")
+    money = f"interval leaves the booked cost out and more than {much} a year is at stake"
     text = np.select(
         [
             ~audited["auditable"],

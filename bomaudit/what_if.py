@@ -163,7 +163,7 @@ def _price(world: World, change: Change) -> tuple[World, str]:
         "part_no": change.name, "quote_date": pd.Timestamp(world.as_of), "unit_price": amount, "currency": currency,
         "kind": "firm", "supplier": own.iloc[0] if len(own) else "", "source_file": "--set", "source_row": 1,
     }  # fmt: skip
-    assumed = f"as if a firm quote of {amount:g} {currency} had come in on {world.as_of}"
+    assumed = f"as if a firm quote of {amount:.12g} {currency} had come in on {world.as_of}"
     return world.with_table("quotes", _appended(world.tables["quotes"], row)), assumed
 
 
@@ -175,7 +175,7 @@ def _booked(world: World, change: Change) -> tuple[World, str]:
         return world.with_table("bom", bom), f"booked cost of {int(rows.sum())} rows moved"
     amount, currency = _money(world, change)
     bom["unit_cost"], bom["currency"] = bom["unit_cost"].mask(rows, amount), bom["currency"].mask(rows, currency)
-    return world.with_table("bom", bom), f"booked at {amount:g} {currency} in {int(rows.sum())} rows"
+    return world.with_table("bom", bom), f"booked at {amount:.12g} {currency} in {int(rows.sum())} rows"
 
 
 def _date(world: World, change: Change) -> tuple[World, str]:
@@ -267,8 +267,8 @@ def _decision(world: World, change: Change) -> tuple[World, str]:
     if change.at == "years_left" and after > LONGEST_YEARS:
         raise _unreadable(change, f"at most {LONGEST_YEARS:g} years")
     table[change.at] = table[change.at].mask(rows, after)
-    before = f"{was:g}" if stated else "what is assumed where none is stated"
-    return world.with_table("decisions", table), f"{change.at} {after:g} instead of {before}"
+    before = f"{was:.12g}" if stated else "what is assumed where none is stated"
+    return world.with_table("decisions", table), f"{change.at} {after:.12g} instead of {before}"
 
 
 Apply = Callable[[World, Change], tuple[World, str]]

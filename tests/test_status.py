@@ -151,6 +151,13 @@ def test_a_chance_is_not_rounded_over_the_limit_that_it_misses(monkeypatch, chan
     assert f"is {told}" in judged(annual_volume=np.nan)["reason"]
 
 
+def test_an_amount_that_matters_keeps_its_digits():
+    lines, estimates = made({"booked_cost": 10.0, "estimate": 9.5, "sd": 0.005, "annual_volume": 1e8})
+    rules = AuditSection(materiality_per_year=2_000_000)
+    reason = judge_lines(pd.DataFrame([lines]), pd.DataFrame([estimates]), rules)["reason"].iloc[0]
+    assert "more than 2 000 000 a year is at stake" in reason
+
+
 def test_nought_has_no_sign():
     assert "; estimate 0 % after" in judged(estimate=9.97)["reason"]
     assert "; estimate 0 % after" in judged(estimate=10.03)["reason"]

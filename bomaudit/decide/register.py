@@ -216,7 +216,7 @@ def _headers(table: pd.DataFrame, *, settings: Settings, as_of: date) -> tuple[p
     heads["decided_on"] = heads["decided_on"].mask(late, pd.Timestamp(as_of))
     wrong = heads["annual_volume"] < 0
     findings += [
-        at(r, warning, "D005", "annual_volume must not be negative", found=f"{r['annual_volume']:g}",
+        at(r, warning, "D005", "annual_volume must not be negative", found=f"{r['annual_volume']:.12g}",
            assumed="taken as not stated", advice="correct annual_volume") for r in records(heads[wrong])
     ]  # fmt: skip
     heads["annual_volume"] = heads["annual_volume"].mask(wrong)
@@ -296,8 +296,9 @@ def _ranges(elements: pd.DataFrame, findings: list[Finding]) -> tuple[pd.DataFra
     filled = amount.where(amount.notna() | low.isna() | high.isna(), (low + high) / 2)
     out_of_order = (low > filled) | (filled > high)
     findings += [
-        at(r, warning, "D011", "low ≤ amount ≤ high must hold", found=f"{r['low']:g}, {r['amount']:g}, {r['high']:g}",
-           assumed="the three are put in order", advice="correct the range")
+        at(r, warning, "D011", "low ≤ amount ≤ high must hold",
+           found=f"{r['low']:.12g}, {r['amount']:.12g}, {r['high']:.12g}", assumed="the three are put in order",
+           advice="correct the range")
         for r in records(elements.assign(amount=filled)[out_of_order])
     ]  # fmt: skip
     elements = elements.assign(amount=filled)

@@ -350,7 +350,7 @@ def _unlike_paid(
         return []
     row = rows.loc[away.index[0]]
     furthest = (
-        f"{row['part_no']} proposed at {row['proposed']}, paid {row['last_purchase_price']:g} on "
+        f"{row['part_no']} proposed at {row['proposed']}, paid {row['last_purchase_price']:.12g} on "
         f"{row['last_purchase_date']:%Y-%m-%d}"
     )
     return [

@@ -135,7 +135,7 @@ def extension_findings(place: Place, product: NDArray[np.float64], stated: NDArr
     if not off.any():
         return []
     shown = np.array(
-        [f"{s:g} where qty × unit cost is {p:g}" for s, p in zip(stated, product, strict=True)], dtype=object
+        [f"{s:.12g} where qty × unit cost is {p:.12g}" for s, p in zip(stated, product, strict=True)], dtype=object
     )
     return cell_findings(place, [int(i) for i in np.flatnonzero(off)], shown, warning(
         "T053", "extended cost must be quantity × unit cost", assumed="unit cost and quantity are kept as stated",

@@ -141,7 +141,7 @@ def check(f: Figures, where: dict[str, Any], rows: NDArray[np.intp], column: str
         name = f.label[i] or "the figure without a label"
         if explained:
             findings.append(
-                note("T070", f"{name} agrees with what was read", **place, found=f"{f.stated[i]:g}, {explained}")
+                note("T070", f"{name} agrees with what was read", **place, found=f"{f.stated[i]:.12g}, {explained}")
             )
         elif f.stated[i] != 0:
             total, _ = _sum(f, np.arange(len(f.kind)) < i)
@@ -150,7 +150,7 @@ def check(f: Figures, where: dict[str, Any], rows: NDArray[np.intp], column: str
                     "T071",
                     f"{name} should be the sum of lines above it",
                     **place,
-                    found=f"{f.stated[i]:g} where the lines add up to {total:g}",
+                    found=f"{f.stated[i]:.12g} where the lines add up to {total:.12g}",
                     assumed="the lines count",
                     advice=_cause(f, i),
                 )
@@ -170,12 +170,13 @@ def check_above(f: Figures, loose: list[tuple[int, str, float]], where: dict[str
                     "T070",
                     "the total beside the table agrees with what was read",
                     **place,
-                    found=f"{stated:g}, all lines",
+                    found=f"{stated:.12g}, all lines",
                 )
             )
         else:
             findings.append(warning("T071", "the total beside the table should be the sum of the lines", **place,
-                                    found=f"{stated:g} where the lines add up to {total:g}", assumed="the lines count",
+                                    found=f"{stated:.12g} where the lines add up to {total:.12g}",
+                                    assumed="the lines count",
                                     advice=_cause_of(f, stated, np.ones(len(f.kind), dtype=bool))))  # fmt: skip
     return findings
 
@@ -217,5 +218,5 @@ def _other_cause(f: Figures, stated: float, lines: NDArray[np.bool_]) -> str:
         return "likely cause: quantity × unit cost was added where extended costs differ from it"
     single = np.flatnonzero(np.abs(np.abs(total - stated) - np.abs(values)) <= 0.006)  # noqa: PLR2004  (half a cent)
     if len(single) and abs(total - stated) > 0.01:  # noqa: PLR2004  (more than a cent)
-        return f"likely cause: a line of {values[single[0]]:g} is left out or counted twice"
+        return f"likely cause: a line of {values[single[0]]:.12g} is left out or counted twice"
     return "likely cause: a stale typed figure, or lines added later; check the sum in the file"

@@ -735,6 +735,12 @@ def test_total_that_differs_names_the_likely_cause(read_rows, stated, cause):
     assert cause in finding.advice
 
 
+def test_a_large_total_that_differs_is_told_with_all_its_digits(read_rows):
+    got = read_rows([HEAD, *LINES, ["D", 1, 1_234_567.89, 1_234_567.89], ["Total", "", "", 1_234_625.19]])
+    (finding,) = [f for f in got.findings if f.code == "T071"]
+    assert finding.found == "1234625.19 where the lines add up to 1234621.19"
+
+
 def test_subtotals_and_charges_and_total(read_rows):
     rows = [
         HEAD,
