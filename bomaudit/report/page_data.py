@@ -198,14 +198,22 @@ def tornado_rows(
     frame: pd.DataFrame, n: Numbers, npv: float, called: dict[str, str], *, most: int = 10
 ) -> list[dict[str, object]]:
     """Rows of the chart ``tornado``: the widest first, as the frame has them."""
-    columns = ["driver", "kind", "low", "high", "at_low", "at_high"]
+    columns = ["kind", "low", "high", "at_low", "at_high"]
     inputs = frame["kind"] == "input"
     shown = frame[(np.arange(len(frame)) < most) | (inputs & (inputs.cumsum() <= _MOST_INPUTS))]
+    named = _told_apart([words.driver(called.get(d, d)) for d in shown["driver"]])
     return [
-        {"rank": i, "driver": words.driver(called.get(d, d)), "low": short(low), "high": short(high), "now": short(npv),
+        {"rank": i, "driver": named[i], "low": short(low), "high": short(high), "now": short(npv),
          "at_low": _end(n, kind, at_low), "at_high": _end(n, kind, at_high)}
-        for i, (d, kind, low, high, at_low, at_high) in enumerate(_rows(shown, columns))
+        for i, (kind, low, high, at_low, at_high) in enumerate(_rows(shown, columns))
     ]  # fmt: skip
+
+
+def _told_apart(names: list[str]) -> list[str]:
+    """Number names that come again: a chart draws those of one name over each other."""
+    series = pd.Series(names, dtype="str")
+    again = series.groupby(series).cumcount()
+    return [f"{name} ({k + 1})" if k else name for name, k in zip(names, again, strict=True)]
 
 
 def _end(n: Numbers, kind: str, value: float) -> str:

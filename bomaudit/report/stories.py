@@ -269,7 +269,7 @@ def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple
 
 
 def moves(rows: pd.DataFrame, sign: pd.Series) -> Sequence[tuple[str, float]]:
-    """Elements that moved since, as changes of the saving, largest first; small ones together.
+    """Elements that moved since, as changes of the saving, largest first; those of one name and small ones together.
 
     Parameters
     ----------
@@ -278,9 +278,9 @@ def moves(rows: pd.DataFrame, sign: pd.Series) -> Sequence[tuple[str, float]]:
     sign : Series
         1 for the option to switch to, -1 for the chosen one, 0 for others.
     """
-    change = sign * (rows["today_per_unit"] - rows["booked_per_unit"])
-    order = change.abs().sort_values(ascending=False, kind="stable").index
     label = rows["option"] + ": " + rows["element"]
-    named = [(label[i], float(change[i])) for i in order if change[i]]
+    change = (sign * (rows["today_per_unit"] - rows["booked_per_unit"])).groupby(label, sort=False).sum()
+    order = change.abs().sort_values(ascending=False, kind="stable").index
+    named = [(str(i), float(change[i])) for i in order if change[i]]
     rest = sum(c for _, c in named[MOST_MOVES:])
     return [*named[:MOST_MOVES], *([("all others", rest)] if rest else [])]

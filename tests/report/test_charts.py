@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import re
 
@@ -60,6 +61,22 @@ def test_a_bridge_is_drawn_from_what_the_story_tells():
     assert rows[0]["kind"] == rows[-1]["kind"] == "saving"
     assert rows[0]["end"] == pytest.approx(decision["saving_booked"])
     assert rows[-1]["end"] == pytest.approx(decision["saving_today"])
+
+
+def test_no_two_bars_of_a_chart_stand_in_one_place():
+    made = made_content(30)
+    elements = made.elements.assign(element=made.elements["element"].replace("pump", "bracket"))  # two brackets each
+    tornado = made.tornado.assign(driver="gear: fitting")
+    content = dataclasses.replace(made, elements=elements, tornado=tornado)
+    drawn = json.loads(packed(content, content.lines, tell_decisions(content)))["charts"]
+    for name, label in (("bridge", "label"), ("tornado", "driver")):
+        for rows in drawn[name].values():
+            labels = [row[label] for row in rows]
+            assert len(labels) == len(set(labels)), (name, labels)
+    moved = elements.assign(by=elements["today_per_unit"] - elements["booked_per_unit"])
+    both = moved[(moved["decision"] == "pump") & (moved["option"] == "membrane") & (moved["element"] == "bracket")]
+    bar = next(b for b in tell_decisions(content)["pump"].bridge if b.label == "membrane: bracket")
+    assert bar.end - bar.start == pytest.approx(both["by"].sum())
 
 
 @pytest.mark.parametrize("count", [14, 60])
