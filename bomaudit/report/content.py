@@ -5,6 +5,7 @@ Redaction happens here, once, so that no output can show what another hides.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -301,6 +302,12 @@ def idle_lines(lines: pd.DataFrame) -> tuple[int, int]:
 def count_verdicts(decisions: pd.DataFrame) -> dict[str, int]:
     """Count decisions of each verdict, all verdicts named."""
     return {v: int(decisions["verdict"].eq(v).sum()) for v in VERDICTS}
+
+
+def size_of(decision: Mapping[Any, Any]) -> float:
+    """Largest saving of a row of ``decisions``: what is said of it has its decimals. [currency/product]."""
+    savings = (decision[f"saving_{name}"] for name in ("booked", "today", "low", "high"))
+    return max((abs(s) for s in savings if np.isfinite(s)), default=0.0)
 
 
 def by_verdict(decisions: pd.DataFrame) -> pd.DataFrame:

@@ -23,14 +23,16 @@ def input_name(name: str) -> str:
     return f"{of} exchange rate" if kind == "fx" else of.replace("_", " ")
 
 
-def if_inputs_move(numbers: Numbers, rows: Sequence[tuple[str, float, float, float]], *, currency: str) -> list[str]:
+def if_inputs_move(
+    numbers: Numbers, rows: Sequence[tuple[str, float, float, float]], *, currency: str, like: float
+) -> list[str]:
     """Say what a rise of an input does to a saving: input, saving today, its change for a doubling, where it tips."""
     said = []
     for name, today, change, tips in rows:
-        then = numbers.plain(today + RISES[-1] * change, 2, signed=True)
+        then = numbers.saving(today + RISES[-1] * change, like=like)
         text = (
             f"{input_name(name)} {numbers.share(RISES[-1], signed=True)}: the saving goes from "
-            f"{numbers.plain(today, 2, signed=True)} to {then} {currency} a unit"
+            f"{numbers.saving(today, like=like)} to {then} {currency} a unit"
         )
         tipped = f"; its sign turns at a change of {numbers.share(tips, signed=True)}" if abs(tips) <= 1 else ""
         said.append(text + tipped)
@@ -63,5 +65,6 @@ def _is_fx(name: str) -> bool:
 
 def outcomes(numbers: Numbers, *, against: int, of: int, low: float, high: float, currency: str) -> str:
     """Say how the draws of a saving fall, as so many of so many equally likely outcomes."""
-    span = f"{numbers.plain(low, 2, signed=True)} and {numbers.plain(high, 2, signed=True)} {currency}"
+    like = max(abs(low), abs(high))
+    span = f"{numbers.saving(low, like=like)} and {numbers.saving(high, like=like)} {currency}"
     return f"Of {of} equally likely outcomes the choice costs more in {against}; half lie between {span} a unit."

@@ -7,11 +7,11 @@ import pandas as pd
 
 from bomaudit.report.book import Col
 from bomaudit.report.book_decisions import exact_row
-from bomaudit.report.content import Content, by_verdict
+from bomaudit.report.content import Content, by_verdict, size_of
 from bomaudit.report.input_words import RISES, input_name
 
 _LEAST_CHANGE = 0.005
-"""Changes of a saving below half a cent are not listed. [currency/product]"""
+"""Changes of a saving below half a cent are not listed, or below so much of one below 1. [currency/product, share]"""
 
 
 def input_frame(content: Content) -> pd.DataFrame:
@@ -60,7 +60,9 @@ def effect_frame(content: Content) -> pd.DataFrame:
         decision, input, saving_today, saving_change (for a doubling), change, moved, saving_then [currency/product],
         npv_change (for a doubling, [currency]), turns_at [-]: NaN where it takes more than a doubling.
     """
-    effects = content.inputs[content.inputs["saving_change"].abs() * RISES[-1] >= _LEAST_CHANGE]
+    size = content.inputs["decision"].map({d["decision"]: size_of(d) for d in content.decisions.to_dict("records")})
+    least = _LEAST_CHANGE * size.clip(upper=1.0)
+    effects = content.inputs[content.inputs["saving_change"].abs() * RISES[-1] >= least]
     place = {name: k for k, name in enumerate(by_verdict(content.decisions)["decision"])}
     effects = effects.sort_values("decision", key=lambda names: names.map(place), kind="stable")
     moved = RISES[-1] * effects["saving_change"]

@@ -59,6 +59,13 @@ class Numbers:
         """
         return self.plain(value, price_decimals(value if like is None else like), signed=signed)
 
+    def saving(self, value: float, *, like: float) -> str:
+        """Write a saving of one product with its sign: cents, or finer where ``like``, the largest beside it, is small.
+
+        A product made by the million saves much where it saves tenths of a cent. [currency/product]
+        """
+        return self.plain(value, max(2, price_decimals(like)), signed=True)
+
     def amount(self, value: float, *, signed: bool = False) -> str:
         """Write an amount of money: whole, small ones with cents. [currency]."""
         return self.plain(value, 0 if abs(value) >= 100 or value == 0 else 2, signed=signed)  # noqa: PLR2004

@@ -16,7 +16,7 @@ from markupsafe import Markup
 from bomaudit.provenance import versions
 from bomaudit.report import headline, input_words, look, runtime, words
 from bomaudit.report.as_data import LAYOUTS
-from bomaudit.report.content import Content, by_verdict, by_weight, count_statuses, money_known, stake
+from bomaudit.report.content import Content, by_verdict, by_weight, count_statuses, money_known, size_of, stake
 from bomaudit.report.page_data import marks, packed
 from bomaudit.report.page_tables import (
     ASSUMPTION_COLUMNS,
@@ -183,15 +183,15 @@ def _decisions(content: Content, stories: dict[str, DecisionStory]) -> dict[str,
 def _decision(content: Content, d: dict[Any, Any], story: DecisionStory) -> dict[str, Any]:
     n, cur = content.numbers, content.currency
     span = n.span(d["saving_low"], d["saving_high"], prices=True, signed=True)
+    booked, today = (n.saving(d[f"saving_{s}"], like=size_of(d)) for s in ("booked", "today"))
     title, name = story.title, d["decision"]
     return {
         "key": name, "title": title, "verdict": d["verdict"], "verdict_name": words.VERDICT_NAME[d["verdict"]],
         "step": story.step, "lead": story.lead,
         "sections": [{"title": t, "points": p} for t, p in story.sections],
         "picture": _picture(d),
-        "picture_words": f"as booked {n.plain(d['saving_booked'], 2, signed=True)} {cur}, today "
-                         f"{n.plain(d['saving_today'], 2, signed=True)}, interval {span}",
-        "booked": n.plain(d["saving_booked"], 2, signed=True), "today": n.plain(d["saving_today"], 2, signed=True),
+        "picture_words": f"as booked {booked} {cur}, today {today}, interval {span}",
+        "booked": booked, "today": today,
         "chance": n.chance(d["p_flip"]), "npv": n.about(d["npv"], signed=True),
         "cost": words.change_cost(n, d["change_cost"], stated=name not in content.silent),
         "elements": element_rows(content, name),

@@ -135,7 +135,7 @@ def spread_rows(frame: pd.DataFrame, n: Numbers) -> list[dict[str, object]]:
     rank = pd.Series(stack).groupby(stack).cumcount()
     side = np.where(saving >= 0, "choice saves", "choice costs more")
     return [
-        {"saving": short(at), "rank": int(r), "side": str(s), "text": n.plain(x, 2, signed=True)}
+        {"saving": short(at), "rank": int(r), "side": str(s), "text": n.saving(x, like=np.abs(saving).max())}
         for at, r, s, x in zip(place.tolist(), rank, side, saving.tolist(), strict=True)
     ]
 

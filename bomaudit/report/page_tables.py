@@ -194,8 +194,9 @@ def effect_rows(content: Content) -> list[list[Cell]]:
     rows = []
     for r in effect_frame(content).to_dict("records"):
         money = (r["saving_today"], *(rise * r["saving_change"] for rise in input_words.RISES), r["saving_then"])
+        like = max(map(abs, money))
         rows.append([
-            {"text": r["decision"]}, {"text": r["input"]}, *(_cell(n.plain(x, 2, signed=True), x) for x in money),
+            {"text": r["decision"]}, {"text": r["input"]}, *(_cell(n.saving(x, like=like), x) for x in money),
             _cell(n.share(r["turns_at"], signed=True), r["turns_at"]),
         ])  # fmt: skip
     return rows
@@ -214,7 +215,9 @@ def spread_cells(content: Content, savings: pd.DataFrame) -> list[list[Cell]]:
     """Distribution of one decision's saving, as cells of :func:`spread_heads`."""
     n, at = content.numbers, savings.set_index(savings["quantile"].round(3))["saving"]
     return [
-        [_cell(n.share(q), q), _cell(n.plain(at[q], 2, signed=True), at[q])] for q in SPREAD_SHARES if q in at.index
+        [_cell(n.share(q), q), _cell(n.saving(at[q], like=at.abs().max()), at[q])]
+        for q in SPREAD_SHARES
+        if q in at.index
     ]
 
 

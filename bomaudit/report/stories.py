@@ -11,7 +11,7 @@ import pandas as pd
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
 from bomaudit.report import headline, input_words, words
-from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts, idle_lines, money_known
+from bomaudit.report.content import Content, at_stake, count_statuses, count_verdicts, idle_lines, money_known, size_of
 from bomaudit.report.numbers import Numbers
 
 MOST_MOVES = 8
@@ -204,7 +204,7 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
     lead = words.decision_sentence(
         n, chosen=d["chosen"], switch_to=d["switch_to"], booked=d["saving_booked"], today=d["saving_today"],
         low=d["saving_low"], high=d["saving_high"], p_flip=d["p_flip"], currency=cur,
-        confidence=content.settings.audit.confidence,
+        confidence=content.settings.audit.confidence, like=size_of(d),
     )  # fmt: skip
     bridge = bridge_bars(content, d, n)
     tips = n.day(d["tips_on"]) if not pd.isna(d["tips_on"]) else ""
@@ -223,7 +223,7 @@ def tell_decision(content: Content, decision: dict[Any, Any], n: Numbers) -> Dec
                 stated=d["decision"] not in content.silent,
             ),
         ),
-        ("If an input price moves", input_words.if_inputs_move(n, moved, currency=cur)),
+        ("If an input price moves", input_words.if_inputs_move(n, moved, currency=cur, like=size_of(d))),
         ("Where the doubt comes from", words.doubts(n, doubts_of(content, d["decision"]))),
     )
     sections = tuple((title, tuple(points)) for title, points in told if points)
@@ -259,7 +259,7 @@ def bridge_bars(content: Content, decision: dict[Any, Any], n: Numbers) -> tuple
     first = "choice saves, as booked" if same else f"choice saves against {decision['switch_to']}, as booked"
 
     def bar(label: str, start: float, end: float, *, ends: bool = False) -> Bar:
-        return Bar(label, start, end, n.plain(end - start, 2, signed=True), level=ends)
+        return Bar(label, start, end, n.saving(end - start, like=size_of(decision)), level=ends)
 
     bars = [bar(first, 0.0, level, ends=True)]
     for label, change in moves(rows, sign):

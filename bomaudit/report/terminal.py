@@ -21,6 +21,7 @@ from bomaudit.report.content import (
     count_statuses,
     gather,
     money_known,
+    size_of,
     stake,
 )
 from bomaudit.report.look import STATUS, VERDICT, Tone
@@ -112,13 +113,13 @@ def _decision_table(content: Content, n: Numbers) -> Table:
         "", "decision", f"choice saves, {unit}\nbooked → today (interval)", "chance\nto flip", "worth\nof change"
     )
     for d in by_verdict(content.decisions).to_dict("records"):
-        saving = f"{n.plain(d['saving_booked'], 2, signed=True)} → {n.plain(d['saving_today'], 2, signed=True)}"
+        booked, today = (n.saving(d[f"saving_{s}"], like=size_of(d)) for s in ("booked", "today"))
         span = f"({n.span(d['saving_low'], d['saving_high'], prices=True, signed=True)})"
         safety = "\n[italic]bears on safety: review first[/]" if _true(d["safety_relevant"]) else ""
         grid.add_row(
             _tag(VERDICT[d["verdict"]], words.VERDICT_NAME[d["verdict"]]),
             f"[b]{escape(d['decision'])}[/b] {escape(d['title'])}".rstrip() + safety,
-            f"{saving}\n{span}",
+            f"{booked} → {today}\n{span}",
             n.chance(d["p_flip"]),
             n.about(d["npv"], signed=True),
         )

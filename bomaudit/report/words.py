@@ -135,26 +135,28 @@ def list_of(items: Sequence[str], *, most: int = 6) -> str:
     return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1] if shown else "none"
 
 
-def side(numbers: Numbers, saving: float, currency: str, rival: str) -> str:
+def side(numbers: Numbers, saving: float, currency: str, rival: str, *, like: float) -> str:
     """Say what a saving per unit means: positive when the choice is cheaper than its rival."""
     if not math.isfinite(saving):
         return f"cannot be compared with {rival}"
-    money = f"{numbers.plain(abs(saving), 2)} {currency} a unit"
+    money = f"{numbers.saving(abs(saving), like=like).removeprefix('+')} {currency} a unit"
     return f"saves {money} against {rival}" if saving >= 0 else f"costs {money} more than {rival}"
 
 
 def decision_sentence(
     numbers: Numbers, *, chosen: str, switch_to: str, booked: float, today: float, low: float, high: float,
-    p_flip: float, currency: str, confidence: float,
+    p_flip: float, currency: str, confidence: float, like: float,
 ) -> str:  # fmt: skip
-    """Say in one sentence how a decision looks as booked and today."""
+    """Say in one sentence how a decision looks as booked and today; savings with the decimals of ``like``."""
     if not math.isfinite(today):
         return f"{chosen} cannot be compared with {switch_to}: an element has no price."
-    ends = f"{numbers.plain(low, 2, signed=True)} and {numbers.plain(high, 2, signed=True)}"
+    ends = f"{numbers.saving(low, like=like)} and {numbers.saving(high, like=like)}"
+    then = side(numbers, booked, currency, "its best alternative", like=like)
+    now = side(numbers, today, currency, switch_to, like=like)
     return (
-        f"As booked, {chosen} {side(numbers, booked, currency, 'its best alternative')}. Today, everything counted, it "
-        f"{side(numbers, today, currency, switch_to)} (its saving is between {ends} at {numbers.share(confidence)} "
-        f"confidence). The chance that another option is the cheaper one today is {numbers.chance(p_flip)}."
+        f"As booked, {chosen} {then}. Today, everything counted, it {now} (its saving is between {ends} at "
+        f"{numbers.share(confidence)} confidence). The chance that another option is the cheaper one today is "
+        f"{numbers.chance(p_flip)}."
     )
 
 

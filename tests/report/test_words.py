@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
+from io import StringIO
 
 import numpy as np
 import pytest
 from made_content import made_content
+from rich.console import Console
 
 from bomaudit.audit import audit
-from bomaudit.report import headline, stories, words
+from bomaudit.report import headline, page, stories, terminal, words
 from bomaudit.report.as_data import summarise
 from bomaudit.report.content import gather
 from bomaudit.report.numbers import Numbers
+from bomaudit.report.page_tables import effect_rows
 
 N = Numbers("en", minus="-")
 NOTHING = (0.0, 0.0, 0.0)
@@ -109,6 +112,27 @@ def test_where_no_line_could_be_audited_the_annual_volume_is_not_blamed():
     lines, _, ask = stories.found(nothing, N)
     assert lines == f"No line could be audited. {len(unpriced)} have no usable booked cost and could not be audited."
     assert ask == "No line could be audited, so what a quote is worth is not known."
+
+
+def test_a_saving_of_tenths_of_a_cent_is_told_in_figures():
+    made = made_content(40)
+    small = {"saving_booked": 0.0012, "saving_today": -0.0031, "saving_low": -0.0052, "saving_high": 0.0008}
+    inputs = made.inputs[made.inputs["decision"] == "pump"].assign(saving_today=-0.0031, saving_change=-0.002)
+    parts = {p: getattr(made, p).query("decision == 'pump'") for p in ("tornado", "savings", "paths", "drivers")}
+    content = dataclasses.replace(made, decisions=made.decisions.head(1).assign(**small), inputs=inputs, **parts)
+    story = stories.tell_decision(content, content.decisions.iloc[0].to_dict(), N)
+    assert "gear saves 0.0012 EUR a unit against its best alternative" in story.lead
+    assert "costs 0.0031 EUR a unit more than membrane (its saving is between -0.0052 and +0.0008 at" in story.lead
+    assert dict(story.sections)["If an input price moves"][0].startswith(
+        "copper +20%: the saving goes from -0.0031 to -0.0035 EUR a unit"
+    )
+    assert story.bridge[-1].text == "-0.0031"
+    out = StringIO()
+    terminal.show_summary(content, Console(width=80, no_color=True, highlight=False, file=out))
+    assert "+0.0012 → -0.0031" in out.getvalue()
+    assert "+0.0012 → <b>\u22120.0031</b>" in page.render(content)
+    (effect,) = effect_rows(content)
+    assert [cell["text"] for cell in effect[2:6]] == ["\u22120.0031", "\u22120.0002", "\u22120.0004", "\u22120.0035"]
 
 
 @pytest.mark.parametrize("verdict", ["requote", "watch"])
