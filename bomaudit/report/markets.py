@@ -47,7 +47,7 @@ def market_points(audit: Audit) -> pd.DataFrame:
     grid = _grid(seen, today)
     curve = grid.assign(kind="curve", label="", **_curve(curves, grid, today, confidence))
     there = _curve(curves, seen, today, confidence)
-    price = there["price"] * np.exp(_residual(curves, seen, today))
+    price = there["price"] * np.exp(_residual(seen, np.log(there["price"])))
     quotes = seen.assign(
         kind="quote", label=seen["part_no"], volume=there["volume"], price=price, low=np.nan, high=np.nan
     )
@@ -86,10 +86,12 @@ def _curve(curves: Curves, at: pd.DataFrame, today: pd.Timestamp, confidence: fl
     return {"volume": np.exp(then), "price": np.exp(level), "low": np.exp(level - reach), "high": np.exp(level + reach)}
 
 
-def _residual(curves: Curves, quotes: pd.DataFrame, today: pd.Timestamp) -> Floats:
-    """Ln distance of each quote from its part's own curve, the mean of the part taken out."""
-    names, seen = quotes["commodity"].to_numpy(dtype=object), quotes["log_experience"].to_numpy(dtype=float)
-    left = quotes["log_price"] + curves.experience.project(names, -seen, _years(quotes, today)).log_ratio
+def _residual(quotes: pd.DataFrame, curve: Floats) -> Floats:
+    """Ln distance of each quote from its part's own curve, the mean of the part taken out.
+
+    ``curve`` is ln of the market's; that of a custom part takes its share of the way, as an estimate does.
+    """
+    left = quotes["log_price"] - quotes["learned"] * curve
     return np.asarray(left - left.groupby(quotes["part_no"]).transform("mean"), dtype=float)
 
 
