@@ -150,6 +150,7 @@ def judge_lines(lines: pd.DataFrame, estimates: pd.DataFrame, rules: AuditSectio
         booked, estimate, audited["sd_log"].to_numpy(), audited["dof"].to_numpy(), materiality=rules.materiality
     )
     exposure = (booked - estimate) * audited["qty_per"].to_numpy() * audited["annual_volume"].to_numpy()
+    exposure += 0.0  # no quantity times a loss is 0, not -0
     much = much_at_stake(booked, audited["estimate_low"], audited["estimate_high"], exposure, rules=rules)
     status = find_status(
         no_part=~lines["row_kind"].isin(["part", "alternative"]).to_numpy(dtype=bool),

@@ -159,6 +159,7 @@ def test_an_amount_that_matters_keeps_its_digits():
 
 
 def test_nought_has_no_sign():
+    assert str(judged(estimate=12.0, qty_per=0.0)["exposure_per_year"]) == "0.0"
     assert "; estimate 0 % after" in judged(estimate=9.97)["reason"]
     assert "; estimate 0 % after" in judged(estimate=10.03)["reason"]
 

@@ -54,7 +54,7 @@ def screen_batch(batch: Batch, fitted: Fitted) -> tuple[pa.Table, list[pa.Table]
     each = {n: priced[n].to_numpy(dtype=float)[inverse] for n in _FIGURES_OF_PRICE}
     no_part = ~np.isin(kinds.names.astype(str), ["part", "alternative"])[kinds.codes]
     used = np.where((kinds.names == "alternative")[kinds.codes], 0.0, annual_need(batch, rules.annual_volume))
-    exposure = (each["booked_cost"] - each["estimate"]) * used
+    exposure = (each["booked_cost"] - each["estimate"]) * used + 0.0  # no quantity times a loss is 0, not -0
     auditable = priced["auditable"].to_numpy(dtype=bool)
     much = much_at_stake(each["booked_cost"], each["estimate_low"], each["estimate_high"], exposure, rules=rules)
     known = (auditable & (priced["commodity"] != "").to_numpy(dtype=bool))[inverse]
