@@ -31,7 +31,8 @@ LONGEST = 32_000
 _ENTERED_GROUND = "#fdf6d8"
 _PLACES = {"price": "#,##0.00##", "money": "#,##0", "number": "#,##0.##", "share": "0.0%", "year": "0.0",
            "count": "#,##0", "text": "@", "signed": "+#,##0;-#,##0;0", "signed_price": "+#,##0.00;-#,##0.00;0.00",
-           "signed_share": "+0.0%;-0.0%;0.0%", "log": "0.0000"}  # fmt: skip
+           "signed_share": "+0.0%;-0.0%;0.0%", "log": "0.0000", "weight": "0.0000####",
+           "chance": '[<0.01]"<1%";[>0.99]">99%";0.0%'}  # fmt: skip
 _ROW = "\0"
 """Stands for the number of the row in a formula, until it is written there."""
 DAYS = {"en": "yyyy-mm-dd", "de": "dd.mm.yyyy", "fr": "dd/mm/yyyy"}
@@ -46,7 +47,8 @@ class Col:
     name : str
         Column of the frame, and head of the sheet.
     style : str
-        Number format: price, money, number, share, year, count, text, day, signed, signed_price, signed_share, log.
+        Number format: price, money, number, share, year, count, text, day, signed, signed_price, signed_share, log,
+        weight, chance (never as certain or impossible).
     role : Role
     note : str
         Explains the column; shown as the comment of its head.
@@ -90,6 +92,7 @@ class Styles:
         )
         self.strong = book.add_format({"bold": True, "font_color": look.INK})
         self.wrap = book.add_format({"text_wrap": True, "valign": "top"})
+        self.whole = book.add_format({"num_format": _PLACES["count"]})
 
     def _get(self, style: str, role: Role) -> Format:
         shape: dict[str, Any] = {"num_format": self._day if style == "day" else _PLACES[style], "valign": "top"}
@@ -159,6 +162,10 @@ def write_sheet(
             sheet.write_comment(HEAD_ROW, i, column.note, {"x_scale": 1.6, "author": "bomaudit"})
         _write_column(sheet, styles, frame, column, place=place)
     last = HEAD_ROW + max(len(frame), 1)
+    for i in (i for i, column in enumerate(columns) if column.style == "number"):  # else a 4 reads as "4."
+        cell = f"{xl_col_to_name(i)}{HEAD_ROW + 2}"
+        rule = {"type": "formula", "criteria": f"={cell}=INT({cell})", "format": styles.whole}
+        sheet.conditional_format(HEAD_ROW + 1, i, last, i, rule)
     sheet.freeze_panes(HEAD_ROW + 1, 2)
     sheet.autofilter(HEAD_ROW, 0, last, len(columns) - 1)
     printed(sheet, title, last, place.get(printed_to, len(columns) - 1))

@@ -238,7 +238,7 @@ def element_columns(content: Content) -> list[Col]:
         Col("spent", note="paid already: counts as booked, not today"),
         Col("price_today", "price", "entered", f"price of one today [{content.currency}], a line's or stated",
             formula=lambda at: f"=INDEX(line_estimate,MATCH({at('line_id')},line_id,0))", live="_live_price_today"),
-        Col("weight", "log", "worked_out", "1 per unit; share of one product for yearly and one-time money [1/product]",
+        Col("weight", "weight", "worked_out", "1 per unit; a product's share of yearly and one-time money [1/product]",
             formula=lambda at: f'=IF({at("spent")}="yes",0,IF({at("basis")}="once",'
                                f'1/{_of_decision("discounted_products", at)},IF({at("basis")}="per_year",'
                                f'{_of_decision("discounted_years", at)}/'

@@ -17,6 +17,7 @@ _ENTERED = ("booked_cost", "estimate", "qty_per", "annual_volume")
 _STYLES = {"money": "price", "number": "number", "share": "share", "date": "day"}
 _YEARLY = ("exposure_per_year", "value_of_asking", "cost_of_asking", "npv", "npv_low", "npv_high", "npv_mean", "evpi",
            "change_cost", "regret_of_waiting")  # fmt: skip
+_CHANCES = ("p_stale", "p_flip", "p_pays_back")
 
 
 def col(column: Column, currency: str, **more: object) -> Col:
@@ -24,6 +25,8 @@ def col(column: Column, currency: str, **more: object) -> Col:
     style = "signed_share" if column.name == "drift" else _STYLES.get(column.kind, "text")
     if column.name in _YEARLY:
         style = "money"
+    if column.name in _CHANCES:
+        style = "chance"
     unit = "" if column.unit in ("-", "") else f" [{column.unit.replace('currency', currency)}]"
     made = {"style": style, "note": f"{column.meaning}{unit}", "width": _WIDE.get(column.name, 12)} | more
     return Col(column.name, **made)  # type: ignore[arg-type]

@@ -72,6 +72,17 @@ def test_every_stored_result_is_what_an_office_suite_computes(book, tmp_path):
     assert compared > 150
 
 
+def test_figures_are_shown_as_what_they_are(book):
+    loaded = openpyxl.load_workbook(book)
+    elements, decisions, lines = loaded["Elements"], loaded["Decisions"], loaded["Lines"]
+    assert elements[cell_of(elements, "weight", 1)].number_format == "0.0000####", "one product in 45,000 is not 0.0000"
+    for sheet, head in ((decisions, "p flip"), (decisions, "p pays back"), (lines, "p stale")):
+        assert sheet[cell_of(sheet, head, 1)].number_format == '[<0.01]"<1%";[>0.99]">99%";0.0%', head
+    quantity = cell_of(lines, "qty per", 1)
+    rules = [r for area in lines.conditional_formatting if quantity in area.sqref for r in area.rules]
+    assert [(r.formula[0], r.dxf.numFmt.formatCode) for r in rules] == [(f"{quantity}=INT({quantity})", "#,##0")]
+
+
 @needs_office
 def test_a_changed_estimate_moves_exposure_saving_and_present_value(book, tmp_path):
     source = openpyxl.load_workbook(book, data_only=True)
