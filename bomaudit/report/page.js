@@ -58,7 +58,7 @@
     make("a", { href: "#" + L.id[i] }, L.part[i] || L.id[i]), L.description[i], market(i), tag("status", L.status[i]), price(L.booked[i]),
     price(L.estimate[i]), span(L.low[i], L.high[i]), share(L.drift[i], true), chance(L.p[i]), about(L.money[i], true), plain(L.age[i], 1),
   ];
-  const row = (i) => make("tr", {}, ...cells(i).map((cell, c) => make("td", { className: kinds[c] }, cell)));
+  const row = (i) => make("tr", {}, ...cells(i).map((cell, c) => make("td", { className: kinds[c] + (kinds[c] === "code" && cell.textContent.length > 32 ? " long" : "") }, cell)));
   const drawLines = () => {
     body.replaceChildren(...state.rows.slice(0, state.shown).map(row));
     const more = document.getElementById("more-lines"), left = state.rows.length - state.shown;

@@ -53,6 +53,19 @@ def test_the_policy_of_the_page_stops_a_connection(page):
     assert any("Content Security Policy" in e["message"] for e in page.get_log("browser"))
 
 
+def test_a_part_number_of_any_length_leaves_room_for_the_figures(chrome, tmp_path):
+    made = made_content(30)
+    named = made.lines.assign(part_no=made.lines["part_no"].mask(made.lines["line_id"] == "L0001", "W" * 120))
+    asked = made.requotes.assign(part_no="W" * 120)
+    page_.write(replace(made, lines=named, requotes=asked), tmp_path / "report.html")
+    page = opened(chrome, tmp_path / "report.html")
+    for table in ("line-table", "ask-table"):
+        room, needed = page.execute_script(
+            "const t = document.getElementById(arguments[0]); return [t.parentNode.clientWidth, t.scrollWidth]", table
+        )
+        assert needed <= 1.25 * room, table
+
+
 def test_a_line_whose_money_is_not_known_is_not_said_to_be_worth_nothing(chrome, tmp_path):
     made = made_content(30)
     bare = replace(made, lines=made.lines.assign(annual_volume=float("nan"), exposure_per_year=float("nan")))
