@@ -237,7 +237,8 @@ def _usable(table: pd.DataFrame, as_of: date) -> tuple[pd.DataFrame, list[Findin
     places = zip(bad.get("source_sheet", bad["unit"]), bad.get("source_row", bad["volume"]), stated, strict=True)
     findings += [
         warning("V002", "volume or cumulative_volume must be > 0", file=_file(table), sheet=str(sheet),
-                row=None if pd.isna(row) else int(row), column="volume", found=f"{volume:.12g}".replace("nan", "nothing"),
+                row=None if pd.isna(row) else int(row), column="volume",
+                found="nothing" if pd.isna(volume) else f"{volume:.12g}",
                 assumed="row left out: not reported rather than none made",
                 advice="state the volume; leave out what is not known")
         for sheet, row, volume in places
