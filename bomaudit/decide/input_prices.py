@@ -72,7 +72,7 @@ def _stated_abroad(case: Case, inputs: tuple[str, ...]) -> tuple[sparse.csr_arra
     column = pd.Series(np.arange(len(inputs)), index=list(inputs), dtype=float)
 
     def follows(currency: pd.Series) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-        found = ("fx:" + currency).map(column).to_numpy(dtype=float)
+        found = ("fx:" + currency.astype("str")).map(column).to_numpy(dtype=float)
         rows = np.flatnonzero(np.isfinite(found))
         return rows, found[rows].astype(np.int64)
 
