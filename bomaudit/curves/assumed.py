@@ -118,7 +118,8 @@ def find_about_inputs(bought: Bought, catalogue: Catalogue, inputs: InputPrices,
         home = fx.currency in inputs.general.names
         findings.append(
             warning("E006", f"{GENERAL} is not known in {', '.join(bare)}",
-                    assumed=f"that of {fx.currency} is used" if home else "no inflation is used",
+                    assumed=f"that of {fx.currency} and the change of the exchange rate, which widens the interval"
+                    if home else "no inflation is used",
                     advice=f"give {GENERAL} of these currencies in input_prices")
         )  # fmt: skip
     return findings

@@ -24,6 +24,9 @@ _MATERIAL_NOISE = 0.20
 """Wandering of a material price with no series, about that of the metals of the World Bank. [ln/sqrt(year)]"""
 _GENERAL_NOISE = 0.02
 """Wandering of general inflation, labour and energy where no series says more. [ln/sqrt(year)]"""
+_REAL_RATE_NOISE = 0.075
+"""Wandering of the price level of one currency against another's at the exchange rate, where only the other's is known:
+changes over 1 to 10 years between those of the library, 2010 to 2025. [ln/sqrt(year)]"""
 _LEAST_CHANGES = 5  # yearly changes that a noise is estimated from
 _TREND_YEARS = 10.0  # general inflation goes on as it did over so many years
 _YEAR, _QUARTER, _MONTH = 1.0, 0.25, 1 / 12
@@ -252,11 +255,12 @@ def escalate(prices: InputPrices, spans: Spans, fx: Rates) -> Escalation:
 
     Notes
     -----
-    General inflation of the price currency; else of the audit currency; else none. Labour and energy follow general
-    inflation where their own series are missing, and so does a material that no series is given for, each with the
-    wandering it then may have had.
+    General inflation of the price currency; else that of the audit currency less what the price currency gained on it
+    (its prices keep up with the audit currency's at the exchange rate), surely only to within the wandering of real
+    exchange rates; else none. Labour and energy follow general inflation where their own series are missing, and so
+    does a material that no series is given for, each with the wandering it then may have had.
     """
-    general, general_sd = _index_ratio(prices.general, _general_code(prices, spans, fx), spans, fallback=None)
+    general, general_sd = _general(prices, spans, fx)
     labour, labour_sd = _index_ratio(
         prices.labour, _own_code(prices.labour, spans), spans, fallback=(general, general_sd)
     )
@@ -273,10 +277,17 @@ def _own_code(lines: Timelines, spans: Spans) -> Codes:
     return np.append(codes_of(np.array(spans.currencies, dtype=object), lines.names), -1)[spans.currency]
 
 
-def _general_code(prices: InputPrices, spans: Spans, fx: Rates) -> Codes:
+def _general(prices: InputPrices, spans: Spans, fx: Rates) -> tuple[Floats, Floats]:
+    """Ln ratio of general inflation and its sd, at a constant real exchange rate where the currency's is not known."""
     own = _own_code(prices.general, spans)
     home = prices.general.codes(np.array([fx.currency], dtype=object))[0]
-    return np.where(own >= 0, own, home)
+    log, sd = _index_ratio(prices.general, np.where(own >= 0, own, home), spans, fallback=None)
+    lent = (own < 0) & (home >= 0)
+    if not lent.any():
+        return log, sd
+    moved = np.nan_to_num(spans.log_rate_change(fx))
+    wandered = np.hypot(sd, _REAL_RATE_NOISE * np.sqrt(np.abs(spans.years)))
+    return np.where(lent, log - moved, log), np.where(lent, wandered, sd)
 
 
 def _index_ratio(

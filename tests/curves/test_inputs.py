@@ -86,14 +86,29 @@ def test_a_material_without_series_follows_general_inflation_unsurely():
     assert found.general_sd[0] == pytest.approx(0)
 
 
-def test_general_inflation_is_that_of_the_price_currency_else_of_the_audit_else_none():
+def test_general_inflation_is_that_of_the_price_currency_else_of_the_audit_at_the_exchange_rate_else_none():
     euro = make_prices("general_inflation", 2014, 100 * 1.02 ** np.arange(13))
     yuan = make_prices("general_inflation", 2014, 100 * 1.05 ** np.arange(13), "CNY")
     assert escalate(read(euro, yuan), span(currency="CNY"), EURO).general[0] == pytest.approx(1.05**7, rel=1e-3)
-    assert escalate(read(euro), span(currency="CNY"), EURO).general[0] == pytest.approx(1.02**7, rel=1e-3)
+    lent = escalate(read(euro), span(currency="CNY"), EURO).general[0]
+    rates = EURO.rate(["CNY", "CNY"], np.array(["2015-07-02", "2022-07-02"], "M8[D]"))
+    assert lent == pytest.approx(1.02**7 * rates[0] / rates[1], rel=1e-3)
     nothing = escalate(read(), span(), EURO)
     assert nothing.general[0] == 1
     assert nothing.general_sd[0] > 0
+
+
+def test_prices_of_a_falling_currency_without_an_index_keep_their_real_level_unsurely():
+    """A euro bought 4.6 lira in 2018 and ten times that in 2026: what follows euro inflation is ten times as dear."""
+    euro = read(make_prices("general_inflation", 2014, 100 * 1.02 ** np.arange(13)))
+    found = {c: escalate(euro, span("2018-03-01", "2026-06-30", c), EURO) for c in ("EUR", "TRY")}
+    rates = EURO.rate(["TRY", "TRY"], np.array(["2018-03-01", "2026-06-30"], "M8[D]"))
+    assert found["TRY"].general[0] * rates[1] / rates[0] == pytest.approx(found["EUR"].general[0])
+    unsure = [found[c].general_sd[0] ** 2 for c in ("EUR", "TRY")]
+    assert unsure[1] - unsure[0] == pytest.approx(0.075**2 * 8.33, rel=1e-3)
+    assert found["TRY"].labour_sd[0] > found["TRY"].general_sd[0]
+    back = escalate(euro, span("2026-06-30", "2018-03-01", "TRY"), EURO)
+    assert back.general[0] * found["TRY"].general[0] == pytest.approx(1)
 
 
 def test_labour_and_energy_have_their_own_series_or_follow_inflation():
