@@ -22,6 +22,8 @@ no published source. [ln]"""
 _FAR_OFF = 6.0
 """A quote further off than so many standard deviations counts as if it were at most that far: a slip of the unit or of
 the part is likelier than the market. Engineering judgement."""
+_GIVEN = 0.001
+"""Noise that a price given for one run is weighed with: it is meant, so it counts whole; of two, each half. [ln]"""
 
 
 @dataclass(frozen=True)
@@ -167,20 +169,22 @@ def take_newer(
         moved[:, k] -= _sum(line, weighed.weight * told.loadings[:, k], size)
     _describe(text, pairs, curves.offers.day[pairs.quote], weighed.total)
     quoted = np.bincount(line, minlength=size) > 0
+    noise = np.maximum(told.noise, curves.offers.noise[pairs.quote])  # also of a given price: it is one of its kind
     newer = Newer(
-        weighed.shift, _sum(line, (weighed.weight * told.noise) ** 2, size), 1 - weighed.total, moved,
+        weighed.shift, _sum(line, (weighed.weight * noise) ** 2, size), 1 - weighed.total, moved,
         np.where(quoted, weighed.left, level.carried.process),
     )  # fmt: skip
     return newer, text
 
 
 def _told(lines: Priced, level: Level, then: Carried, pairs: NewerQuotes, *, curves: Curves) -> Told:
-    """Quotes as deviations from what was expected; one that is far off counts less."""
+    """Quotes as deviations from what was expected; one that is far off counts less, one given for this run whole."""
     line = pairs.line
     deviation, loadings = _deviation(lines, level, then, pairs, curves=curves)
     noise = np.hypot(curves.offers.noise[pairs.quote], np.where(pairs.other, _OTHER_SUPPLIER, 0.0))
     expected = (level.basis + level.date)[line] + then.process + (loadings**2).sum(axis=1)
-    noise = np.maximum(noise, np.sqrt(np.maximum((deviation / _FAR_OFF) ** 2 - expected, 0.0)))
+    slip = np.sqrt(np.maximum((deviation / _FAR_OFF) ** 2 - expected, 0.0))
+    noise = np.where(curves.offers.given[pairs.quote], _GIVEN, np.maximum(noise, slip))
     return Told(line, then.years, deviation, noise, loadings)
 
 

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from bomaudit.curves.library import Library
+from bomaudit.curves.offers import GIVEN
 from bomaudit.findings import BadInput, Finding, error, near, note
 from bomaudit.prepare.currency import Fx
 from bomaudit.settings import LONGEST_YEARS, STEEPEST_GROWTH
@@ -161,7 +162,7 @@ def _price(world: World, change: Change) -> tuple[World, str]:
     own = world.tables["bom"].loc[world.tables["bom"]["part_no"] == change.name, "supplier"]
     row = {
         "part_no": change.name, "quote_date": pd.Timestamp(world.as_of), "unit_price": amount, "currency": currency,
-        "kind": "firm", "supplier": own.iloc[0] if len(own) else "", "source_file": "--set", "source_row": 1,
+        "kind": "firm", "supplier": own.iloc[0] if len(own) else "", "source_file": GIVEN, "source_row": 1,
     }  # fmt: skip
     assumed = f"as if a firm quote of {amount:.12g} {currency} had come in on {world.as_of}"
     return world.with_table("quotes", _appended(world.tables["quotes"], row)), assumed

@@ -174,6 +174,19 @@ def test_a_trend_is_the_share_by_which_real_prices_change_a_year(read):
         given(opened, "trend:dc_motor=-100%")
 
 
+def test_a_given_price_is_what_the_part_costs_however_far_from_the_estimate(read):
+    """Whoever asks what a price would do means that price, not a slip; it is as sure as any firm quote."""
+    for amount in (60.0, 30.0, 2.0):
+        line = run(given(read, f"price:FS55-1101={amount} EUR")).lines.set_index("part_no").loc["FS55-1101"]
+        assert line["estimate"] == pytest.approx(amount, rel=0.01)
+        assert line["sd_log"] == pytest.approx(0.02, rel=0.2)
+
+
+def test_of_two_given_prices_of_a_part_each_counts_half(read):
+    lines = run(given(read, "price:FS55-1101=20 EUR", "price:FS55-1101=40 EUR")).lines.set_index("part_no")
+    assert lines.loc["FS55-1101", "estimate"] == pytest.approx(np.sqrt(20 * 40), rel=0.01)
+
+
 def test_changes_reach_the_estimate_the_decisions_and_the_assumptions(read, sample_audit):
     texts = [
         "price:FS55-1101=60 EUR", "learning_rate:pump=30%", "decision:battery.years_left=16", "input:lead=x1.5",

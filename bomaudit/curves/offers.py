@@ -17,6 +17,9 @@ from bomaudit.settings import ModelSection
 NOT_STATED = -2
 """Supplier code where none is stated; -1: one that none of the quotes names."""
 
+GIVEN = "--set"
+"""Source of a price that is given for one run, not read from a file."""
+
 _FAR = 100.0  # ln; any price break within reach comes before any out of reach
 
 
@@ -39,6 +42,8 @@ class Offers:
         Price break, 0 where none, and annual quantity, NaN where not stated. [uom, uom/year]
     supplier : array of int, shape (quotes,)
         Position in ``suppliers``, :data:`NOT_STATED` where none.
+    given : array of bool, shape (quotes,)
+        Taken as given for one run: no slip, however far off.
     """
 
     parts: pd.Index
@@ -51,6 +56,7 @@ class Offers:
     least: Floats
     annual: Floats
     supplier: Codes
+    given: npt.NDArray[np.bool_]
 
     def __len__(self) -> int:
         """Count the quotes."""
@@ -75,7 +81,7 @@ def collect_offers(quotes: pd.DataFrame, *, fx: Rates, model: ModelSection) -> O
     Parameters
     ----------
     quotes : DataFrame
-        Usable quotes.
+        Usable quotes, with their source where they come from files.
     fx : Rates
     model : ModelSection
         quote_noise by kind; a kind that it does not name counts as budgetary.
@@ -103,6 +109,7 @@ def collect_offers(quotes: pd.DataFrame, *, fx: Rates, model: ModelSection) -> O
         least=np.nan_to_num(ordered["min_qty"].to_numpy(dtype=float)),
         annual=ordered["annual_qty"].to_numpy(dtype=float),
         supplier=np.where(names == "", NOT_STATED, suppliers.get_indexer(pd.Index(names))).astype(np.int64),
+        given=ordered.reindex(columns=["source_file"])["source_file"].eq(GIVEN).to_numpy(dtype=bool),
     )
 
 
