@@ -251,7 +251,7 @@ def price_breaks(block: Block, lines: pd.DataFrame) -> tuple[pd.DataFrame, list[
     ----------
     block : Block
     lines : DataFrame
-        Lines of the block, with source_row, part_no, currency, cost_date, supplier.
+        Lines of the block, with source_row, part_no, uom, currency, cost_date, supplier.
 
     Returns
     -------
@@ -293,6 +293,7 @@ def _column(block: Block, lines: pd.DataFrame, column: int, at: Any) -> pd.DataF
         "unit_price": price[have], "currency": np.where(stated == "", header.currency, stated).astype(object),
         "min_qty": np.full(len(have), quantity if np.isfinite(quantity) else 1.0),
         "supplier": chosen["supplier"].to_numpy(dtype=object), "kind": np.full(len(have), "catalogue", dtype=object),
+        "uom": chosen["uom"].to_numpy(dtype=object),
         **{c: chosen[c].to_numpy() for c in ("source_file", "source_sheet", "source_row")},
     }  # fmt: skip
     return typed_frame(QUOTES, data, len(have))

@@ -32,7 +32,7 @@ from bomaudit.tables.lines import Lines, bom_lines
 from bomaudit.tables.locate import Block
 from bomaudit.tables.places import input_label, locate_input
 from bomaudit.tables.sheets import letter
-from bomaudit.tables.structure import repeats, resolve
+from bomaudit.tables.structure import in_one_unit, repeats, resolve
 from bomaudit.tables.worn import held_down
 
 MAPPING_COLUMNS = ("table", "file", "sheet", "canonical", "header", "column", "confidence", "how")
@@ -137,7 +137,8 @@ def _read_table(path: Path, table: Table, sheet: str, columns: Mapping[str, str]
         return TableRead(table.name, frame, tuple(dict.fromkeys(findings)), mapping, rows, book.sha256, unused=unused)
     frame, made = resolve(frame, above)
     quotes = [price_breaks(b, p.frame) for b, p in zip(blocks, parts, strict=True)]
-    findings += [*made, *repeats(frame), *(f for _, said in quotes for f in said)]
+    frame, moved = in_one_unit(frame)
+    findings += [*made, *moved, *repeats(frame), *(f for _, said in quotes for f in said)]
     found = [q for q, _ in quotes if len(q)]
     breaks = pd.concat(found, ignore_index=True) if found else empty_frame(TABLES_IN["quotes"])
     rows = _assemblies_in(rows, frame)

@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bomaudit.findings import Finding, error, note, warning
+from bomaudit.tables.pricing import rates
 
 Rows = NDArray[np.intp]
 _SAME_PRICE = 0.005
@@ -225,6 +226,51 @@ def _priced_below(parent: Rows, priced: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def _place(frame: pd.DataFrame, i: int) -> dict[str, object]:
     row = frame.iloc[i]
     return {"file": row["source_file"], "sheet": row["source_sheet"], "row": int(row["source_row"])}
+
+
+def in_one_unit(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[Finding]]:
+    """Lines of one part that are counted in several units, in that of the first of them.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Table ``bom`` of the glossary, with places.
+
+    Returns
+    -------
+    frame : DataFrame
+        Quantities, stock and prices brought to one unit a part where the units convert (``T100``); as they stand where
+        they do not (``T101``): quotes and the year's need of a part are in one unit.
+    findings : list of Finding
+    """
+    own, named = frame["uom"].to_numpy(dtype=object), (frame["part_no"] != "").to_numpy()
+    if len({*pd.unique(frame["uom"])} - {""}) <= 1:
+        return frame, []
+    first = frame[named & (own != "")].drop_duplicates("part_no").set_index("part_no")["uom"]
+    wanted = np.where(named, first.reindex(frame["part_no"]).fillna("").to_numpy(dtype=object), "")
+    many = rates(own, wanted)
+    moved, clash = np.isfinite(many) & (many != 1), np.isnan(many)
+    findings = []
+    for code, say, message, which, assumed, advice in (
+        ("T100", note, "one part should be counted in one unit", moved, "brought to the unit of its first line", ""),
+        ("T101", warning, "units of one part must convert", clash,
+         "quotes are taken to be for the unit of its first line, its quantities are added as they stand",
+         "state one unit, or give one of them a part number of its own"),
+    ):  # fmt: skip
+        if which.any():
+            i = int(np.flatnonzero(which)[0])
+            parts = frame["part_no"][which].nunique()
+            found = (
+                f"{parts} part{'s' if parts > 1 else ''}, the first {frame['part_no'].iloc[i]}: {wanted[i]}, {own[i]}"
+            )
+            findings.append(say(code, message, **_place(frame, i), column="uom", found=found, assumed=assumed,
+                                advice=advice))  # fmt: skip
+    if not moved.any():
+        return frame, findings
+    scale = np.where(moved, many, 1.0)
+    amounts = {c: frame[c] * scale for c in ("qty", "on_hand_qty", "price_per")}
+    prices = {c: frame[c] / scale for c in ("unit_cost", "unit_cost_low", "unit_cost_high") if c in frame}
+    return frame.assign(**amounts, **prices, uom=frame["uom"].mask(moved, pd.Series(wanted, frame.index))), findings
 
 
 def repeats(frame: pd.DataFrame) -> list[Finding]:

@@ -1116,6 +1116,41 @@ def test_price_breaks_in_cents_are_brought_to_the_currency(tmp_path):
     assert sum(f.code == "T092" for f in got.findings) == 2
 
 
+def test_a_part_counted_in_two_units_is_brought_to_one_and_said(read_text):
+    """2.00 a metre on one line and 0.002 a millimetre on the next is one price; quotes and the need follow."""
+    head = "part_no,description,qty,uom,unit_cost,currency,price_per\n"
+    rows = ["W1,cable,1.5,m,2.00,EUR,1", "W1,cable,500,mm,2.00,EUR,1000", "W2,rope,700,mm,0.002,EUR,1"]
+    for order, unit, qty, cost in (((0, 1, 2), "m", [1.5, 0.5], 2.0), ((1, 0, 2), "mm", [500, 1500], 0.002)):
+        got = read_text(head + "\n".join(rows[k] for k in order) + "\n")
+        assert got.frame["uom"].tolist() == [unit, unit, "mm"]
+        assert got.frame["qty"].tolist() == pytest.approx([*qty, 700])
+        assert got.frame["unit_cost"].tolist() == pytest.approx([cost, cost, 0.002])
+        (told,) = (f for f in got.findings if f.code == "T100")
+        assert (told.row, told.column) == (3, "uom")
+        assert told.found.startswith("1 part, the first W1: ")
+        assert "T084" not in codes(got)
+
+
+def test_units_of_one_part_that_do_not_convert_are_said_and_left(read_text):
+    head = "part_no,description,qty,uom,unit_cost,currency\n"
+    got = read_text(head + "W1,cable,1.5,m,2.00,EUR\nW1,cable,2,kg,9.00,EUR\nW2,nut,4,pcs,1,EUR\nW2,nut,4,set,1,EUR\n")
+    assert got.frame["qty"].tolist() == [1.5, 2, 4, 4]
+    assert got.frame["unit_cost"].tolist() == [2, 9, 1, 1]
+    (told,) = (f for f in got.findings if f.code == "T101")
+    assert told.found == "1 part, the first W1: m, kg"
+    assert "T100" not in codes(got)
+
+
+def test_price_breaks_are_for_the_unit_of_their_line(read_text):
+    head = "part_no,description,qty,uom,unit_cost,currency,cost_date,price at 100,price at 1000\n"
+    got = read_text(
+        head + "W1,cable,1.5,m,2.00,EUR,2024-01-01,1.9,1.8\nW1,cable,500,mm,0.002,EUR,2024-01-01,0.0019,0.0018\n"
+    )
+    assert set(zip(got.breaks["uom"], got.breaks["unit_price"], strict=True)) == {
+        ("m", 1.9), ("m", 1.8), ("mm", 0.0019), ("mm", 0.0018)
+    }  # fmt: skip
+
+
 def test_one_part_with_two_prices_is_warned_of_and_with_one_is_told(read_text):
     head = "part_no,description,qty,unit_cost,currency\n"
     assert "T084" in codes(read_text(head + "A1,nut,2,0.10,EUR\nA1,nut,4,0.15,EUR\nA2,cap,1,3,EUR\n"))
