@@ -68,7 +68,8 @@ def prepare_quotes(
         ]  # fmt: skip
     findings += _assumed(quotes, ~bad, fx.currency, later.to_numpy(), as_of)
     usable = stated[~bad & ~later.to_numpy()]
-    return usable.sort_values(["part_no", "quote_date", "min_qty"], kind="stable", ignore_index=True), findings
+    order = ["part_no", "quote_date", "min_qty", "unit_price", "supplier"]  # of the rows of the file none goes first
+    return usable.sort_values(order, kind="stable", ignore_index=True), findings
 
 
 def _in_bom_units(quotes: pd.DataFrame, uom: pd.Series | None) -> tuple[pd.DataFrame, npt.NDArray[np.bool_]]:
@@ -141,12 +142,12 @@ def committed_prices(quotes: pd.DataFrame, *, fx: Fx, as_of: date) -> pd.Series:
     Returns
     -------
     Series of float, index part_no
-        The newest firm quote's; where it has price breaks, that of the smallest quantity, which is the most one would
-        pay. [currency/uom]
+        The newest firm quote's; where it has price breaks, that of the smallest quantity, and of several quotes of the
+        day the dearest, which is the most one would pay. [currency/uom]
     """
     firm = quotes[(quotes["kind"] == "firm") & (quotes["valid_until"] >= pd.Timestamp(as_of))]
-    firm = firm.sort_values(["part_no", "quote_date", "min_qty"], ascending=[True, False, True], kind="stable")
-    firm = firm.drop_duplicates("part_no")
     day = np.full(len(firm), np.datetime64(as_of, "D"))
-    prices = firm["unit_price"].to_numpy() * fx.rate(firm["currency"].to_numpy(), day)
-    return pd.Series(prices, index=pd.Index(firm["part_no"].astype("str"), dtype="str"))
+    firm = firm.assign(price=firm["unit_price"].to_numpy() * fx.rate(firm["currency"].to_numpy(), day))
+    order = {"part_no": True, "quote_date": False, "min_qty": True, "price": False}
+    firm = firm.sort_values(list(order), ascending=list(order.values()), kind="stable").drop_duplicates("part_no")
+    return pd.Series(firm["price"].to_numpy(), index=pd.Index(firm["part_no"].astype("str"), dtype="str"))

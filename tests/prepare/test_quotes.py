@@ -7,7 +7,7 @@ import pandas as pd
 from bomaudit.frames import conform
 from bomaudit.glossary import QUOTES
 from bomaudit.prepare.currency import reference_rates
-from bomaudit.prepare.quotes import prepare_quotes
+from bomaudit.prepare.quotes import committed_prices, prepare_quotes
 
 GOOD = {"part_no": "A", "quote_date": "2020-01-01", "unit_price": 2.0, "currency": "EUR", "kind": "firm"}
 
@@ -66,3 +66,21 @@ def test_a_quote_for_another_unit_is_brought_to_that_of_the_bom():
     assert first[["unit_price", "min_qty", "annual_qty"]].tolist() == [0.012, 5000.0, 80000.0]
     assert quotes["part_no"].tolist() == ["A", "C"]
     assert [(f.code, f.row, f.found) for f in findings] == [("Q009", 3, "'kg'")]
+
+
+def test_of_several_quotes_of_a_day_the_order_of_the_rows_decides_nothing():
+    """Two suppliers offer 10 and 12 on one day: rows 2 and 3 of the file or 3 and 2, what is paid at most is 12."""
+    rows = [
+        {"unit_price": 10.0, "supplier": "S1", "valid_until": "2027-01-01"},
+        {"unit_price": 12.0, "supplier": "S2", "valid_until": "2027-01-01"},
+        {"unit_price": 12.5, "supplier": "S2", "valid_until": "2027-01-01", "currency": "CHF", "part_no": "B"},
+        {"unit_price": 12.9, "supplier": "S1", "valid_until": "2027-01-01", "part_no": "B"},
+    ]
+    one, other = (prepared(*order)[0] for order in (rows, rows[::-1]))
+    columns = ["part_no", "unit_price", "currency", "supplier"]
+    pd.testing.assert_frame_equal(one[columns], other[columns])
+    fx = reference_rates("EUR")
+    franc = fx.rate(["CHF"], ["2026-06-30"])[0]
+    for quotes in (one, one.iloc[::-1], other):
+        paid = committed_prices(quotes, fx=fx, as_of=date(2026, 6, 30))
+        assert paid.to_dict() == {"A": 12.0, "B": max(12.9, 12.5 * franc)}
