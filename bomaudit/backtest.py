@@ -1,7 +1,9 @@
 """The model's own record on the client's quotes: hold out newer quotes, estimate them from older ones, compare.
 
-At each of several past days the curves are fitted to the quotes known by then. Volumes and input prices are known up
-to the day that is estimated, as they are in an audit; only the quotes are old.
+At each of several past days the curves are fitted to the quotes known by then; only the quotes are old. Volumes and
+input prices are those of the audit's day, also of periods after the quote that is estimated: one fit a day looked ahead
+from serves all its quotes. What is published later bears on an earlier day by the figures between two periods and by
+what is fitted to all of them: estimates of the sample up to 2019 move by 0.2 % on average, 2 % at most, without it.
 """
 
 from __future__ import annotations
@@ -332,7 +334,12 @@ def _findings(
     alone = int((known.groupby("part_no").size() == 1).sum())
     found = [
         note("K001", "rule of a constant yearly price-down", assumed=f"{price_down:.1%} a year, common practice"),
-        note("K002", "days looked ahead from", found=", ".join(str(d) for d in origins) or "none"),
+        note(
+            "K002",
+            "days looked ahead from",
+            found=", ".join(str(d) for d in origins) or "none",
+            assumed="quotes as known on them, volumes and input prices as known today",
+        ),
     ]
     if alone:
         found.append(note("K003", "a part needs two quotes to be tested", found=f"{alone} parts with one"))

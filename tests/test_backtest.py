@@ -185,6 +185,12 @@ def test_single_quotes_make_no_record():
     assert any(f.code == "K003" for f in record.findings)
 
 
+def test_it_is_said_that_volumes_and_input_prices_are_as_known_today(record):
+    """They reach beyond the quotes that are estimated; only the quotes are as they were known."""
+    (told,) = (f for f in record.findings if f.code == "K002")
+    assert told.assumed == "quotes as known on them, volumes and input prices as known today"
+
+
 def test_input_is_left_as_it_was_and_the_record_is_the_same_again():
     table = made_quotes({"made_a": -0.05}, parts=2)
     before = table.copy()
