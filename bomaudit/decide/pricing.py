@@ -11,6 +11,7 @@ import pandas as pd
 from scipy import sparse
 
 from bomaudit.glossary import VARIANCE_PARTS, WALK_STEPS
+from bomaudit.prepare.part_graph import built_into, exploded_rows
 
 if TYPE_CHECKING:
     from bomaudit.estimate import Estimates
@@ -131,24 +132,18 @@ def rolled_into(lines: pd.DataFrame) -> sparse.csr_array:
 
 def made_of_lines(lines: pd.DataFrame) -> Bools:
     """Lines that others are built into."""
-    parent, each = lines["parent_row"].to_numpy(dtype=np.int64), lines["qty_in_parent"].to_numpy(dtype=float)
+    above, rows = built_into(lines["parent_row"].to_numpy(dtype=np.int64), exploded_rows(lines))
     made = np.zeros(len(lines), dtype=bool)
-    made[parent[(parent >= 0) & (each > 0)]] = True
+    made[above[lines["qty_in_parent"].to_numpy(dtype=float)[rows] > 0]] = True
     return made
 
 
 def _beneath(lines: pd.DataFrame, each: Floats) -> sparse.csr_array:
-    """Product of what each line has, down from the row's line (without its own) to the column's."""
-    parent = lines["parent_row"].to_numpy(dtype=np.int64)
-    n, above, at, product = len(parent), parent.copy(), np.arange(len(parent)), each
-    rows, columns, values = [], [], []
-    while (held := above >= 0).any():
-        at, above, product = at[held], above[held], product[held]
-        rows.append(above)
-        columns.append(at)
-        values.append(product)
-        above, product = parent[above], product * each[above]
-    if not rows:
-        return sparse.csr_array((n, n))
-    i, j, q = np.concatenate(rows), np.concatenate(columns), np.concatenate(values)
-    return sparse.csr_array((q, (i, j)), shape=(n, n))
+    """Product of what each line has, down from the row's line (without its own) to the column's, over all ways."""
+    above, rows = built_into(lines["parent_row"].to_numpy(dtype=np.int64), exploded_rows(lines))
+    direct = sparse.csr_array((each[rows], (above, rows)), shape=(len(lines), len(lines)))
+    direct.eliminate_zeros()
+    whole = step = direct
+    while (step := sparse.csr_array(step @ direct)).nnz:
+        whole = sparse.csr_array(whole + step)
+    return whole

@@ -16,7 +16,7 @@ from bomaudit.finance.bridge import Start, add_up
 from bomaudit.finance.parts import WALK, looked_up
 from bomaudit.findings import Finding, note, warning
 from bomaudit.prepare.exact import TotalCheck, reconcile_assemblies, round_money, to_decimal
-from bomaudit.prepare.part_graph import PartGraph, counted_quantity, graph_of
+from bomaudit.prepare.part_graph import PartGraph, built_into, counted_quantity, exploded_rows, graph_of
 from bomaudit.settings import FinanceSection, ReadSection
 
 Floats = NDArray[np.float64]
@@ -58,21 +58,23 @@ class Structure:
 
 
 def structure_of(lines: pd.DataFrame) -> Structure:
-    """Structure of prepared lines: quantities per parent are those per product, divided by the parent's.
+    """Structure of prepared lines: quantities per parent are those per product, divided by the parent's at all places.
 
     Parameters
     ----------
     lines : DataFrame
-        ``parent_row`` and ``qty_per``, which is 0 for what is not built in.
+        ``parent_row``, ``qty_per``, which is 0 for what is not built in, and ``exploded_row`` where there is any.
     """
     parent = lines["parent_row"].to_numpy(np.int64)
     qty = lines["qty_per"].fillna(0.0).to_numpy(np.float64)
-    above = np.where(parent >= 0, qty[np.maximum(parent, 0)], 1.0)
-    rows = np.flatnonzero((parent >= 0) & (qty != 0) & (above != 0))
+    above, rows = built_into(parent, exploded_rows(lines))
+    at_all_places = np.bincount(rows, weights=qty[above], minlength=len(lines))
+    held = (qty[rows] != 0) & (qty[above] != 0)
+    above, rows = above[held], rows[held]
     is_assembly = np.zeros(len(lines), dtype=bool)
-    is_assembly[parent[rows]] = True
+    is_assembly[above] = True
     names = np.array([f"row {k}" for k in range(len(lines))], dtype=object)
-    graph = graph_of(names, parent[rows], rows, qty[rows] / above[rows])
+    graph = graph_of(names, above, rows, qty[rows] / at_all_places[rows])
     return Structure(graph, is_assembly, np.where(parent < 0, qty, 0.0), qty != 0)
 
 
@@ -216,7 +218,8 @@ def _exact_checks(
 ) -> tuple[dict[str, dict[int, TotalCheck]], dict[str, pd.Series], list[Finding]]:
     """Roll-up against stated costs of assemblies, to the last decimal place that is stated; and in which currency."""
     file = str(bom["source_file"].iloc[0]) if len(bom) else ""
-    frame = bom[["parent_row", "scrap_rate", "row_kind"]].assign(qty=counted_quantity(bom))
+    named = [c for c in ("parent_row", "exploded_row", "scrap_rate", "row_kind") if c in bom]
+    frame = bom[named].assign(qty=counted_quantity(bom))
     checks: dict[str, dict[int, TotalCheck]] = {}
     checked_in: dict[str, pd.Series] = {}
     findings: list[Finding] = []

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from bomaudit.prepare.part_graph import Bools, Ints, Scrap, gross_quantity
+from bomaudit.prepare.part_graph import Bools, Scrap, built_into, exploded_rows, graph_of, gross_quantity
 from bomaudit.prepare.rollup import explode
 
 _WIDE = Context(prec=400)
@@ -77,9 +77,9 @@ def reconcile_total(
     Parameters
     ----------
     lines : DataFrame
-        BOM rows: ``parent_row``, ``qty``, ``scrap_rate``, ``unit_cost`` (all in one currency), ``row_kind``. A row with
-        rows below it takes its cost from them; its own ``unit_cost`` is their total and not counted again.
-        Alternatives are not built in.
+        BOM rows: ``parent_row``, ``qty``, ``scrap_rate``, ``unit_cost`` (all in one currency), ``row_kind``, and
+        ``exploded_row`` where there is any. A row with rows below it takes its cost from them; its own ``unit_cost``
+        is their total and not counted again. Alternatives are not built in.
     stated_total : float or Decimal
         Cost of one finished product as stated. [currency]
     scrap : {"divide", "multiply"}
@@ -176,7 +176,7 @@ def _same(value: Fraction) -> Fraction:
 
 @dataclass(frozen=True)
 class _ExactTree:
-    parent: list[int]
+    above: list[list[int]]
     gross: list[Fraction]
     own: list[Fraction]
     is_assembly: list[bool]
@@ -188,9 +188,17 @@ class _ExactTree:
         parent = lines["parent_row"].to_numpy(np.int64)
         ones = np.ones(len(lines))
         row_kind = lines["row_kind"].to_numpy(object)
-        in_it = explode(parent, ones, np.zeros(len(lines)), scrap=scrap, row_kind=row_kind, built=built) > 0
+        exploded = exploded_rows(lines)
+        in_it = explode(
+            parent, ones, np.zeros(len(lines)), scrap=scrap, row_kind=row_kind, built=built, exploded_row=exploded
+        ) > 0  # fmt: skip
+        above, rows = built_into(parent, exploded)
         has_rows = np.zeros(len(lines), dtype=bool)
-        has_rows[parent[(parent >= 0) & in_it]] = True
+        has_rows[above[in_it[rows]]] = True
+        level = graph_of(row_kind, above, rows, np.ones(len(rows))).level
+        places: list[list[int]] = [[] for _ in range(len(lines))]
+        for upper, row in zip(above.tolist(), rows.tolist(), strict=True):
+            places[row].append(upper)
         price, qty = lines["unit_cost"].to_numpy(np.float64), lines["qty"].to_numpy(np.float64)
         counted = in_it & np.isfinite(qty)
         own = [Fraction(0)] * len(lines)
@@ -198,11 +206,11 @@ class _ExactTree:
             own[i] = Fraction(to_decimal(price[i]))
         unpriced = in_it & ~(np.isfinite(qty) & (has_rows | np.isfinite(price)))
         return cls(
-            parent.tolist(),
+            places,
             _exact_gross(qty, lines["scrap_rate"].fillna(0.0).to_numpy(np.float64), counted, scrap),
             own,
             has_rows.tolist(),
-            np.argsort(-_depth(parent), kind="stable").tolist(),
+            np.argsort(-level, kind="stable").tolist(),
             tuple(np.flatnonzero(unpriced).tolist()),
         )
 
@@ -212,21 +220,21 @@ class _ExactTree:
         for i in self.deepest_first:
             if self.is_assembly[i]:
                 cost[i] = unit(cost[i])
-            if self.parent[i] >= 0:
-                cost[self.parent[i]] += line(self.gross[i] * cost[i])
+            for above in self.above[i]:
+                cost[above] += line(self.gross[i] * cost[i])
         return cost
 
     def total(self, cost: list[Fraction], *, line: _Rounding = _same) -> Fraction:
         """Cost of one product, from the unit costs of the rows at the top."""
-        tops = (i for i, above in enumerate(self.parent) if above < 0)
+        tops = (i for i, above in enumerate(self.above) if not above)
         return sum((line(self.gross[i] * cost[i]) for i in tops), Fraction(0))
 
     def exploded_total(self, rounded: _Rounding) -> Fraction:
         """Cost of one product, rounding each line at its quantity per product."""
         per_product, total = list(self.gross), Fraction(0)
         for i in reversed(self.deepest_first):
-            if self.parent[i] >= 0:
-                per_product[i] *= per_product[self.parent[i]]
+            if self.above[i]:
+                per_product[i] *= sum(per_product[above] for above in self.above[i])
             total += rounded(per_product[i] * self.own[i])
         return total
 
@@ -234,10 +242,12 @@ class _ExactTree:
         """Rows without a cost, by each assembly above them."""
         below: dict[int, tuple[int, ...]] = {}
         for row in self.unpriced:
-            above = self.parent[row]
-            while above >= 0:
+            seen, front = set[int](), set(self.above[row])
+            while front:
+                seen |= front
+                front = {upper for above in front for upper in self.above[above]} - seen
+            for above in seen:
                 below[above] = (*below.get(above, ()), row)
-                above = self.parent[above]
         return below
 
 
@@ -253,15 +263,6 @@ def _exact_gross(
         lost = Fraction(to_decimal(rate[i]))
         gross[i] = Fraction(to_decimal(qty[i])) * (1 / (1 - lost) if scrap == "divide" else 1 + lost)
     return gross
-
-
-def _depth(parent: Ints) -> Ints:
-    """Steps to the top, by doubling; the caller has made sure that there is a top."""
-    ancestor, depth = parent.copy(), (parent >= 0).astype(np.int64)
-    while (below := np.flatnonzero(ancestor >= 0)).size:
-        above = ancestor[below]
-        depth[below], ancestor[below] = depth[below] + depth[above], ancestor[above]
-    return depth
 
 
 def _half_up(value: Fraction, places: int) -> Fraction:

@@ -11,13 +11,20 @@ from bomaudit.findings import Finding, error, note, warning
 from bomaudit.prepare.basis import find_basis
 from bomaudit.prepare.commodity import classify
 from bomaudit.prepare.currency import Fx
-from bomaudit.prepare.part_graph import Scrap, counted_quantity, effective, gross_quantity, negative_quantity
+from bomaudit.prepare.part_graph import (
+    Scrap,
+    counted_quantity,
+    effective,
+    exploded_rows,
+    gross_quantity,
+    negative_quantity,
+)
 from bomaudit.prepare.rollup import explode
 from bomaudit.prepare.safety import said_in_remarks
 from bomaudit.settings import Settings
+from bomaudit.tables.structure import BOUGHT
 
 _DAYS_PER_YEAR = 365.25
-_BOUGHT = ("buy", "bought", "purchased")
 _MADE = "make"
 _SOURCINGS = ("custom", "standard")
 _PRICED = ("part", "alternative")
@@ -51,11 +58,12 @@ def prepare_lines(
     lines : DataFrame, shape (rows of the BOM, …)
         The columns of glossary ``LINES`` up to age_years, and: basis_date_sd [year], basis_kind, basis_noise [ln],
         price_at_basis [price_currency/uom], agreed_reduction [1/year], agreed_until, annual_qty_then and annual_qty_now
-        [uom/year], on_hand_qty, parent_row, qty_in_parent (in ONE of its parent, scrap included, 0 where not built in;
-        also of what the finished product does not hold, [uom]), auditable, why_not.
+        [uom/year], on_hand_qty, parent_row, exploded_row, qty_in_parent (in ONE of its parent, scrap included, 0 where
+        not built in; also of what the finished product does not hold, [uom]), auditable, why_not.
     findings : list of Finding
     """
     bom = bom.reset_index(drop=True)
+    bom = bom if "exploded_row" in bom else bom.assign(exploded_row=-1)
     own = bom["currency"].str.upper()
     bom = bom.assign(currency=own.where(own != "", settings.read.currency or fx.currency))
     purchased = _purchased(bom)
@@ -72,6 +80,7 @@ def prepare_lines(
         row_kind=bom["row_kind"].to_numpy(),
         purchased=purchased.to_numpy(),
         built=built,
+        exploded_row=exploded_rows(bom),
     )
     lines = _assemble(bom, basis, market, quantity, fx=fx, as_of=as_of, settings=settings)
     in_parent = _in_parent(bom, purchased, built, scrap=settings.read.scrap)
@@ -97,7 +106,7 @@ def _in_words(bom: pd.DataFrame) -> list[Finding]:
 
 def _purchased(bom: pd.DataFrame) -> pd.Series:
     """Assemblies that are bought whole, at a price of their own: what lies beneath them is not bought again."""
-    bought = bom["make_buy"].str.strip().str.lower().isin(_BOUGHT)
+    bought = bom["make_buy"].str.strip().str.lower().isin(BOUGHT)
     return (bom["row_kind"] == "assembly") & bought & (bom["unit_cost"] > 0)
 
 
@@ -176,7 +185,7 @@ def _assemble(
             "age_years": (today - basis_date).dt.days / _DAYS_PER_YEAR,
             **{c: basis[c] for c in ("basis_date_sd", "basis_kind", "basis_noise", "annual_qty_then")},
             "price_at_basis": bom["unit_cost"].to_numpy() * agreed[0] / agreed[1],
-            **{c: bom[c] for c in ("agreed_reduction", "agreed_until", "on_hand_qty", "parent_row")},
+            **{c: bom[c] for c in ("agreed_reduction", "agreed_until", "on_hand_qty", "parent_row", "exploded_row")},
             "annual_qty_now": needed.groupby(part).transform("sum", min_count=1),
         },
         index=bom.index,

@@ -192,6 +192,37 @@ class PartGraph:
         return [(order[a:b], by_level[a:b]) for a, b in zip(starts, ends, strict=True)]
 
 
+def built_into(parent_row: Ints, exploded_row: Ints | None = None) -> tuple[Ints, Ints]:
+    """Tell what goes into what: rows, each as often as it is built into another, and the row above each time.
+
+    Parameters
+    ----------
+    parent_row : int array, shape (rows,)
+        Position of the parent's row; -1 at the top.
+    exploded_row : int array, shape (rows,), optional
+        Position of the row beneath which an assembly is broken down that stands here with its number alone; else -1.
+
+    Returns
+    -------
+    above, row : int arrays
+        What stands beneath a broken-down assembly goes into each of its bare rows too.
+    """
+    rows = np.flatnonzero(parent_row >= 0)
+    bare = np.flatnonzero(exploded_row >= 0) if exploded_row is not None else rows[:0]
+    if exploded_row is None or not len(bare):
+        return parent_row[rows], rows
+    rows = rows[np.argsort(parent_row[rows], kind="stable")]
+    first, last = (np.searchsorted(parent_row[rows], exploded_row[bare], side) for side in ("left", "right"))
+    count = last - first
+    again = rows[np.repeat(first - (np.cumsum(count) - count), count) + np.arange(int(count.sum()))]
+    return np.concatenate([parent_row[rows], np.repeat(bare, count)]), np.concatenate([rows, again])
+
+
+def exploded_rows(lines: pd.DataFrame) -> Ints | None:
+    """``exploded_row`` of BOM rows, as :func:`built_into` takes it; None where they were read without structure."""
+    return lines["exploded_row"].to_numpy(np.int64) if "exploded_row" in lines else None
+
+
 def part_graph(
     edges: pd.DataFrame,
     *,

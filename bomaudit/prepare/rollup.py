@@ -10,7 +10,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from bomaudit.findings import BadInput
-from bomaudit.prepare.part_graph import Bools, Floats, Ints, PartGraph, Scrap, graph_of, gross_quantity, part_graph
+from bomaudit.prepare.part_graph import (
+    Bools,
+    Floats,
+    Ints,
+    PartGraph,
+    Scrap,
+    built_into,
+    graph_of,
+    gross_quantity,
+    part_graph,
+)
 
 __all__ = ["PartGraph", "Scrap", "explode", "gross_quantity", "part_graph", "roll_up"]
 
@@ -24,6 +34,7 @@ def explode(
     row_kind: ArrayLike,
     purchased: ArrayLike | None = None,
     built: ArrayLike | None = None,
+    exploded_row: Ints | None = None,
 ) -> Floats:
     """Quantity of each BOM row for ONE finished product, scrap compounded down the levels.
 
@@ -43,6 +54,8 @@ def explode(
         Rows bought complete: what stands below them is paid for with them, so its quantity is 0.
     built : bool array, shape (rows,), optional
         False for rows that do not hold, by their effectivity: they and what stands below them have quantity 0.
+    exploded_row : int array, shape (rows,), optional
+        As in :func:`~bomaudit.prepare.part_graph.built_into`: what goes into an assembly is needed at all its places.
 
     Returns
     -------
@@ -62,6 +75,11 @@ def explode(
     ancestor = np.array(parent_row, dtype=np.int64)
     quantity = gross_quantity(qty, scrap_rate, scrap=scrap)
     not_built = ~_counted(ancestor, row_kind=row_kind, purchased=purchased, built=built)
+    if exploded_row is not None and (exploded_row >= 0).any():
+        above, rows = built_into(ancestor, exploded_row)
+        gross = np.where(not_built, 0.0, quantity)
+        graph = graph_of(_row_names(len(ancestor)), above, rows, gross[rows])
+        return graph.quantities(np.where(ancestor < 0, gross, 0.0))
     for _ in range(len(ancestor).bit_length() + 1):
         below = np.flatnonzero(ancestor >= 0)
         if not len(below):

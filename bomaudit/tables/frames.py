@@ -10,9 +10,10 @@ import pandas as pd
 
 from bomaudit.glossary import PLACE_COLUMNS, Column, Table
 
-LINE_COLUMNS = ("row_kind", "unit_cost_low", "unit_cost_high", "qty_negative", "parent_row")
+LINE_COLUMNS = ("row_kind", "unit_cost_low", "unit_cost_high", "qty_negative", "parent_row", "exploded_row")
 """Columns a BOM frame has beside the canonical ones: kind of row, ends of a price range, whether the quantity, which is
-then missing, is stated below 0, position of the parent."""
+then missing, is stated below 0, position of the parent, position of the row beneath which the same assembly is broken
+down where it is not broken down beneath the row itself."""
 
 
 def empty_frame(table: Table) -> pd.DataFrame:
@@ -21,7 +22,7 @@ def empty_frame(table: Table) -> pd.DataFrame:
     if table.name == "bom":
         extra = {"row_kind": np.empty(0, dtype=object), "unit_cost_low": np.empty(0), "unit_cost_high": np.empty(0),
                  "qty_negative": np.empty(0, dtype=bool),
-                 "parent_row": np.empty(0, dtype=np.intp)}  # fmt: skip
+                 "parent_row": np.empty(0, dtype=np.intp), "exploded_row": np.empty(0, dtype=np.intp)}  # fmt: skip
     return typed_frame(table, extra, 0)
 
 

@@ -12,6 +12,8 @@ from bomaudit.tables.pricing import rates
 Rows = NDArray[np.intp]
 _SAME_PRICE = 0.005
 """Prices of one part that differ by less than this share are the same price, rounded differently."""
+BOUGHT = ("buy", "bought", "purchased")
+"""Words for a part or assembly that is bought whole."""
 _DEEPEST = 60
 """Levels followed before a loop is suspected; real structures have a dozen."""
 
@@ -131,9 +133,11 @@ def resolve(frame: pd.DataFrame, above: Rows | None = None) -> tuple[pd.DataFram
     Returns
     -------
     frame : DataFrame
-        With ``parent_row`` (position in the frame, -1 at the top) and row_kind ``assembly`` for rows broken down.
+        With ``parent_row`` (position in the frame, -1 at the top), ``exploded_row`` (where the same assembly is broken
+        down, of a row with its number alone; else -1) and row_kind ``assembly`` for both.
     findings : list
-        T080 orphan, T081 cycle (errors), T082 bought assembly.
+        T080 orphan, T081 cycle (errors), T082 bought assembly, T100 an assembly broken down at another place, T101 one
+        that is also bought whole.
     """
     dotted = frame["dotted"].to_numpy()
     frame = frame.drop(columns="dotted")
@@ -170,7 +174,10 @@ def resolve(frame: pd.DataFrame, above: Rows | None = None) -> tuple[pd.DataFram
         )
         parent[loop[0]] = -1
     frame["parent_row"] = parent
-    return _assemblies(frame, parent, findings)
+    frame, findings = _assemblies(frame, parent, findings)
+    frame["exploded_row"], made = _taken_up(frame, parent)
+    frame.loc[frame["exploded_row"] >= 0, "row_kind"] = "assembly"
+    return frame, [*findings, *made]
 
 
 def _assemblies(frame: pd.DataFrame, parent: Rows, findings: list[Finding]) -> tuple[pd.DataFrame, list[Finding]]:
@@ -210,6 +217,53 @@ def _assemblies(frame: pd.DataFrame, parent: Rows, findings: list[Finding]) -> t
             )
         )
     return frame, findings
+
+
+def _taken_up(frame: pd.DataFrame, parent: Rows) -> tuple[Rows, list[Finding]]:
+    """Where the assembly of a bare row, which has its number alone, is broken down: the first place of several."""
+    exploded = np.full(len(frame), -1, dtype=np.intp)
+    bought = frame["make_buy"].str.strip().str.lower().isin(BOUGHT) & (frame["unit_cost"] > 0)
+    broken = np.flatnonzero((frame["row_kind"] == "assembly") & (frame["part_no"] != "") & ~bought)
+    if not len(broken):
+        return exploded, []
+    numbers = frame["part_no"].to_numpy(dtype=object)
+    first = pd.Series(broken, index=numbers[broken])
+    place = first[~first.index.duplicated()].reindex(numbers).fillna(-1).to_numpy(dtype=np.intp)
+    single = (place >= 0) & (frame["row_kind"] == "part").to_numpy(dtype=bool)
+    priced = frame["unit_cost"].notna().to_numpy(dtype=bool)
+    exploded[single & ~priced] = place[single & ~priced]
+    findings = _within_themselves(frame, parent, exploded)
+    for rows, code, message, assumed in (
+        (exploded >= 0, "T100", "an assembly that is broken down at one place is the same at all",
+         "what is built into it there is built into these too"),
+        (single & priced, "T101", "an assembly that is broken down at one place has a price of its own at another",
+         "the price counts where it stands, the lines where it is broken down"),
+    ):  # fmt: skip
+        if rows.any():
+            i = int(np.flatnonzero(rows)[0])
+            findings.append(
+                note(code, message, **_place(frame, i), assumed=assumed,
+                     found=f"{int(rows.sum())} such row{'' if rows.sum() == 1 else 's'}, the first {numbers[i]}")
+            )  # fmt: skip
+    return exploded, findings
+
+
+def _within_themselves(frame: pd.DataFrame, parent: Rows, exploded: Rows) -> list[Finding]:
+    """Take back the structure of bare rows that stand, at whatever depth, beneath their own assembly (``T081``)."""
+    from scipy.sparse import coo_array  # noqa: PLC0415  (only where an assembly is broken down once)
+    from scipy.sparse.csgraph import connected_components  # noqa: PLC0415
+
+    below, bare = np.flatnonzero(parent >= 0), np.flatnonzero(exploded >= 0)
+    above, row = np.concatenate([parent[below], bare]), np.concatenate([below, exploded[bare]])
+    links = coo_array((np.ones(len(row)), (above, row)), shape=(len(frame), len(frame)))
+    _, loop = connected_components(links, connection="strong")
+    within = bare[loop[bare] == loop[exploded[bare]]]
+    exploded[within] = -1
+    return [
+        error("T081", "a part must not contain itself", **_place(frame, i), found=frame["part_no"].iloc[i],
+              assumed="the loop is cut at this line", advice="correct the parent of one of them")
+        for i in within.tolist()
+    ]  # fmt: skip
 
 
 def _priced_below(parent: Rows, priced: NDArray[np.bool_]) -> NDArray[np.bool_]:
