@@ -102,7 +102,8 @@ def part_costs(*, lines: pd.DataFrame, audited: pd.DataFrame, standards: pd.Data
     Notes
     -----
     Where a part stands in several rows, costs are means weighted by quantity, so that quantity × cost is the sum of the
-    rows. Annual quantity: the standard's, else quantity per product × products a year.
+    rows; of one that is bought at one place and made at another only what is bought counts, as a part.
+    Annual quantity: the standard's, else quantity per product × products a year.
     """
     in_bom = _by_part(lines, audited)
     stated = standards.drop(columns=["standard_stated", "standard_currency"])
@@ -179,13 +180,16 @@ def about_parts(parts: pd.DataFrame, lines: pd.DataFrame, *, file: str) -> list[
 
 
 def _by_part(lines: pd.DataFrame, audited: pd.DataFrame) -> pd.DataFrame:
-    """Rows of the BOM gathered by part number, in the order of the part numbers."""
+    """Rows of the BOM gathered by part number, in the order of the part numbers; of one also made, those bought."""
     frame = audited.assign(
         on_hand_qty=lines["on_hand_qty"], kind=lines["row_kind"].where(lines["row_kind"] == "assembly", "part")
     )
     frame = frame[
         (frame["part_no"] != "") & frame["row_kind"].isin(["part", "assembly", "charge"]) & (frame["qty_per"] != 0)
     ]
+    on_hand = frame["on_hand_qty"].groupby(frame["part_no"]).first()
+    bought = frame["kind"] == "part"  # what is made counts in the parts that go into it
+    frame = frame[bought | ~bought.groupby(frame["part_no"]).transform("any")]
     needed = frame["qty_per"] * frame["annual_volume"]
     weight = frame["qty_per"].abs()
     by = frame["part_no"]
@@ -198,7 +202,7 @@ def _by_part(lines: pd.DataFrame, audited: pd.DataFrame) -> pd.DataFrame:
         {
             "qty_per": frame["qty_per"].groupby(by).sum(min_count=1),
             "annual_qty": needed.groupby(by).sum(min_count=1),
-            "on_hand_qty": frame["on_hand_qty"].groupby(by).first(),
+            "on_hand_qty": on_hand,
         }
     )
     return firsts.join(sums).join(pd.DataFrame(means))

@@ -122,3 +122,17 @@ def test_a_price_of_its_own_counts_where_it_stands(audited):
     assert "T101" in codes(one)
     assert list(one.lines.loc[one.lines["part_no"] == "S200", "row_kind"]) == ["part", "assembly"]
     assert one.lines.loc[one.lines["part_no"] == "C1", "qty_per"].sum() == pytest.approx(2 / 0.9)
+
+
+@pytest.mark.parametrize("first", ["bought", "made"])
+def test_a_part_bought_at_one_place_and_made_at_another_is_spent_on_once(audited, first):
+    bought = TOP + BARE.format("15", "2024-01-01") + "2,C9,screw,4,,0.10,EUR,2024-01-01,fastener\n"
+    made = "1,A200,second,1,,,,,\n2,S200,sub,1,,,,,\n" + BROKEN_DOWN
+    top, rest = bought.split("\n", 1)
+    bom = HEADER + (bought + made if first == "bought" else top + "\n" + made + rest)
+    result = reconcile_audit(audited(bom))
+    part = result.parts.set_index("part_no").loc["S200"]
+    assert part["kind"] == "part"
+    assert part["annual_qty"] == pytest.approx(1000 * 2 / 0.98)
+    ends = result.bridge.set_index(["starts_at", "scope"])["end"]
+    assert float(ends["booked", "year"]) == pytest.approx(1000 * float(ends["booked", "product"]), abs=1)
