@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from bomaudit.findings import BadInput, Finding, error, in_order
+from bomaudit.opened import SETTINGS_FILE
 from bomaudit.screen.digest import bills_and_need, merge_facts
 from bomaudit.screen.engines import Engine, in_process
 from bomaudit.screen.schema import REOPEN
@@ -182,13 +183,15 @@ def _each(stage: str, engine: Engine, work: Any, pieces: list[Piece], shared: An
 
 def _named(done: Done) -> list[Finding]:
     """Findings of a piece under its own name: many workbooks are called the same."""
-    told = [f if f.file == done.piece.name else _renamed(f, done.piece.name) for f in done.findings]
+    told = [f if f.file == done.piece.name else _renamed(f, done.piece) for f in done.findings]
     if not done.passed_over:
         return told
     return told or [error("N007", "a piece was passed over", file=done.piece.name)]
 
 
-def _renamed(finding: Finding, name: str) -> Finding:
-    inner = finding.file
-    inside = inner and not name.endswith(inner)
-    return replace(finding, file=f"{name}/{inner}" if inside else name)
+def _renamed(finding: Finding, piece: Piece) -> Finding:
+    """A folder holds its files; a workbook holds none, and the company's tables, the same for all, keep their names."""
+    inner, name = finding.file, piece.name
+    if piece.kind == "folder":
+        return replace(finding, file=f"{name}/{inner}" if inner and not name.endswith(inner) else name)
+    return replace(finding, file=name) if inner in ("", SETTINGS_FILE, Path(name).name) else finding

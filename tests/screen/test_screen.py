@@ -164,6 +164,20 @@ def test_a_bad_file_is_named_and_passed_over(tmp_path):
     assert len(summary["partitions"]) == 4
 
 
+def test_findings_of_loose_workbooks_name_files_that_there_are(tmp_path):
+    books = tmp_path / "books"
+    books.mkdir()
+    paths = [write_book(books / name) for name in ("one.csv", "two.csv")]
+    for path in paths:
+        path.write_text(path.read_text().replace("EUR", "", 1))
+    quotes = tmp_path / "q.csv"
+    quotes.write_text("part_no,quote_date,unit_price,currency\nX1,2025-01-01,much,EUR\nX1,2025-03-01,5.5,EUR\n")
+    result = run(paths, tmp_path / "out", plan=plan_of(tables={"quotes": quotes}))
+    assert {f.file for f in result.findings} <= {"", "q.csv", *(p.as_posix() for p in paths)}
+    assert [f.file for f in result.findings if f.code == "S011"] == [p.as_posix() for p in paths]
+    assert sum(f.code == "Q001" for f in result.findings) == 1
+
+
 def test_nothing_to_screen_is_bad_input(tmp_path):
     with pytest.raises(BadInput, match="no such file"):
         screen([tmp_path / "nowhere"], plan_of(), tmp_path / "out")
