@@ -17,7 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from bomaudit.glossary import WALK_STEPS
-from bomaudit.history.snapshot import Snapshot, line_keys, snapshot_of
+from bomaudit.history.snapshot import Snapshot, keys_of_both, snapshot_of
 from bomaudit.settings import Settings
 
 CAUSES = ("time", "setting", "curve", "data")
@@ -100,7 +100,8 @@ def causes_from_results(old: Snapshot, new: Snapshot) -> Causes:
         steps are curve where the commodity's fit differs, else time. Effects on decisions are not known (NaN).
     """
     before, after = old.tables["lines"], new.tables["lines"]
-    left, right = (frame.set_axis(line_keys(frame).to_numpy(), axis=0) for frame in (before, after))
+    keys = keys_of_both(before, after)
+    left, right = (f.set_axis(k.to_numpy(), axis=0) for f, k in zip((before, after), keys, strict=True))
     both = right.index.intersection(left.index)
     left, right = left.loc[both], right.loc[both]
     step = {s: (right[f"walk_{s}"] - left[f"walk_{s}"]).fillna(0.0) for s in WALK_STEPS}
@@ -174,9 +175,8 @@ def _plain(settings: Settings) -> dict[str, object]:
 
 def _effects(stages: list[tuple[str, Snapshot]], table: str, amount: str, verdict: str) -> pd.DataFrame:
     amounts, verdicts = [], []
-    for _, snapshot in stages:
-        frame = snapshot.tables[table]
-        named = (line_keys(frame) if table == "lines" else frame["decision"]).to_numpy()
+    frames = [snapshot.tables[table] for _, snapshot in stages]
+    for frame, named in zip(frames, _named(frames, table), strict=True):
         amounts.append(pd.Series(frame[amount].to_numpy(np.float64), index=named))
         verdicts.append(pd.Series(frame[verdict].astype("str").to_numpy(), index=named))
     keys = amounts[-1].index.intersection(amounts[0].index)
@@ -191,6 +191,15 @@ def _effects(stages: list[tuple[str, Snapshot]], table: str, amount: str, verdic
     moved = out.abs().max(axis=1) > _SAME * scale.clip(lower=1.0)
     out["why"] = last.where(last != "", pd.Series(_largest(out), index=keys).where(moved, ""))
     return out
+
+
+def _named(frames: list[pd.DataFrame], table: str) -> list[npt.NDArray[np.object_]]:
+    """Names of the rows of each stage: every stage but the last reads the older bill, row for row."""
+    if table != "lines":
+        return [frame["decision"].to_numpy(dtype=object) for frame in frames]
+    before, after = keys_of_both(frames[0], frames[-1])
+    named = [before if len(f) == len(before) else keys_of_both(f, frames[-1])[0] for f in frames[:-1]]
+    return [keys.to_numpy(dtype=object) for keys in (*named, after)]
 
 
 def _largest(effects: pd.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.object_]]:

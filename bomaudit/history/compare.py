@@ -1,7 +1,7 @@
 """Two audits of the same BOM: what went stale, what was resolved, what moved beyond noise, which verdicts changed, why.
 
-Rows are matched by part number (by description where there is none) and, where a part stands several times, by its
-order, so rows that were inserted or moved do not count as changes.
+Rows are matched by part number (by description where there is none) and, where a part stands several times, by what
+they state and by their order, so rows that were inserted or moved do not count as changes.
 
 Findings: ``H010`` audits in different currencies, ``H011`` the reasons are read from the results and not from audits
 run again.
@@ -18,7 +18,7 @@ from bomaudit.findings import BadInput, Finding, error, note
 from bomaudit.glossary import WALK_STEPS
 from bomaudit.history.actions import state_of
 from bomaudit.history.causes import CAUSES, Causes, causes_from_results, differ
-from bomaudit.history.snapshot import Snapshot, line_keys
+from bomaudit.history.snapshot import Snapshot, keys_of_both
 
 STEPS = ("booked", *WALK_STEPS)
 """Steps of a change of the estimate: of the booked cost, and of each step of the cost walk; they add up to it."""
@@ -146,7 +146,8 @@ def inputs_that_differ(old: Snapshot, new: Snapshot) -> pd.DataFrame:
 def _lines(old: Snapshot, new: Snapshot, causes: Causes) -> pd.DataFrame:
     before, after = (s.tables["lines"] for s in (old, new))
     both = (*_BOTH, *_STATED, *(f"walk_{s}" for s in WALK_STEPS))
-    joined = _joined(before, line_keys(before), after, line_keys(after), both)
+    keys = keys_of_both(before, after)
+    joined = _joined(before, keys[0], after, keys[1], both)
     texts = ("part_no", "description", "commodity")
     out = pd.DataFrame({name: joined[name] for name in texts}, index=joined.index)
     out["change"] = _changes(joined)

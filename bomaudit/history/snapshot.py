@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 TABLES = ("lines", "decisions", "requotes", "elements", "quotes", "curves", "findings")
 """Tables of a snapshot; ``curves`` is one row a commodity, with what was fitted."""
 
+_ALIKE = (("qty_per", "booked_price", "booked_currency"), ("qty_per",), ())
+"""What lines of one part must agree in to be the same line of two audits, the surest first."""
+
 _LIBRARY = ("curves", "commodities", "volumes", "input_prices")
 
 PACKAGES = ("bomaudit", "numpy", "pandas", "scipy")
@@ -137,9 +140,37 @@ def snapshot_of(audit: Audit) -> Snapshot:
 
 def line_keys(lines: pd.DataFrame) -> pd.Series:
     """Key of each line that stays when rows are inserted or moved: part number or description, and its order."""
+    named = _named(lines)
+    return named + "\x1f" + lines.groupby(named).cumcount().astype("str")
+
+
+def keys_of_both(before: pd.DataFrame, after: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Keys of the lines of two audits, the same for what is the same line.
+
+    Of a part on several lines those are the same that state the same, then those of the same quantity; the rest are
+    matched in their order.
+    """
+    right = line_keys(after)
+    left = pd.Series(None, index=before.index, dtype=object)
+    for columns in _ALIKE:
+        open_left, open_right = before[left.isna()], after[~right.isin(left)]
+        texts = [
+            pd.concat([_named(f), *(f[c].astype("str").fillna("") for c in columns)], axis=1).agg("\x1f".join, axis=1)
+            for f in (open_left, open_right)
+            if len(f)
+        ]
+        if len(texts) < 2:  # noqa: PLR2004  (one side has no more)
+            break
+        keyed = [t + "\x1f" + t.groupby(t).cumcount().astype("str") for t in texts]
+        found = keyed[0].map(pd.Series(right[open_right.index].to_numpy(), index=keyed[1].to_numpy()))
+        left[found.index] = found.astype(object)
+    gone = line_keys(before) + "\x1fgone"
+    return left.where(left.notna(), gone).astype("str"), right
+
+
+def _named(lines: pd.DataFrame) -> pd.Series:
     name = lines["part_no"].where(lines["part_no"] != "", lines["description"]).astype("str")
-    kind = lines["row_kind"].astype("str")
-    return name + "\x1f" + kind + "\x1f" + lines.groupby([name, kind]).cumcount().astype("str")
+    return name + "\x1f" + lines["row_kind"].astype("str")
 
 
 def library_hash(*frames: pd.DataFrame) -> str:

@@ -168,3 +168,16 @@ def test_actions_stand_beside_what_changed():
 def test_lines_that_were_never_estimated_do_not_move():
     none = lines_frame(estimate=[np.nan] * 5, status=["unknown"] * 5)
     assert changed(compare(snapshot(lines=none), snapshot(lines=none))).empty
+
+
+def test_a_row_inserted_before_others_of_its_part_is_the_one_that_is_added():
+    """A screw on four lines of other quantities, one of them first repriced; a fifth is put before them."""
+    old = lines_frame(part_no=["A-1"] * 4 + ["C-1"], qty_per=[4.0, 6.0, 8.0, 8.0, 1.0], booked_price=[10.0] * 5)
+    first = old.iloc[:1].assign(qty_per=2.0)
+    moved = old.assign(booked_price=[10.0, 11.0, 10.0, 10.0, 10.0])
+    new = pd.concat([first, moved], ignore_index=True).assign(line_id=[f"L{k:04d}" for k in range(1, 7)])
+    for a, b, told in ((old, new, "added"), (new, old, "removed")):
+        result = compare(snapshot(lines=a), snapshot(lines=b))
+        assert {c: n for c, n in result.counts.items() if n} == {told: 1, "restated": 1, "same": 4}
+        assert result.only(told)["line_id_new" if told == "added" else "line_id_old"].tolist() == ["L0001"]
+        assert result.only("restated")[f"line_id_{'new' if told == 'added' else 'old'}"].tolist() == ["L0003"]
