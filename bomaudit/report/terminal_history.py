@@ -32,6 +32,7 @@ def show_compared(compared: Compared, console: Console) -> None:
     decisions = compared.decisions[compared.decisions["change"] != "same"]
     _show(console, "Decisions", decisions, ("verdict", "saving_today"), "decision")
     lines = compared.lines[compared.lines["change"] != "same"]
+    lines = lines.assign(part_no=lines["part_no"].where(lines["part_no"] != "", lines["description"]))
     _show(console, "Lines", lines, ("status", "estimate"), "part_no")
     for title, frame in (("Settings", compared.settings), ("Inputs", compared.inputs)):
         if len(frame):

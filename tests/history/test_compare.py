@@ -181,3 +181,11 @@ def test_a_row_inserted_before_others_of_its_part_is_the_one_that_is_added():
         assert {c: n for c, n in result.counts.items() if n} == {told: 1, "restated": 1, "same": 4}
         assert result.only(told)["line_id_new" if told == "added" else "line_id_old"].tolist() == ["L0001"]
         assert result.only("restated")[f"line_id_{'new' if told == 'added' else 'old'}"].tolist() == ["L0003"]
+
+
+def test_a_line_without_a_number_is_shown_by_its_description():
+    old = lines_frame(part_no=[""] * 5, description=["glue", "b", "c", "d", "e"])
+    new = old.assign(qty_per=[2.0, 1.0, 1.0, 1.0, 1.0])
+    shown = StringIO()
+    show_compared(compare(snapshot(lines=old), snapshot(lines=new)), Console(file=shown, width=120))
+    assert "glue" in shown.getvalue()
