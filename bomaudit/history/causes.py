@@ -23,6 +23,8 @@ from bomaudit.settings import Settings
 CAUSES = ("time", "setting", "curve", "data")
 _MARKET_FILES = ("volumes", "input_prices", "fx")
 _OWN_COLUMNS = ("booked_price", "booked_currency", "basis_date", "qty_per", "annual_volume", "commodity", "sourcing")
+STATED = ("booked_price", "booked_currency", "qty_per", "annual_volume")
+"""Figures of a line that the BOM states: one that differs is a line restated."""
 _SAME = 1e-9
 """Figures closer than this share are the same."""
 
@@ -41,7 +43,8 @@ class Causes:
     ----------
     lines : DataFrame, index the line's key
         ``effect_<cause>`` on the estimate [currency/uom] and ``why``: the cause of the last change of status, or where
-        the status is the same the cause with the largest effect.
+        the status is the same the cause with the largest effect; ``restated``: the cause of the last change of a
+        figure that the BOM states, or empty.
     decisions : DataFrame, index the decision
         ``effect_<cause>`` on saving_today [currency/product] and ``why``, likewise of the verdict.
     """
@@ -121,6 +124,7 @@ def causes_from_results(old: Snapshot, new: Snapshot) -> Causes:
     same_price = np.isclose(left["estimate"], right["estimate"], rtol=1e-6, atol=0.0, equal_nan=True)
     largest = _largest(lines)
     settings_differ = _rules(old) != _rules(new)
+    lines["restated"] = np.where(np.any([differ(left[n], right[n]) for n in STATED], axis=0), "data", "")
     lines["why"] = np.select(
         [own, same_price & settings_differ, largest == ""],
         ["data", "setting", "setting" if settings_differ else ""],
@@ -190,7 +194,17 @@ def _effects(stages: list[tuple[str, Snapshot]], table: str, amount: str, verdic
     scale = amounts[-1].reindex(keys).abs()
     moved = out.abs().max(axis=1) > _SAME * scale.clip(lower=1.0)
     out["why"] = last.where(last != "", pd.Series(_largest(out), index=keys).where(moved, ""))
-    return out
+    return out.assign(restated=_restated(stages, frames, keys)) if table == "lines" else out
+
+
+def _restated(stages: list[tuple[str, Snapshot]], frames: list[pd.DataFrame], keys: pd.Index) -> pd.Series:
+    """Cause of the last change of a figure that the BOM states."""
+    names = _named(frames, "lines")
+    held = [f[list(STATED)].set_axis(n, axis=0).reindex(keys) for f, n in zip(frames, names, strict=True)]
+    cause = pd.Series("", index=keys, dtype="str")
+    for k, (what, _) in enumerate(stages[1:], start=1):
+        cause = cause.mask(np.any([differ(held[k - 1][c], held[k][c]) for c in STATED], axis=0), what)
+    return cause
 
 
 def _named(frames: list[pd.DataFrame], table: str) -> list[npt.NDArray[np.object_]]:

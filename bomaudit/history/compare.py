@@ -17,7 +17,7 @@ import pandas as pd
 from bomaudit.findings import BadInput, Finding, error, note
 from bomaudit.glossary import WALK_STEPS
 from bomaudit.history.actions import state_of
-from bomaudit.history.causes import CAUSES, Causes, causes_from_results, differ
+from bomaudit.history.causes import CAUSES, STATED, Causes, causes_from_results, differ
 from bomaudit.history.snapshot import Snapshot, keys_of_both
 
 STEPS = ("booked", *WALK_STEPS)
@@ -28,7 +28,6 @@ CHANGES = ("added", "removed", "newly stale", "resolved", "status changed", "mov
 price, currency, quantity or volume counts."""
 
 _BOTH = ("line_id", "status", "booked_cost", "estimate", "estimate_low", "estimate_high", "exposure_per_year")
-_STATED = ("booked_price", "booked_currency", "qty_per", "annual_volume")
 _DECISION_BOTH = ("chosen", "best_today", "verdict", "saving_today", "npv", "p_flip", "reason")
 
 
@@ -145,7 +144,7 @@ def inputs_that_differ(old: Snapshot, new: Snapshot) -> pd.DataFrame:
 
 def _lines(old: Snapshot, new: Snapshot, causes: Causes) -> pd.DataFrame:
     before, after = (s.tables["lines"] for s in (old, new))
-    both = (*_BOTH, *_STATED, *(f"walk_{s}" for s in WALK_STEPS))
+    both = (*_BOTH, *STATED, *(f"walk_{s}" for s in WALK_STEPS))
     keys = keys_of_both(before, after)
     joined = _joined(before, keys[0], after, keys[1], both)
     texts = ("part_no", "description", "commodity")
@@ -159,6 +158,8 @@ def _lines(old: Snapshot, new: Snapshot, causes: Causes) -> pd.DataFrame:
     for step in WALK_STEPS:
         out[f"d_{step}"] = joined[f"walk_{step}_new"] - joined[f"walk_{step}_old"]
     out = _with_causes(out, causes.lines, unchanged=out["change"] == "same")
+    restated = causes.lines["restated"].reindex(out.index).fillna("")
+    out["why"] = out["why"].where(out["change"] != "restated", restated)
     rank = out["change"].map({c: k for k, c in enumerate(CHANGES[2:-1])})
     moved = (out["exposure_per_year_new"].fillna(0.0) - out["exposure_per_year_old"].fillna(0.0)).abs()
     order = np.lexsort((np.arange(len(out)), -moved.to_numpy(), rank.fillna(len(CHANGES)).to_numpy()))
@@ -170,7 +171,7 @@ def _changes(joined: pd.DataFrame) -> pd.Series:
     outside = (joined["estimate_new"] < joined["estimate_low_old"]) | (
         joined["estimate_new"] > joined["estimate_high_old"]
     )
-    restated = np.any([differ(joined[f"{name}_old"], joined[f"{name}_new"]) for name in _STATED], axis=0)
+    restated = np.any([differ(joined[f"{name}_old"], joined[f"{name}_new"]) for name in STATED], axis=0)
     change = np.select(
         [
             (joined["held"] == "right_only").to_numpy(bool),

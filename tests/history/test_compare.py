@@ -11,6 +11,7 @@ from rich.console import Console
 
 from bomaudit.findings import BadInput
 from bomaudit.history.actions import COLUMNS
+from bomaudit.history.causes import Causes, _effects
 from bomaudit.history.compare import STEPS, compare
 from bomaudit.report.terminal_history import show_compared
 
@@ -189,3 +190,15 @@ def test_a_line_without_a_number_is_shown_by_its_description():
     shown = StringIO()
     show_compared(compare(snapshot(lines=old), snapshot(lines=new)), Console(file=shown, width=120))
     assert "glue" in shown.getvalue()
+
+
+def test_a_quantity_that_the_bom_states_otherwise_is_restated_by_data_though_time_moved_the_estimate():
+    """Two stages: time moves every estimate a little, then new files state another quantity of the first line."""
+    old = lines_frame()
+    later = old.assign(estimate=old["estimate"] * 1.01)
+    new = later.assign(qty_per=[2.0, 1.0, 1.0, 1.0, 1.0])
+    stages = [("", snapshot(lines=old)), ("time", snapshot(lines=later)), ("data", snapshot(NEW_DAY, lines=new))]
+    lines = _effects(stages, "lines", "estimate", "status")
+    decisions = _effects(stages, "decisions", "saving_today", "verdict")
+    told = compare(stages[0][1], stages[-1][1], causes=Causes(lines, decisions)).only("restated")
+    assert told[["part_no", "why"]].to_numpy().tolist() == [["A-1", "data"]]
