@@ -43,9 +43,9 @@ def standards_in_audit_currency(standards: pd.DataFrame, *, fx: Fx, as_of: date)
     -------
     DataFrame, index part_no
         ``standard_cost`` at the rate of the day it was set, ``standard_stated`` and ``standard_currency`` as in the
-        file (both to 8 places), ``set_on``, ``on_hand_qty``, ``annual_qty``, ``last_purchase_price`` at the rate of the
-        day it was paid, ``last_purchase_date``. Of several standards the one set last up to the as-of date; what was
-        paid later was not paid yet. [audit currency/uom, uom, uom/year]
+        file, ``set_on``, ``on_hand_qty``, ``annual_qty``, ``last_purchase_price`` at the rate of the day it was paid,
+        ``last_purchase_date``; costs and prices to 8 places. Of several standards the one set last up to the as-of
+        date; what was paid later was not paid yet. [audit currency/uom, uom, uom/year]
     findings : list of Finding
         ``K001``, ``K002``, ``K006``, ``K014``.
     """
@@ -69,7 +69,7 @@ def standards_in_audit_currency(standards: pd.DataFrame, *, fx: Fx, as_of: date)
         standard_stated=rows["standard_cost"].round(_PLACES),
         standard_currency=rows["currency"],
         standard_cost=(rows["standard_cost"] * fx.rate(currency, set_on)).round(_PLACES),
-        last_purchase_price=rows["last_purchase_price"] * fx.rate(currency, paid_on),
+        last_purchase_price=(rows["last_purchase_price"] * fx.rate(currency, paid_on)).round(_PLACES),
     )[
         [
             *("standard_cost", "standard_stated", "standard_currency", "set_on", "on_hand_qty", "annual_qty"),

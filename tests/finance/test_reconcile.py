@@ -162,6 +162,12 @@ def test_a_converted_standard_is_printed_with_the_places_a_standard_can_have(cas
     assert row(got.revalued, "S")["revaluation"] == round(1200 * (Decimal("3.2") - Decimal("4.25531915")), 2)
 
 
+def test_a_last_price_for_a_hundred_is_written_with_the_places_of_a_price(case):
+    """T paid at 1.45 for 100, which as a float is 0.014499999999999999."""
+    case["standards"].loc[1, "last_purchase_price"] = 1.45 / 100
+    assert row(reconcile(**case).parts, "T")["last_purchase_price"] == 0.0145
+
+
 def test_account_names_come_from_the_settings(case):
     got = reconcile(
         **with_policy(case, inventory_account="1300", revaluation_account="5400", effective_on="2027-01-01")
