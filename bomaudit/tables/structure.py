@@ -136,7 +136,7 @@ def resolve(frame: pd.DataFrame, above: Rows | None = None) -> tuple[pd.DataFram
         With ``parent_row`` (position in the frame, -1 at the top), ``exploded_row`` (where the same assembly is broken
         down, of a row with its number alone; else -1) and row_kind ``assembly`` for both.
     findings : list
-        T080 orphan, T081 cycle (errors), T082 bought assembly, T100 an assembly broken down at another place, T101 one
+        T080 orphan, T081 cycle (errors), T082 bought assembly, T106 an assembly broken down at another place, T107 one
         that is also bought whole.
     """
     dotted = frame["dotted"].to_numpy()
@@ -234,9 +234,9 @@ def _taken_up(frame: pd.DataFrame, parent: Rows) -> tuple[Rows, list[Finding]]:
     exploded[single & ~priced] = place[single & ~priced]
     findings = _within_themselves(frame, parent, exploded)
     for rows, code, message, assumed in (
-        (exploded >= 0, "T100", "an assembly that is broken down at one place is the same at all",
+        (exploded >= 0, "T106", "an assembly that is broken down at one place is the same at all",
          "what is built into it there is built into these too"),
-        (single & priced, "T101", "an assembly that is broken down at one place has a price of its own at another",
+        (single & priced, "T107", "an assembly that is broken down at one place has a price of its own at another",
          "the price counts where it stands, the lines where it is broken down"),
     ):  # fmt: skip
         if rows.any():
