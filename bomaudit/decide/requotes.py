@@ -13,6 +13,8 @@ from bomaudit.settings import DecideSection
 
 _BREAKS = (0.5, 1.0, 2.0)
 """Price breaks wanted, as multiples of the annual quantity; common practice, no published source."""
+_ROUNDING = 1e-9
+"""A quantity this close above a whole one is that: 9,000 × 1.1 is 9,900.000000000002. [-]"""
 
 
 def rank_requotes(
@@ -139,10 +141,10 @@ def quote_requests(
     Returns
     -------
     DataFrame
-        supplier ("" for a part without one), part_no, description, commodity, annual_qty [uom/year], uom, break_1 …
-        break_3 (quantities to quote, [uom]), last_price and last_price_currency and last_price_date (NaN, "" and NaT
-        if withheld), price_currency ("" for a part that the BOM does not hold), in the order of rank within a
-        supplier.
+        supplier ("" for a part without one), part_no, description, commodity, annual_qty (rounded up to a whole one,
+        [uom/year]), uom, break_1 … break_3 (quantities to quote, [uom]), last_price and last_price_currency and
+        last_price_date (NaN, "" and NaT if withheld), price_currency ("" for a part that the BOM does not hold), in
+        the order of rank within a supplier.
     """
     by = lines[lines["part_no"].isin(requotes["part_no"])]
     by = by.assign(annual_qty=by["qty_per"] * by["annual_volume"])
@@ -154,6 +156,7 @@ def quote_requests(
     sheet["uom"] = texts(sheet["part_no"].map(first["uom"]))
     for k, multiple in enumerate(_BREAKS, start=1):
         sheet[f"break_{k}"] = _round_up(sheet["annual_qty"] * multiple)
+    sheet["annual_qty"] = np.ceil(sheet["annual_qty"] * (1 - _ROUNDING))
     shown = rules.show_last_price
     last = {"last_price": "booked_price", "last_price_currency": "booked_currency", "last_price_date": "basis_date"}
     for name, source in last.items():

@@ -103,6 +103,16 @@ def test_the_request_withholds_the_last_price_unless_told():
     assert asked["last_price"] == 5.0
 
 
+def test_a_request_states_a_whole_annual_quantity():
+    """Scrap and shares of a product make 1,234.5678 a year, and rounding 9,900.000000000002: nobody orders those."""
+    parts = [PARTS[2] | {"qty_per": q, "part_no": p} for p, q in (("C", 0.12345678), ("E", 0.99 * (1 + 2e-16)))]
+    market = market_of([*PARTS[:2], *parts])
+    asked = quote_requests(market.decide(ROWS).requotes, market.audited, rules=market.settings.decide)
+    of = asked.set_index("part_no")
+    assert of.loc["C", ["annual_qty", "break_1", "break_2", "break_3"]].tolist() == [1235, 620, 1300, 2500]
+    assert of.loc["E", "annual_qty"] == 9900.0
+
+
 def judged(**npv):
     return pd.DataFrame({"decision": list(npv), "verdict": "reopen", "npv": list(npv.values()), "change_cost": 40.0})
 
