@@ -15,6 +15,7 @@ from scipy import sparse
 from scipy.special import ndtri
 
 from bomaudit.curves.fitted import Curves
+from bomaudit.decide.pricing import bearing_on_safety
 from bomaudit.estimate import Estimates, estimate
 
 Floats = npt.NDArray[np.float64]
@@ -162,7 +163,7 @@ def _pairs(
     does = {name: function_of(name) for name in {*names, *lines["commodity"].unique()}}
     spend = (lines["booked_cost"] * lines["qty_per"] * lines["annual_volume"].fillna(1.0)).to_numpy(dtype=float)
     usable = lines["auditable"].to_numpy(dtype=bool) & estimates.frame["estimate"].notna().to_numpy()
-    usable &= ~lines["safety_relevant"].to_numpy(dtype=bool)
+    usable &= ~bearing_on_safety(lines)
     usable &= ~lines["part_no"].isin(decided).to_numpy() & (spend > 0) & (lines["commodity"] != "").to_numpy()
     candidates = np.flatnonzero(usable)
     candidates = candidates[np.argsort(-spend[candidates], kind="stable")][:_MOST_LINES]

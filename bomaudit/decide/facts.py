@@ -8,7 +8,7 @@ import pandas as pd
 
 from bomaudit.decide.case import Case
 from bomaudit.decide.outcome import Outcomes
-from bomaudit.decide.pricing import contents
+from bomaudit.decide.pricing import bearing_on_safety
 from bomaudit.decide.register import texts
 from bomaudit.decide.time_value import payback_years
 
@@ -145,17 +145,12 @@ def name_known(case: Case, outcomes: Outcomes) -> pd.DataFrame:
 
 
 def bears_on_safety(case: Case, lines: pd.DataFrame) -> Bools:
-    """Decisions flagged as safety-relevant, or with a flagged part in any option, alone or in an assembly.
-
-    A part that any line flags is flagged on all its lines, also where its line has no price.
-    """
+    """Decisions flagged as safety-relevant, or with a part in any option that bears on safety, priced or not."""
     e = case.costed.elements
-    flagged = lines["safety_relevant"].fillna(False).to_numpy(dtype=bool)
-    marked = lines["part_no"][flagged & (lines["part_no"] != "").to_numpy()]
-    flagged = flagged | lines["part_no"].isin(marked).to_numpy()
-    beneath = np.asarray(contents(lines) @ flagged.astype(float)) > 0 if len(lines) else flagged
+    on_safety = bearing_on_safety(lines)
     row = e["line"].to_numpy(dtype=np.int64)
-    held = (row >= 0) & (flagged | beneath)[row] if len(lines) else np.zeros(len(e), dtype=bool)
-    held = held | e["part_no"].isin(marked).to_numpy()
+    held = (row >= 0) & on_safety[row] if len(lines) else np.zeros(len(e), dtype=bool)
+    parts = lines["part_no"][on_safety & (lines["part_no"] != "").to_numpy()]
+    held = held | e["part_no"].isin(parts).to_numpy()
     by_line = pd.Series(held).groupby(e["d"].to_numpy()).any().to_numpy(dtype=bool)
     return np.asarray(case.register.decisions["safety_relevant"].to_numpy(dtype=bool) | by_line)

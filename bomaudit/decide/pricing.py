@@ -109,6 +109,30 @@ def contents(lines: pd.DataFrame) -> sparse.csr_array:
     return _beneath(lines, np.ones(len(lines)))
 
 
+def bearing_on_safety(lines: pd.DataFrame) -> Bools:
+    """Lines that bear on safety: flagged, made of a flagged line or built into one, and all lines of their parts.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        Prepared lines with ``parent_row``.
+
+    Returns
+    -------
+    array of bool, shape (lines,)
+    """
+    flagged = _on_all_lines(lines, lines["safety_relevant"].fillna(False).to_numpy(dtype=bool))
+    inside = contents(lines)
+    near = [np.asarray(held @ flagged.astype(float)) > 0 for held in (inside, inside.T)]
+    return _on_all_lines(lines, flagged | near[0] | near[1])
+
+
+def _on_all_lines(lines: pd.DataFrame, held: Bools) -> Bools:
+    """What holds for any line of a part holds for all of its lines."""
+    parts = lines["part_no"][held & (lines["part_no"] != "").to_numpy()]
+    return np.asarray(held | lines["part_no"].isin(parts).to_numpy())
+
+
 def rolled_into(lines: pd.DataFrame) -> sparse.csr_array:
     """Quantity of each line in ONE of each line above it, also of an assembly that the product does not hold.
 

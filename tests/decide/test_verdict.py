@@ -11,6 +11,7 @@ import pytest
 from made_decisions import AS_OF, market_of, row
 
 from bomaudit.decide import RULES
+from bomaudit.decide.pricing import bearing_on_safety
 from bomaudit.decide.verdict import about, judge, say_why
 from bomaudit.glossary import DECISIONS_OUT, REQUOTES, VERDICTS
 from bomaudit.settings import DecideSection
@@ -228,6 +229,21 @@ def test_a_part_that_any_line_marks_as_safety_relevant_is_so_on_all_of_them():
     assert verdict([*beneath, second], "T") == ["review", True]
     assert verdict([unpriced])[1]
     assert verdict([marked, marked]) == ["reopen", False]
+
+
+def test_what_is_built_into_a_safety_relevant_assembly_bears_on_safety():
+    """At any depth and on the part's other lines; other assemblies that hold the same screw do not, for all that."""
+    screw = {"part_no": "B", "booked": 45, "today": 20, "sd": 0.05}
+    brake = {"part_no": "BRAKE", "row_kind": "assembly", "safety_relevant": True}
+    inner = {"part_no": "INNER", "row_kind": "assembly", "parent_row": 0}
+    made = market_of([
+        brake, inner, screw | {"parent_row": 1}, screw, {"part_no": "CASE", "row_kind": "assembly"},
+        screw | {"parent_row": 4}, {"part_no": "A", "booked": 90, "today": 95, "sd": 0.03},
+    ])  # fmt: skip
+    assert bearing_on_safety(made.lines).tolist() == [True, True, True, True, False, True, False]
+    for part, verdict in (("B", "review"), ("INNER", "review"), ("CASE", "reopen")):
+        rows = [row("D", "old", "a", part_no="A", qty=1), row("D", "new", "b", part_no=part, qty=1)]
+        assert made.decide(rows).decisions.loc[0, "verdict"] == verdict
 
 
 def falling(share_per_year, **more):

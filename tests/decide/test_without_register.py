@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from bomaudit.decide import decide
-from bomaudit.decide.candidates import HEADROOM, LOOK_ALIKES
+from bomaudit.decide.candidates import HEADROOM, LOOK_ALIKES, look_alikes
 from bomaudit.frames import conform
 from bomaudit.glossary import ALTERNATES, DECISIONS_OUT
 
@@ -63,6 +63,20 @@ def test_no_look_alike_is_suggested_for_a_part_that_bears_on_safety(bare, sample
     lines = sample_audit.lines.set_index("line_id")
     assert not lines.loc[bare.candidates["line_id"], "safety_relevant"].any()
     assert "switch_relay" in set(bare.candidates["commodity"])
+
+
+def test_no_look_alike_is_suggested_for_a_part_of_a_safety_relevant_assembly(bare, sample_audit):
+    """Nor for one that another line marks: the mark is the part's and its assembly's, not the row's alone."""
+    lines, curves = sample_audit.prepared, sample_audit.curves
+    mine = lines.set_index("line_id").loc[bare.candidates["line_id"]]
+    first = mine[mine["parent_row"] >= 0].index[0]
+    above = lines["line_id"].iloc[int(mine.loc[first, "parent_row"])]
+    marked = lines.assign(safety_relevant=lines["safety_relevant"] | (lines["line_id"] == above))
+    left = look_alikes(
+        marked, sample_audit.estimates, curves, decided=frozenset(), as_of=sample_audit.as_of, confidence=0.8
+    )
+    assert len(left)
+    assert first not in set(left["line_id"])
 
 
 def test_an_alternate_is_a_decision_of_two_options(decided_with, sample_audit):
