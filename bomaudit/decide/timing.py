@@ -23,11 +23,10 @@ from bomaudit.settings import DecideSection
 Floats = npt.NDArray[np.float64]
 PricesAt = Callable[[date], Prices]
 
-_PAST_POINTS = 9
-_FUTURE_POINTS = 8
-_FURTHEST_YEARS = 10.0
-"""Forecasts of volumes beyond ten years are no better than a guess, so no date beyond is given."""
-_LONGEST_PAST_YEARS = 20.0
+_BEHIND = (*np.arange(0.5, 10.0, 0.5), *np.arange(10.0, 20.5, 1.0))
+_AHEAD = (*np.arange(0.25, 2.0, 0.25), *np.arange(2.0, 4.0, 0.5), *np.arange(4.0, 10.5, 1.0))
+"""Years from today of the days looked at: the same for every decision, so that none moves the dates of another.
+Closer together where the forecast is worth more; beyond ten years it is no better than a guess."""
 
 
 @dataclass(frozen=True)
@@ -49,19 +48,15 @@ class Timing:
 
 
 def days_looked_at(register: Register, as_of: date) -> list[date]:
-    """Days from the earliest decision to the end of the longest programme; today and a quarter from now among them."""
+    """Days of one grid from before the earliest decision to the end of the longest programme; today is among them."""
     heads = register.decisions
     if heads.empty:
         return [as_of]
-    past = (pd.Timestamp(as_of) - heads["decided_on"]).dt.days.max() / DAYS_PER_YEAR
-    past = min(float(past), _LONGEST_PAST_YEARS) if np.isfinite(past) else 0.0
-    future = min(float(heads["years_left"].max()), _FURTHEST_YEARS) if len(heads) else 0.0
-    back = np.linspace(-past, 0.0, _PAST_POINTS + 1)[:-1] if past > 0 else np.empty(0)
-    ahead = (
-        future * np.linspace(0.0, 1.0, _FUTURE_POINTS + 1) ** 1.5
-    )  # closer together where the forecast is worth more
-    years = np.unique(np.concatenate([back, [0.0, 0.25], ahead]))
-    return sorted({as_of + timedelta(days=round(float(y) * DAYS_PER_YEAR)) for y in years})
+    past = float((pd.Timestamp(as_of) - heads["decided_on"]).dt.days.max()) / DAYS_PER_YEAR  # NaN: nobody states a day
+    back = _BEHIND[: int(np.searchsorted(_BEHIND, past)) + 1] if past > 0 else ()
+    ahead = _AHEAD[: int(np.searchsorted(_AHEAD, float(heads["years_left"].max()))) + 1]
+    years = (*(-y for y in reversed(back)), 0.0, *ahead)
+    return [as_of + timedelta(days=round(float(y) * DAYS_PER_YEAR)) for y in years]
 
 
 def look_around(
@@ -95,9 +90,9 @@ def look_around(
     -----
     On day t the years left are those from t to the end of the programme, and an alternative's one-time costs are
     spread over the products of those years. tipped_on: the last day from which on an alternative has been cheaper per
-    product up to today. tips_on: the first day to come on which switching pays, change cost and all. Between the days
-    looked at the balance is taken as linear. The band moves the net present value by its normal interval, from the
-    variances of that day.
+    product up to today, where it is known when the decision was taken. tips_on: the first day to come on which
+    switching pays, change cost and all. Between the days looked at the balance is taken as linear. The band moves the
+    net present value by its normal interval, from the variances of that day.
     """
     register, costed = case.register, case.costed
     days = days_looked_at(register, as_of)
@@ -181,7 +176,7 @@ def _first_above(at: Floats, value: Floats) -> Floats:
 
 
 def _since(at: Floats, saved: Floats, begun: Floats) -> Floats:
-    """Time since which each row has been above 0 up to its end; the decision's own day at the earliest."""
+    """Time since which each row has been above 0 up to its end; the decision's own day at the earliest, if known."""
     below = ~(saved > 0)
     n = saved.shape[1]
     last = n - 1 - np.argmax(below[:, ::-1], axis=1)
@@ -193,7 +188,7 @@ def _since(at: Floats, saved: Floats, begun: Floats) -> Floats:
         part = np.where(np.isfinite(low) & (high > low), -low / (high - low), 1.0)
     crossed = at[last] + part * (at[after] - at[last])
     day = np.where(ever, crossed, np.nan)
-    return np.where(now, np.fmax(day, begun), np.nan)
+    return np.where(now & np.isfinite(begun), np.fmax(day, begun), np.nan)
 
 
 def _paths(register: Register, days: list[date], costs: Floats, as_of: date) -> pd.DataFrame:

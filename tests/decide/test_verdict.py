@@ -313,6 +313,22 @@ def test_the_day_the_balance_tipped():
     assert path.index.min() == pd.Timestamp(2016, 6, 30)
 
 
+@pytest.mark.parametrize("share", [0.08, -0.05])
+@pytest.mark.parametrize("decided_on", [pd.Timestamp(2018, 2, 11), pd.NaT])
+def test_an_unrelated_decision_leaves_the_dates_of_the_others(share, decided_on):
+    """However old it is and however long its product is still made."""
+    made, prices_at = falling(share)
+    rows = [r | {"decided_on": decided_on, "change_cost": 35_000.0} for r in ROWS]
+    other = [row("E", o, "e", part_no="A", qty=q, decided_on=pd.Timestamp(2009, 5, 3), years_left=9.0)
+             for o, q in (("old", 1), ("new", 2))]  # fmt: skip
+    columns = ["tipped_on", "tips_on", "tips_early", "tips_late", "regret_of_waiting", "verdict"]
+    alone, beside = (made.decide(r, prices_at) for r in (rows, [*rows, *other]))
+    assert alone.decisions[columns].notna().any(axis=None)
+    assert beside.decisions.loc[[0], columns].equals(alone.decisions[columns])
+    mine = beside.paths[beside.paths["decision"] == "D"].reset_index(drop=True)
+    assert mine.equals(alone.paths)
+
+
 def test_without_an_annual_volume_only_unit_costs_are_compared():
     rows = [r | {"annual_volume": np.nan} for r in ROWS]
     head = market(today=26.0).decide(rows).decisions.iloc[0]
