@@ -5,6 +5,7 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
+from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +15,7 @@ from bomaudit.decide.causes import KINDS, Causes, find_causes
 from bomaudit.decide.draws import Draws as Scores
 from bomaudit.decide.draws import power_of_two
 from bomaudit.decide.kept_draws import kept_scores
-from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw_some, in_chunks, standard_error
+from bomaudit.decide.simulate import Columns, Draws, Model, assign_columns, draw, options_of, standard_error
 from bomaudit.decide.value_of_asking import most_it_could_be, perfect_information, regress, reliability
 from bomaudit.progress import told
 from bomaudit.settings import DecideSection
@@ -54,7 +55,7 @@ class Outcomes:
 
 
 def simulate(model: Model, target: Ints, *, rules: DecideSection, confidence: float, quote_noise: float) -> Outcomes:
-    """Draw all decisions together and read off what matters; more draws where a probability is not yet sure enough.
+    """Draw each decision by itself and read off what matters; more draws where a probability is not yet sure enough.
 
     Parameters
     ----------
@@ -71,19 +72,10 @@ def simulate(model: Model, target: Ints, *, rules: DecideSection, confidence: fl
     -------
     Outcomes
     """
-    columns = assign_columns(model)
-    draws = power_of_two(rules.draws)
-    scores = kept_scores(max(columns.count, 1), draws=draws, seed=rules.seed)
     reader = _Reader(model, target, find_causes(model), rules, confidence, quote_noise)
-
-    def read(decisions: range) -> list[tuple[dict[str, float], _Known | None]]:
-        drawn = draw_some(model, columns, scores, decisions)
-        return [reader.sure(drawn, d, columns, scores) for d in decisions]
-
     with ThreadPoolExecutor(_WORKERS) as pool:  # the array work lets other threads run; results come in order
         count = len(model.accounts.first_option) - 1
-        chunks = told("drawing decisions", pool.map(read, in_chunks(model, draws)), count, size=len)
-        found = [pair for pairs in chunks for pair in pairs]
+        found = list(told("drawing decisions", pool.map(reader.sure, range(count)), count))
     heads = pd.DataFrame([head for head, _ in found], columns=_HEAD)
     return Outcomes(heads, _tabulated([k for _, k in found if k is not None]))
 
@@ -126,19 +118,25 @@ class _Reader:
     confidence: float
     quote_noise: float
 
-    def sure(self, drawn: Draws, d: int, columns: Columns, scores: Scores) -> tuple[dict[str, float], _Known | None]:
+    def sure(self, d: int) -> tuple[dict[str, float], _Known | None]:
         """Read a decision, with more draws until its probabilities are sure enough."""
-        head, known = self.read(drawn, d, columns, scores)
-        while head["p_error"] > self.rules.standard_error and head["draws"] < _MOST_DRAWS:
-            head, known = self.again(d, columns, draws=int(head["draws"]) * 2)
+        columns = assign_columns(self.model, d)
+        draws = power_of_two(self.rules.draws)
+        head, known = self.read(d, columns, draws=draws)
+        while head["p_error"] > self.rules.standard_error and draws < _MOST_DRAWS:
+            draws *= 2
+            head, known = self.read(d, columns, draws=draws)
         return head, known
 
-    def read(self, drawn: Draws, d: int, columns: Columns, scores: Scores) -> tuple[dict[str, float], _Known | None]:
+    def read(self, d: int, columns: Columns, *, draws: int) -> tuple[dict[str, float], _Known | None]:
+        """Read a decision from so many draws, its most important causes in the best-spread columns."""
+        with _MAKING:
+            scores = _scores(1 << (columns.count - 1).bit_length(), draws, self.rules.seed)
+        drawn = draw(self.model, columns, scores, d)
         accounts = self.model.accounts
-        rows = slice(accounts.first_option[d] - drawn.first_option, accounts.first_option[d + 1] - drawn.first_option)
-        options = np.arange(accounts.first_option[d], accounts.first_option[d + 1])
+        options = np.asarray(options_of(self.model, d))
         chosen, others = options[accounts.chosen[options]], options[~accounts.chosen[options]]
-        cost, parts_only = drawn.cost[rows], drawn.parts_only[rows]
+        cost, parts_only = drawn.cost, drawn.parts_only
         saved = cost[chosen - options[0]] - cost[others - options[0]]
         products, paid = accounts.products[d], accounts.switch_cost[others][:, None]
         to = int(np.flatnonzero(others == self.target[d])[0])
@@ -172,10 +170,10 @@ class _Reader:
         rows = np.flatnonzero(could_be > self.rules.cost_of_asking * _WORTH_LOOKING) + held.start
         kind, position = causes.kind[rows], causes.position[rows]
         score = np.empty((len(rows), npv.shape[1]), dtype=scores.dtype)
-        score[kind == 0] = drawn.part_scores[np.searchsorted(drawn.parts, position[kind == 0])]
+        score[kind == 0] = drawn.part_scores[np.searchsorted(columns.parts, position[kind == 0])]
         if (kind == 1).any():
-            score[kind == 1] = drawn.range_scores[np.searchsorted(drawn.ranges, position[kind == 1])]
-        score[kind == 2] = scores[columns.rows(columns.factor[position[kind == 2]])]  # noqa: PLR2004  (third of KINDS)
+            score[kind == 1] = drawn.range_scores[np.searchsorted(columns.ranges, position[kind == 1])]
+        score[kind == 2] = scores[columns.factor[position[kind == 2]]]  # noqa: PLR2004  (third of KINDS)
         found = regress(npv, score)
         share = np.ones(len(rows))
         of_part = position[kind == 0]
@@ -186,17 +184,14 @@ class _Reader:
         evsi = np.where(kind == 0, np.minimum(found.value(share), evpi), np.nan)
         return _Known(d, kind, position, evpi, evsi)
 
-    def again(self, d: int, columns: Columns, *, draws: int) -> tuple[dict[str, float], _Known | None]:
-        """Read one decision from more draws: of the columns that it needs, the most important causes first."""
-        mine = columns.for_one(self.model, d)
-        count = 0 if mine.only is None else len(mine.only)
-        scores = _further(1 << (count - 1).bit_length(), draws, self.rules.seed)[:count]
-        return self.read(draw_some(self.model, mine, scores, range(d, d + 1)), d, mine, scores)
+
+_MAKING = Lock()
+"""Threads that want the same scores make them once."""
 
 
-@lru_cache(maxsize=8)
-def _further(columns: int, draws: int, seed: int) -> Scores:
-    """Scores for decisions read again: the same for all of about as many causes."""
+@lru_cache(maxsize=16)
+def _scores(columns: int, draws: int, seed: int) -> Scores:
+    """Scores for decisions of about as many causes: the same for all of them."""
     return kept_scores(columns, draws=draws, seed=seed)
 
 

@@ -1,10 +1,9 @@
-"""Joint simulation of all decisions: shared causes move parts together, everything else moves alone."""
+"""Joint simulation of a decision: shared causes move parts together, everything else moves alone."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -19,13 +18,6 @@ from bomaudit.decide.pricing import Prices
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
-
-_CELLS_A_CHUNK = 200_000
-"""Parts and ranges × draws held at once, below 1 MB an array: the work stays in the cache, which is three times as
-fast as ten times as much at once."""
-_MOST_COLUMNS = 512
-"""Independent columns of scores held at once (16 MB at 4,096 draws, in the cache). More causes share columns, never
-within a decision."""
 
 
 @dataclass(frozen=True)
@@ -144,199 +136,124 @@ def build_model(accounts: Accounts, costed: Costed, *, spread: Spread) -> Model:
 
 @dataclass(frozen=True)
 class Columns:
-    """Which column of scores each cause has.
+    """Which column of scores each cause of one decision has.
 
     Attributes
     ----------
-    factor, part, spread : array of int, shape (factors,), (parts,), (ranges,)
+    parts, ranges : array of int
+        Positions of the parts and ranges that the decision's options use.
+    factor, spread : array of int, shape (factors,), (ranges of the decision,)
         -1 where the cause is not used.
     count : int
-    mix : csr array, shape (parts, count)
+    mix : csr array, shape (parts of the decision, count)
         Score of each part's log price from the columns: its factors and its own noise, to unit variance.
-    only : array of int, optional
-        The columns that the scores at hand are of, ascending; all of them if not given.
     """
 
+    parts: Ints
+    ranges: Ints
     factor: Ints
-    part: Ints
     spread: Ints
     count: int
     mix: sparse.csr_array
-    only: Ints | None = None
-
-    def rows(self, columns: Ints) -> Ints:
-        """Rows of the scores at hand that hold some columns."""
-        return columns if self.only is None else np.searchsorted(self.only, columns)
-
-    def mix_of(self, parts: Ints) -> sparse.csr_array:
-        """Weights of the scores at hand in the scores of some parts."""
-        mix = self.mix[parts]
-        if self.only is None:
-            return mix
-        at = self.rows(mix.indices.astype(np.int64))
-        return sparse.csr_array((mix.data, at, mix.indptr), shape=(len(parts), len(self.only)))
-
-    def for_one(self, model: Model, d: int) -> Columns:
-        """The same, with scores at hand only of the columns that one decision needs; at least one."""
-        accounts = model.accounts
-        options = range(int(accounts.first_option[d]), int(accounts.first_option[d + 1]))
-        parts, ranges = _block(model.part_use, options)[0], _block(model.range_use, options)[0]
-        used = np.unique(np.concatenate([self.mix[parts].indices, self.spread[ranges]]))
-        used = used[used >= 0]
-        return replace(self, only=used if len(used) else np.zeros(1, dtype=np.int64))
 
 
-def mixed(prices: Prices, factor: Ints, part: Ints, count: int) -> sparse.csr_array:
+def mixed(loadings: sparse.csr_array, sd_own: Floats, factor: Ints, part: Ints, count: int) -> sparse.csr_array:
     """Weights of the columns in each part's score; see :class:`Columns`. A part with no column has none."""
-    loadings = sparse.coo_array(prices.loadings)
-    own = np.where(part >= 0, np.nan_to_num(prices.sd_own), 0.0)
-    at, by = loadings.coords
-    held, alone = (factor[by] >= 0) & np.isfinite(loadings.data), np.flatnonzero(own > 0)
+    shared = loadings.tocoo()
+    own = np.where(part >= 0, np.nan_to_num(sd_own), 0.0)
+    at, by = shared.coords
+    held, alone = (factor[by] >= 0) & np.isfinite(shared.data), np.flatnonzero(own > 0)
     rows = np.concatenate([at[held], alone])
-    values = np.concatenate([loadings.data[held], own[alone]])
+    values = np.concatenate([shared.data[held], own[alone]])
     total = np.sqrt(np.bincount(rows, weights=values**2, minlength=len(own)))
     place = np.concatenate([factor[by[held]], part[alone]])
     weight = (values / np.where(total > 0, total, 1.0)[rows]).astype(np.float32)
-    return sparse.csr_array((weight, (rows, place)), shape=(len(own), max(count, 1)))
+    return sparse.csr_array((weight, (rows, place)), shape=(len(own), count))
 
 
-def assign_columns(model: Model) -> Columns:
-    """Give the shared factors the best-spread columns, then parts and ranges, most important first.
+def assign_columns(model: Model, d: int) -> Columns:
+    """Give the shared factors of a decision the best-spread columns, then its parts and ranges, most important first.
 
-    With more causes than columns, a column serves several causes that meet in no decision.
+    Nothing but the decision itself counts: its draws are the same whatever other decisions are judged beside it.
     """
-    weight = abs(model.part_use) @ sparse.diags_array(np.nan_to_num(model.prices.median))
-    used = np.asarray(abs(weight).sum(axis=0)).ravel()
-    loading = np.asarray(abs(model.prices.loadings).T @ used).ravel()
+    options = options_of(model, d)
+    parts, part_use = _block(model.part_use, options)
+    ranges, range_use = _block(model.range_use, options)
+    used = np.abs(part_use).sum(axis=0) * np.nan_to_num(model.prices.median[parts])
+    loadings = sparse.csr_array(model.prices.loadings[parts])
+    loading = np.asarray(abs(loadings).T @ used).ravel()
     factors = np.flatnonzero(loading > 0)
     factor = np.full(len(loading), -1)
     factor[factors[np.argsort(-loading[factors], kind="stable")]] = np.arange(len(factors))
-    own = used * np.nan_to_num(model.prices.sd_own)
-    spread = np.asarray(abs(model.range_use).sum(axis=0)).ravel() * model.ranges.sd
-    size = np.concatenate([own, spread])
-    room = max(_MOST_COLUMNS - len(factors), 1)
-    column = np.full(len(size), -1)
+    sd_own = model.prices.sd_own[parts]
+    spread = np.abs(range_use).sum(axis=0) * model.ranges.sd[ranges]
+    size = np.concatenate([used * np.nan_to_num(sd_own), spread])
     live = np.flatnonzero(size > 0)
-    if len(live) <= room:
-        place = np.empty(len(live), dtype=np.int64)
-        place[np.argsort(-size[live], kind="stable")] = np.arange(len(live))
-    else:
-        place = _shared_columns(model, live, room)
-    column[live] = len(factors) + place
-    count = len(factors) + int(place.max(initial=-1)) + 1
-    part = column[: len(own)]
-    return Columns(factor, part, column[len(own) :], count, mixed(model.prices, factor, part, count))
+    column = np.full(len(size), -1)
+    column[live[np.argsort(-size[live], kind="stable")]] = len(factors) + np.arange(len(live))
+    count = max(len(factors) + len(live), 1)
+    mix = mixed(loadings, sd_own, factor, column[: len(parts)], count)
+    return Columns(parts, ranges, factor, column[len(parts) :], count, mix)
 
 
-def _shared_columns(model: Model, live: Ints, room: int) -> Ints:
-    """Columns for more causes than there are, so that no two of one decision share one; more room where it must be.
-
-    Causes of several decisions choose first, the one in most decisions foremost, each the least used column that is
-    free in all its decisions. Those of one decision then take what is free there, in order.
-    """
-    use = sparse.hstack([model.part_use, model.range_use]).tocsc()[:, live].tocoo()
-    cause, decision = np.unique(np.stack([use.coords[1], model.accounts.decision_of[use.coords[0]]]), axis=1)
-    begin = np.searchsorted(cause, np.arange(len(live) + 1))
-    times = np.diff(begin)
-    taken = np.zeros((len(model.accounts.products), room), dtype=bool)
-    column, load = np.full(len(live), -1), np.zeros(room)
-    shared = np.flatnonzero(times > 1)
-    for c in shared[np.argsort(-times[shared], kind="stable")]:
-        mine = decision[begin[c] : begin[c + 1]]
-        free = ~taken[mine].any(axis=0)
-        if not free.any():
-            taken = np.pad(taken, ((0, 0), (0, 1)))
-            free, load = np.append(free, True), np.append(load, 0.0)
-        column[c] = int(np.argmin(np.where(free, load, np.inf)))
-        taken[mine, column[c]] = True
-        load[column[c]] += times[c]
-    single = np.flatnonzero(times == 1)
-    home = decision[begin[single]]
-    order = np.argsort(home, kind="stable")
-    rank = np.empty(len(single), dtype=np.int64)
-    rank[order] = np.arange(len(single)) - np.searchsorted(home[order], home[order])
-    lacking = int((rank + 1 - (~taken).sum(axis=1)[home]).max(initial=0))
-    taken = np.pad(taken, ((0, 0), (0, max(lacking, 0))))
-    column[single] = np.argsort(taken, axis=1, kind="stable")[home, rank]
-    return column
+def options_of(model: Model, d: int) -> range:
+    """Positions of the options of a decision."""
+    first = model.accounts.first_option
+    return range(int(first[d]), int(first[d + 1]))
 
 
 @dataclass(frozen=True)
 class Draws:
-    """Drawn costs of a run of decisions.
+    """Drawn costs of one decision.
 
     Attributes
     ----------
-    decisions : range
-        Positions of the decisions.
-    first_option : int
-        Position of the first option drawn.
-    cost : array, shape (options of these decisions, draws)
+    cost : array, shape (options of the decision, draws)
         Cost per product. [currency/product]
     parts_only : array, same shape
         The same with every stated range at its mean: what the part prices alone do.
-    parts, ranges : array of int
-        Positions of the parts and ranges that vary.
     part_scores, range_scores : array, shape (parts, draws), (ranges, draws)
-        Standard normal score of each part's price and of each range.
+        Standard normal score of each part's price and of each range, in the order of the columns' parts and ranges.
     """
 
-    decisions: range
-    first_option: int
     cost: Floats
     parts_only: Floats
-    parts: Ints
-    ranges: Ints
     part_scores: Scores
     range_scores: Scores
 
 
-def in_chunks(model: Model, draws: int) -> Iterator[range]:
-    """Runs of decisions that are drawn at once, in their order."""
-    accounts = model.accounts
-    causes = np.diff(model.part_use.indptr) + np.diff(model.range_use.indptr) + 1
-    done = np.concatenate([[0], np.cumsum(causes)])[accounts.first_option]
-    at, last = 0, len(accounts.first_option) - 1
-    while at < last:
-        stop = int(np.searchsorted(done, done[at] + max(_CELLS_A_CHUNK // draws, 1), side="right")) - 1
-        stop = min(max(stop, at + 1), last)
-        yield range(at, stop)
-        at = stop
-
-
-def draw_some(model: Model, columns: Columns, scores: Scores, decisions: range) -> Draws:
-    """Draw the cost per product of every option of some decisions.
+def draw(model: Model, columns: Columns, scores: Scores, d: int) -> Draws:
+    """Draw the cost per product of every option of a decision.
 
     Parameters
     ----------
     model : Model
     columns : Columns
-    scores : array, shape (columns, draws)
+        Of the decision.
+    scores : array, shape (at least columns, draws)
         From :func:`bomaudit.decide.draws.normal_scores`; in single precision at half the time.
-    decisions : range
-        Positions.
+    d : int
+        Position of the decision.
 
     Returns
     -------
     Draws
     """
-    first = model.accounts.first_option
-    options = range(int(first[decisions.start]), int(first[decisions.stop]))
-    parts, part_use = _block(model.part_use, options)
-    ranges, range_use = _block(model.range_use, options)
-    part_scores = np.asarray(columns.mix_of(parts) @ scores)
+    options, parts, ranges = options_of(model, d), columns.parts, columns.ranges
+    part_use, range_use = _block(model.part_use, options)[1], _block(model.range_use, options)[1]
+    part_scores = np.asarray(columns.mix @ scores[: columns.count])
     price = price_ratios(part_scores, model.sd_log[parts], model.dof[parts])
     from_parts = _summed(part_use * model.median[parts], price)
     from_parts += model.fixed[options.start : options.stop, None]
     if not len(ranges):
-        return Draws(decisions, options.start, from_parts, from_parts, parts, ranges, part_scores, np.empty((0, 0)))
-    range_scores = scores[columns.rows(columns.spread[ranges])]
+        return Draws(from_parts, from_parts, part_scores, np.empty((0, 0)))
+    range_scores = scores[columns.spread]
     certain, share, shape = _stated(model.ranges, ranges, range_scores)
     cost = _summed(range_use * share, shape)
     cost += from_parts
     cost += (range_use @ certain)[:, None]
     from_parts += (range_use @ model.ranges.mean[ranges])[:, None]
-    return Draws(decisions, options.start, cost, from_parts, parts, ranges, part_scores, range_scores)
+    return Draws(cost, from_parts, part_scores, range_scores)
 
 
 def _summed(weight: Floats, drawn: Scores) -> Floats:

@@ -10,7 +10,7 @@ from scipy.special import ndtr, stdtr, stdtrit
 from bomaudit.decide.causes import KINDS, find_causes
 from bomaudit.decide.draws import normal_scores, price_ratios, tails
 from bomaudit.decide.outcome import simulate
-from bomaudit.decide.simulate import assign_columns, draw_some
+from bomaudit.decide.simulate import assign_columns, draw
 from bomaudit.decide.value_of_asking import unit_normal_loss
 
 
@@ -100,7 +100,7 @@ def test_shared_causes_move_parts_together_and_own_noise_does_not():
         ]
     )
     case = market.case([row("X", "old", p, part_no=p) for p in "ABC"] + [row("X", "new", "D", part_no="D")])
-    columns = assign_columns(case.model)
+    columns = assign_columns(case.model, 0)
     scores = normal_scores(columns.count, draws=1 << 14, seed=2)
     joint = np.corrcoef(columns.mix @ scores)
     expected = [[1, 1, -0.6, 0], [1, 1, -0.6, 0], [-0.6, -0.6, 1, 0], [0, 0, 0, 1]]
@@ -190,34 +190,33 @@ def test_same_seed_same_answer_other_seed_within_its_error():
     assert 0 < gap < 5 * one.decisions.loc[0, "p_error"] + 0.003
 
 
-def test_many_causes_share_columns_but_never_within_a_decision(monkeypatch):
-    """With room for fewer columns than causes, decisions still see independent noise."""
-    monkeypatch.setattr("bomaudit.decide.simulate._MOST_COLUMNS", 8)
-    market = market_of([{"part_no": f"P{k}", "booked": 1, "today": 1, "sd": 0.1} for k in range(40)])
-    rows = [
-        row(f"D{k % 30}", o, "a", part_no=f"P{(7 * k + j) % 40}")
-        for k in range(30)
-        for j, o in enumerate(("old", "new"))
-    ]
-    rows += [row(f"D{k}", "new", "b", part_no=f"P{(k * k + 3) % 40}") for k in range(30)]
-    case = market.case(rows)
-    columns = assign_columns(case.model)
-    assert columns.count < 40
-    use, first = case.model.part_use, case.accounts.first_option
-    for d in range(30):
-        parts = np.unique(use[first[d] : first[d + 1]].indices)
-        assert len(np.unique(columns.part[parts])) == len(parts)
+def test_every_cause_of_a_decision_has_a_column_of_its_own():
+    """Factors first, then parts and ranges by what they move: the first columns are spread best."""
+    model = three_decisions().model
+    for d in range(3):
+        columns = assign_columns(model, d)
+        assert columns.parts.tolist() == [2 * d, 2 * d + 1]
+        factors = columns.factor[columns.factor >= 0]
+        own = np.setdiff1d(columns.mix.indices, factors)
+        assert sorted([*factors, *own, *columns.spread]) == list(range(columns.count))
+        assert sorted(factors) == list(range(len(factors)))
 
 
-def test_drawing_decisions_one_by_one_is_drawing_them_together():
-    market = two_parts(0.2, 0.15, 0.1)
-    case = market.case([*PAIR, *(r | {"decision": "E"} for r in PAIR)])
-    columns = assign_columns(case.model)
-    scores = normal_scores(columns.count, draws=256, seed=1)
-    both = draw_some(case.model, columns, scores, range(2))
-    last = draw_some(case.model, columns, scores, range(1, 2))
-    assert np.allclose(both.cost[2:], last.cost)
-    assert np.allclose(both.cost[:2], both.cost[2:])
+def test_another_decision_leaves_every_figure_of_one_as_it_is():
+    """Its draws are its own: an unrelated decision took battery's value of information from 45,100 to 35,000."""
+    market = market_of(
+        [{"part_no": f"P{k}", "booked": 10, "today": 10 + k / 5, "sd": 0.2, "dof": 9.0,
+          "factors": {"input:steel": 0.05 + k / 100, "exponent:motor": 0.1 - k / 100}} for k in range(9)]
+    )  # fmt: skip
+    rows = [row("D", o, f"a{k}", part_no=f"P{k}", qty=1) for k, o in enumerate(("old", "old", "new", "new"))]
+    rows.append(row("D", "new", "fit", kind="labour", amount=2.0, low=1.0, high=5.0))
+    more = [row("C", o, "b", part_no=f"P{k}", qty=9) for k, o in enumerate(("old", "new"), 2)]
+    more += [row("E", o, "c", part_no=f"P{k}", qty=900) for k, o in enumerate(("old", "new", "third"), 6)]
+    alone, beside = (market.decide(r) for r in (rows, [*more[:2], *rows, *more[2:]]))
+    assert alone.drivers["evpi"].max() > 1000
+    for name in ("decisions", "drivers", "savings"):
+        mine = getattr(beside, name).query("decision == 'D'").reset_index(drop=True)
+        assert mine.equals(getattr(alone, name)), name
 
 
 def test_the_distribution_of_a_saving_holds_its_interval_and_its_chance():
@@ -247,26 +246,16 @@ def three_decisions():
     return market.case(rows)
 
 
-def test_a_decision_drawn_from_the_columns_it_needs_is_drawn_as_before():
-    model = three_decisions().model
-    columns = assign_columns(model)
-    scores = normal_scores(columns.count, draws=256, seed=1)
-    for d in range(3):
-        mine = columns.for_one(model, d)
-        assert len(mine.only) < columns.count
-        alone = draw_some(model, mine, scores[mine.only], range(d, d + 1))
-        assert alone.cost.tolist() == draw_some(model, columns, scores, range(d, d + 1)).cost.tolist()
-
-
 def test_single_precision_is_enough():
     """Costs drawn in single precision are those of double precision to six figures, in any unit of money."""
     model = three_decisions().model
-    columns = assign_columns(model)
-    scores = normal_scores(columns.count, draws=1024, seed=1)
-    exact = draw_some(model, columns, scores, range(3)).cost
-    single = draw_some(model, columns, scores.astype(np.float32), range(3))
-    assert single.part_scores.dtype == np.float32
-    assert single.cost == pytest.approx(exact, rel=3e-6)
+    for d in range(3):
+        columns = assign_columns(model, d)
+        scores = normal_scores(columns.count, draws=1024, seed=1)
+        exact = draw(model, columns, scores, d).cost
+        single = draw(model, columns, scores.astype(np.float32), d)
+        assert single.part_scores.dtype == np.float32
+        assert single.cost == pytest.approx(exact, rel=3e-6)
 
 
 def test_decisions_that_need_more_draws_do_not_cost_more_for_the_others_beside_them(monkeypatch):
