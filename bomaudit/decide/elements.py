@@ -41,7 +41,7 @@ class Sources:
     elements : DataFrame
         The register's elements with qty filled; ``key`` (part number, or a name made for a part without one);
         ``origin``: line, assembly, fixed, outside, stated or none; ``line`` (position in the prepared lines, -1:
-        none).
+        none); ``whole`` (bool: priced by all lines of its part, each at its own cost).
     outside : DataFrame
         One row a part that the BOM does not hold, columns of glossary ``BOM`` and places: ready to be prepared.
     findings : tuple of Finding
@@ -124,23 +124,55 @@ def find_sources(register: Register, lines: pd.DataFrame) -> Sources:
     stated_price = elements["amount"].notna() & (elements["amount"] > 0)
     origin = np.where(by_part & (origin == "none") & stated_price, "outside", origin)
     built_in = elements["key"].map(lines["qty_per"].groupby(lines["part_no"]).sum()).to_numpy(dtype=float)
-    of_bom = np.where(is_part & (row >= 0) & (built_in > 0), built_in, 1.0)
+    by_bom = is_part & (row >= 0) & (built_in > 0)
+    of_bom = np.where(by_bom, built_in, 1.0)
+    whole = by_bom & elements["qty"].isna() & (origin == "line") & elements["key"].isin(_at_several_costs(lines))
     elements["qty"] = elements["qty"].fillna(pd.Series(of_bom, index=elements.index))
-    elements = elements.assign(line=row, origin=pd.Series(origin, index=elements.index, dtype="str"))
+    elements = elements.assign(line=row, origin=pd.Series(origin, index=elements.index, dtype="str"), whole=whole)
     outside, findings = _outside(elements, register)
-    return Sources(elements, outside, (*findings, *_at_several_costs(elements, lines)))
+    return Sources(elements, outside, (*findings, *_taken_at(elements, lines)))
 
 
-def _at_several_costs(elements: pd.DataFrame, lines: pd.DataFrame) -> list[Finding]:
-    """``D026``: parts that stand on several lines at several costs, of which a decision can follow only one."""
+def _at_several_costs(lines: pd.DataFrame) -> pd.Index:
+    """Parts that stand on several lines at several costs."""
     costs = lines.loc[lines["qty_per"] > 0].groupby("part_no")["booked_cost"].nunique()
-    several = elements[(elements["origin"] == "line") & (elements["key"].map(costs) > 1)].drop_duplicates("key")
-    several = several.assign(taken=lines["booked_cost"].to_numpy(dtype=float)[several["line"].to_numpy(dtype=np.int64)])
+    return costs.index[costs > 1]
+
+
+def _taken_at(elements: pd.DataFrame, lines: pd.DataFrame) -> list[Finding]:
+    """``D026``: parts on lines at several costs, and which of them an element follows."""
+    rows = (elements["origin"] == "line") & elements["key"].isin(_at_several_costs(lines))
+    several = elements[rows].drop_duplicates(["key", "whole"])
+    cost = lines["booked_cost"].to_numpy(dtype=float)
+    several = several.assign(
+        first=cost[several["line"].to_numpy(dtype=np.int64)],
+        mean=line_shares(several, lines) @ np.nan_to_num(cost),
+    )
     return [
         at(r, warning, "D026", f"part {r['key']} should be booked at one cost",
-           found="lines at several costs in the BOM", assumed=f"all of it at {r['taken']:,.4g}, as on its first line",
+           found="lines at several costs in the BOM",
+           assumed=f"each line at its own, {r['mean']:,.4g} on average" if r["whole"]
+           else f"all of it at {r['first']:,.4g}, as on its first line",
            advice="correct the BOM, split the part number, or state the amount") for r in records(several)
     ]  # fmt: skip
+
+
+def line_shares(elements: pd.DataFrame, lines: pd.DataFrame) -> sparse.csr_array:
+    """Share of each line in the price of the elements that lines price, shape (elements, lines).
+
+    All of it its one line, or what the product holds on each line where the register says no quantity of a part that
+    stands on lines at several costs.
+    """
+    whole = elements["whole"].to_numpy(dtype=bool)
+    single = np.flatnonzero(elements["origin"].isin(["line", "fixed"]).to_numpy() & ~whole)
+    usable = np.flatnonzero(lines["auditable"] & ~made_of_lines(lines) & (lines["qty_per"] > 0))
+    held = lines.iloc[usable]
+    of_part = pd.DataFrame({"key": held["part_no"].to_numpy(), "j": usable, "qty": held["qty_per"].to_numpy()})
+    several = pd.DataFrame({"i": np.flatnonzero(whole), "key": elements["key"].to_numpy()[whole]}).merge(of_part)
+    share = several["qty"] / several.groupby("i")["qty"].transform("sum")
+    i = np.concatenate([single, several["i"]]).astype(np.int64)
+    j = np.concatenate([elements["line"].to_numpy()[single], several["j"]]).astype(np.int64)
+    return sparse.csr_array((np.concatenate([np.ones(len(single)), share]), (i, j)), shape=(len(elements), len(lines)))
 
 
 def _in_bom(part_no: pd.Series, lines: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -206,7 +238,7 @@ def one_price(lines: pd.DataFrame) -> Ints:
 def lines_needed(sources: Sources, lines: pd.DataFrame) -> np.ndarray:
     """Positions of the audited BOM lines that price an element, alone or beneath an assembly; each price once."""
     rows = sources.elements
-    single = rows.loc[rows["origin"] == "line", "line"].to_numpy(dtype=np.int64)
+    single = line_shares(rows[rows["origin"] == "line"], lines).tocoo().coords[1]
     tops = rows.loc[rows["origin"] == "assembly", "line"].to_numpy(dtype=np.int64)
     beneath = rolled_into(lines)[np.unique(tops)].tocoo().coords[1] if len(tops) else np.empty(0, dtype=np.int64)
     below = beneath[lines["auditable"].to_numpy(dtype=bool)[beneath]]
@@ -302,11 +334,9 @@ def _hang(e: pd.DataFrame, lines: pd.DataFrame, prices: Prices) -> tuple[sparse.
     booked_cost = lines["booked_cost"].to_numpy(dtype=float)
     use = sparse.csr_array((n, len(lines)))
     if len(lines):
-        single = np.flatnonzero((origin == "line") | (origin == "fixed"))
-        ones = sparse.csr_array((np.ones(len(single)), (single, row[single])), shape=(n, len(lines)))
         beneath = rolled_into(lines)[row[tops]].tocoo()
         i, j = beneath.coords
-        use = ones + sparse.csr_array((beneath.data, (tops[i], j)), shape=(n, len(lines)))
+        use = line_shares(e, lines) + sparse.csr_array((beneath.data, (tops[i], j)), shape=(n, len(lines)))
     known = np.isfinite(booked_cost)
     without = np.asarray(use @ (~known).astype(float)) > 0
     booked = np.asarray(use @ np.where(known, booked_cost, 0.0))

@@ -192,15 +192,19 @@ def test_a_part_without_any_price_is_asked_for():
     assert [f.code for f in decided.findings] == ["D010"]
 
 
-def test_a_part_on_lines_at_several_costs_is_said_to_be_taken_at_one():
-    def found(second: float):
-        parts = [{"part_no": "P", "booked": 10.0, "today": 12.0}, {"part_no": "P", "booked": second, "today": 14.0},
-                 {"part_no": "Q", "booked": 9.0, "today": 9.0}]  # fmt: skip
-        case = market_of(parts).case([row("D", "old", "a", part_no="P", qty=None), row("D", "new", "b", part_no="Q")])
-        return case.booked[0], [(f.code, f.assumed) for f in case.findings]
+def test_a_part_on_lines_at_several_costs_is_taken_at_each_where_all_of_it_is_meant():
+    """2 at 10 and 3 at 13 are 59 of a product, not 50; of a stated quantity nobody knows which lines it stands for."""
 
-    assert found(13.0) == (20.0, [("D026", "all of it at 10, as on its first line")])
-    assert found(10.0) == (20.0, [])
+    def found(second: float, qty: float | None):
+        parts = [{"part_no": "P", "booked": 10.0, "today": 12.0, "qty_per": 2.0},
+                 {"part_no": "P", "booked": second, "today": 14.0, "qty_per": 3.0},
+                 {"part_no": "Q", "booked": 9.0, "today": 9.0}]  # fmt: skip
+        case = market_of(parts).case([row("D", "old", "a", part_no="P", qty=qty), row("D", "new", "b", part_no="Q")])
+        return case.booked[0], case.today[0], [(f.code, f.assumed) for f in case.findings]
+
+    assert found(13.0, None) == (59.0, 66.0, [("D026", "each line at its own, 11.8 on average")])
+    assert found(13.0, 5.0) == (50.0, 60.0, [("D026", "all of it at 10, as on its first line")])
+    assert found(10.0, None) == (50.0, 60.0, [])
 
 
 def test_a_missing_price_is_not_a_price_of_nought():
