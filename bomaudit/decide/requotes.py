@@ -61,12 +61,9 @@ def rank_requotes(
     if len(outside):
         new = pd.Index(lines["part_no"]).get_indexer(pd.Index(outside["part_no"])) < 0
         parts = pd.concat([lines, outside[new]], ignore_index=True)
-    in_hand = parts["part_no"].map(committed).astype(float)
-    to_beat = parts["booked_cost"].where(~(in_hand < parts["booked_cost"]), in_hand)
-    gain = gain_from_asking(to_beat, parts["estimate"], parts["sd_log"]) * parts["per_year"].fillna(0.0)
-    by_price = (
-        np.nan_to_num(gain.to_numpy() if isinstance(gain, pd.Series) else gain) * rules.gain_years * rules.gain_share
-    )
+    to_beat = _to_beat(parts, committed)
+    gain = parts["part_no"].map(_gain_per_year(audited, committed)).fillna(0.0).to_numpy(dtype=float)
+    by_price = gain * rules.gain_years * rules.gain_share
     named = known[known["evsi"] > rules.cost_of_asking / 100].sort_values("evsi", ascending=False, kind="stable")
     decisions = {part: ", ".join(found) for part, found in by_group(named["decision"], named["part_no"]).items()}
     in_decisions = parts["part_no"].map(known.groupby("part_no")["evsi"].sum()).fillna(0.0).to_numpy()
@@ -86,10 +83,28 @@ def rank_requotes(
     return parts[list(REQUOTES.names)]
 
 
+def _asked_for(audited: pd.DataFrame) -> pd.DataFrame:
+    """Lines of named parts with a booked cost and an estimate, and their annual quantity ``per_year``."""
+    lines = audited[audited["estimate"].notna() & audited["booked_cost"].notna() & (audited["part_no"] != "")]
+    return lines.assign(per_year=lines["qty_per"] * lines["annual_volume"])
+
+
+def _to_beat(parts: pd.DataFrame, committed: pd.Series) -> pd.Series:
+    """Booked cost, or the price of a firm quote in hand where that is lower. [currency/uom]."""
+    in_hand = parts["part_no"].map(committed).astype(float)
+    return parts["booked_cost"].where(~(in_hand < parts["booked_cost"]), in_hand)
+
+
+def _gain_per_year(audited: pd.DataFrame, committed: pd.Series) -> pd.Series:
+    """Expected fall of each part's price, each line from its own booked cost, index part_no. [currency/year]."""
+    lines = _asked_for(audited)
+    gain = gain_from_asking(_to_beat(lines, committed), lines["estimate"], lines["sd_log"])
+    return (pd.Series(gain, index=lines.index) * lines["per_year"]).groupby(lines["part_no"]).sum()
+
+
 def _by_part(audited: pd.DataFrame) -> pd.DataFrame:
     """One row a part number: the first line's prices, all lines' quantities and exposure."""
-    lines = audited[audited["estimate"].notna() & audited["booked_cost"].notna() & (audited["part_no"] != "")]
-    lines = lines.assign(per_year=lines["qty_per"] * lines["annual_volume"])
+    lines = _asked_for(audited)
     by = lines.groupby("part_no", sort=False)
     first = lines.drop_duplicates("part_no").set_index("part_no")
     first["per_year"], first["exposure_per_year"] = by["per_year"].sum(), by["exposure_per_year"].sum(min_count=1)

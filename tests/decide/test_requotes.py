@@ -55,6 +55,14 @@ def test_a_part_on_lines_at_several_costs_is_asked_for_once():
     assert asked["value_of_asking"] < head["evpi"]
 
 
+def test_a_part_at_several_costs_is_won_back_line_by_line():
+    """What the second line may fall by was counted from the first one's cost: 1,000 booked at 5 and 9,000 at 3."""
+    lines = [{"part_no": "M", "booked": b, "today": 3, "sd": 0.2, "qty_per": q, "annual_volume": 10_000.0}
+             for b, q in ((5, 0.1), (3, 0.9))]  # fmt: skip
+    asked = [market_of(p).decide([]).requotes["value_of_asking"].tolist() for p in (lines, lines[:1], lines[1:])]
+    assert asked[0] == pytest.approx([asked[1][0] + asked[2][0]])
+
+
 def by_price_alone(committed=()):
     """Re-quotes by part, of a BOM without decisions, with prices of firm quotes in hand."""
     market = market_of(PARTS)
