@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
+
 from bomaudit import settings as settings_
 from bomaudit.curves.library import Library, load_library
 from bomaudit.findings import BadInput, Finding, error, in_order, note, warning
@@ -15,6 +17,11 @@ from bomaudit.tables import Inputs, read_audit
 from bomaudit.what_if import Change, World, apply
 
 SETTINGS_FILE = "audit.toml"
+MONEY_SETTINGS = ("audit.materiality_per_year", "decide.cost_of_asking", "decide.reopen_npv")
+"""Settings that are money; their defaults are amounts that make sense in euros."""
+_FAR = 3.0
+"""A currency worth so many times more or less than the euro makes those defaults other amounts: what they are is a
+matter of judgement, and the dollar, the franc or the pound would be judged alike."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +104,8 @@ def open_audit(
             error("S010", "the audit currency needs exchange rates", file=SETTINGS_FILE, found=str(problem),
                   advice="add an fx table or choose another currency under [audit]")
         ) from None  # fmt: skip
-    opened = Opened(inputs, day, fx, tuple(in_order([*findings, *found, *odd])))
+    unset = unset_money(settings, fx, day)
+    opened = Opened(inputs, day, fx, tuple(in_order([*findings, *found, *odd, *unset])))
     return changed(opened, changes) if changes else opened
 
 
@@ -108,6 +116,43 @@ def changed(opened: Opened, changes: tuple[Change, ...]) -> Opened:
     world, said = apply(world, changes)
     findings = tuple(in_order([*opened.findings, *said]))
     return replace(opened, inputs=replace(inputs, tables=dict(world.tables)), findings=findings, library=world.library)
+
+
+def unset_money(
+    settings: Settings, fx: Fx, day: date, *, names: tuple[str, ...] = MONEY_SETTINGS, file: str = SETTINGS_FILE
+) -> list[Finding]:
+    """Say which amounts nobody set, where they are in a currency that is worth far more or less than the euro.
+
+    Parameters
+    ----------
+    settings : Settings
+    fx : Fx
+        Rates into the audit currency.
+    day : date
+        Day of the rate.
+    names : tuple of str
+        Settings that bear on the result.
+    file : str
+        Where they would be set.
+
+    Returns
+    -------
+    list of Finding
+        One that names each of them, or none.
+    """
+    parts = ((name, getattr(settings, name.partition(".")[0]), name.partition(".")[2]) for name in names)
+    unset = [(name, getattr(part, key)) for name, part, key in parts if key not in part.model_fields_set]
+    rate = float(fx.rate(["EUR"], [np.datetime64(day)])[0])
+    if not unset or 1 / _FAR <= rate <= _FAR:
+        return []
+    known = rate > 0
+    found = f"{rate:,.6g} {fx.currency} for one EUR" if known else f"no rate of {fx.currency} to EUR"
+    amounts = ", ".join(f"{n} = {x:g} {fx.currency}" + (f" ({x / rate:,.2f} EUR)" if known else "") for n, x in unset)
+    return [
+        warning("S019", "amounts in the settings count in the audit currency, and their defaults are made for euros",
+                file=file, found=found, assumed=amounts,
+                advice="set each of them to what it is in the audit's currency")
+    ]  # fmt: skip
 
 
 def _audit_currency(inputs: Inputs) -> tuple[str, list[Finding]]:

@@ -4,6 +4,7 @@ import pytest
 
 from bomaudit import settings
 from bomaudit.findings import BadInput
+from bomaudit.opened import MONEY_SETTINGS, open_audit
 
 
 def test_defaults_are_documented():
@@ -91,3 +92,56 @@ def test_a_kind_of_quote_whose_noise_is_not_stated_keeps_its_default():
     plain = settings.from_dict({"files": {"bom": "b.csv"}})
     noise = settings.overridden(plain, ["model.quote_noise={firm = 0.01}"]).model.quote_noise
     assert noise == plain.model.quote_noise | {"firm": 0.01}
+
+
+def opened_in(folder, currency, *lines, fx=""):
+    folder.mkdir(exist_ok=True)
+    (folder / "bom.csv").write_text(f"Part number,Qty,Unit cost,Currency\nP1,1,12.5,{currency}\n")
+    (folder / "fx.csv").write_text(f"date,currency,per_base\n{fx}")
+    (folder / "audit.toml").write_text(
+        f'[audit]\nas_of = 2025-06-30\ncurrency = "{currency}"\n[files]\nbom = "bom.csv"\n'
+        + ('fx = "fx.csv"\n' if fx else "")
+        + "\n".join(lines)
+    )
+    return open_audit(folder)
+
+
+@pytest.mark.parametrize(
+    ("currency", "found", "assumed"),
+    [
+        ("KRW", "1,588.21 KRW for one EUR", "decide.cost_of_asking = 150 KRW (0.09 EUR)"),
+        ("CNY", "8.3", "decide.reopen_npv = 5000 CNY"),
+        ("JPY", "169.17", "audit.materiality_per_year = 5000 JPY (29.56 EUR)"),
+    ],
+)
+def test_amounts_that_nobody_set_are_said_in_a_currency_of_another_size_than_the_euro(
+    tmp_path, currency, found, assumed
+):
+    """A quote that costs 150 won costs nothing, and all that is undecided would be asked for."""
+    said = [f for f in opened_in(tmp_path, currency).findings if f.code == "S019"]
+    assert [f.severity for f in said] == ["warning"]
+    assert found in said[0].found
+    assert assumed in said[0].assumed
+    assert all(name in said[0].assumed for name in MONEY_SETTINGS)
+
+
+@pytest.mark.parametrize("currency", ["EUR", "USD", "CHF", "GBP", "AUD", "CAD"])
+def test_amounts_that_nobody_set_are_as_good_in_a_currency_like_the_euro(tmp_path, currency):
+    assert not [f for f in opened_in(tmp_path, currency).findings if f.code == "S019"]
+
+
+def test_amounts_that_are_set_are_not_said(tmp_path):
+    some = opened_in(tmp_path, "KRW", "[decide]", "cost_of_asking = 200000")
+    said = [f.assumed for f in some.findings if f.code == "S019"]
+    assert len(said) == 1
+    assert "cost_of_asking" not in said[0]
+    changes = [f"{name}=200000" for name in MONEY_SETTINGS]
+    stated = settings.overridden(settings.load(tmp_path / "audit.toml"), changes)
+    assert not [f for f in open_audit(tmp_path, settings=stated).findings if f.code == "S019"]
+
+
+def test_amounts_that_nobody_set_are_said_where_the_euro_is_worth_nobody_knows_what(tmp_path):
+    read = opened_in(tmp_path, "VND", fx="2025-06-01,USD,0.00004\n")
+    said = [f for f in read.findings if f.code == "S019"]
+    assert [f.found for f in said] == ["no rate of VND to EUR"]
+    assert "decide.cost_of_asking = 150 VND, " in said[0].assumed

@@ -19,6 +19,7 @@ from bomaudit.curves.fitted import Curves
 from bomaudit.curves.library import Library, load_library
 from bomaudit.findings import BadInput, Finding, error, note
 from bomaudit.glossary import FX, TABLES_IN
+from bomaudit.opened import unset_money
 from bomaudit.prepare.currency import Fx, reference_rates, usable_rates
 from bomaudit.prepare.lines import prepare_lines
 from bomaudit.prepare.quotes import prepare_quotes
@@ -177,8 +178,9 @@ def read_company(plan: Plan) -> Company:
     own, odd = usable_rates(frames["fx"], plan.currency)
     fx = reference_rates(plan.currency, own if len(own) else None)
     quotes, found = prepare_quotes(frames["quotes"], fx=fx, as_of=plan.as_of)
+    unset = unset_money(settings, fx, plan.as_of, names=("audit.materiality_per_year",), file="")
     return Company(settings, plan.as_of, fx, load_library(), quotes, frames["volumes"], frames["input_prices"],
-                   (*findings, *odd, *found))  # fmt: skip
+                   (*findings, *odd, *found, *unset))  # fmt: skip
 
 
 def _read_table(name: str, path: Path, settings: Settings) -> TableRead:

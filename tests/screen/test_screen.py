@@ -145,6 +145,16 @@ def test_what_was_assumed_is_told(tmp_path):
     assert "N023" in told
 
 
+def test_the_amount_that_matters_is_said_of_a_dataset_in_a_currency_of_another_size(tmp_path):
+    """What matters of a dataset counts in the currency of the screening: 5,000 yen a year is 30 euros."""
+    folder = write_dataset(make_dataset(40), tmp_path / "lines", 1)
+    told = {c: run([folder], tmp_path / c, plan=plan_of(currency=c)).findings for c in ("JPY", "USD")}
+    said = {c: [f.assumed for f in findings if f.code == "S019"] for c, findings in told.items()}
+    assert [s.startswith("audit.materiality_per_year = 5000 JPY (") for s in said["JPY"]] == [True]
+    assert "decide" not in said["JPY"][0]
+    assert said["USD"] == []
+
+
 def test_a_bad_file_is_named_and_passed_over(tmp_path):
     folder = write_dataset(make_dataset(), tmp_path / "lines", 4)
     (folder / "part-002.parquet").write_bytes(b"PAR1 not a table at all")
