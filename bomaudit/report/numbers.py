@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 from datetime import date
+from decimal import ROUND_HALF_UP, Context, Decimal
 from typing import Literal
 
 import pandas as pd
@@ -20,12 +21,19 @@ MISSING = "–"
 _GROUPED = re.compile(r"(?<![\w.,-])-?\d{1,3}(?: \d{3})+(?![\w.,]\d|\d)")
 _YEARS = re.compile(r"(?<![\w.,-])\d+\.\d+(?= years?\b)")
 _PERCENTAGE = re.compile(r"(?<=\d) %")
+_ROUNDING = Context(prec=400, rounding=ROUND_HALF_UP)
+"""Of more digits than any number has."""
 
 
 def price_decimals(value: float) -> int:
     """Decimals of a price: none from a thousand, cents from one, three from a tenth, four below: screws cost tenths."""
     size = abs(value)
     return 0 if size >= 1000 else 2 if size >= 1 or size == 0 else 3 if size >= 0.1 else 4  # noqa: PLR2004
+
+
+def _half_up(value: float, decimals: int) -> Decimal:
+    """Round as people and the page's script do: a price of 2.125 is 2.13, not the even 2.12."""
+    return Decimal(float(value)).quantize(Decimal(1).scaleb(-decimals), context=_ROUNDING)
 
 
 @dataclass(frozen=True)
@@ -43,10 +51,10 @@ class Numbers:
     minus: str = "\u2212"
 
     def plain(self, value: float, decimals: int = 0, *, signed: bool = False) -> str:
-        """Write a number with grouped thousands. [value: any unit]."""
+        """Write a number with grouped thousands; -1 decimals are tens. [value: any unit]."""
         if not math.isfinite(value):
             return MISSING
-        text = f"{abs(value):,.{decimals}f}"
+        text = f"{_half_up(abs(value), decimals):,f}"
         text = text.replace(",", "\0").replace(".", _DECIMAL[self.language]).replace("\0", _GROUP[self.language])
         nought = not any(c in "123456789" for c in text)
         sign = "" if nought else self.minus if value < 0 else "+" if signed else ""
@@ -74,8 +82,7 @@ class Numbers:
         """Write an estimated amount with the three figures that it can bear. [currency]."""
         if not math.isfinite(value) or value == 0:
             return self.plain(value)
-        digits = 2 - math.floor(math.log10(abs(value)))
-        return self.plain(round(value, digits), max(0, min(digits, 2)), signed=signed)
+        return self.plain(value, min(2 - math.floor(math.log10(abs(value))), 2), signed=signed)
 
     def share(self, value: float, *, signed: bool = False) -> str:
         """Write a fraction as a percentage. [0.12 is 12 %]."""

@@ -19,8 +19,8 @@
   const amount = (x, signed) => plain(x, Math.abs(x) >= 100 || x === 0 ? 0 : 2, signed);
   const about = (x, signed) => {
     if (!x) return amount(x);
-    const digits = 2 - Math.floor(Math.log10(Math.abs(x))), scale = 10 ** digits;
-    return plain(Math.round(x * scale) / scale, Math.max(0, Math.min(digits, 2)), signed);
+    const digits = 2 - Math.floor(Math.log10(Math.abs(x))), whole = 10 ** -digits;
+    return digits < 0 ? plain(Math.sign(x) * Math.round(Math.abs(x) / whole) * whole, 0, signed) : plain(x, Math.min(digits, 2), signed);
   };
   const share = (x, signed) => (x === null ? MISSING : plain(100 * x, Math.abs(x) >= 0.0095 ? 0 : 1, signed) + percent);
   const chance = (x) => (x === null ? MISSING : x < 0.01 ? "<1" + percent : x > 0.99 ? ">99" + percent : plain(100 * x) + percent);

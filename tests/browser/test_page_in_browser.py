@@ -8,6 +8,7 @@ import importlib.resources
 import json
 import time
 from dataclasses import replace
+from importlib.resources import files
 
 import pytest
 from conftest import opened
@@ -17,6 +18,7 @@ from selenium.webdriver.common.keys import Keys
 
 from bomaudit.report import page as page_
 from bomaudit.report.content import by_weight
+from bomaudit.report.numbers import Numbers
 from bomaudit.report.page_tables import line_rows
 
 AXE = importlib.resources.files("axe_core_python").joinpath("axe.min.js").read_text(encoding="utf-8")
@@ -51,6 +53,18 @@ def test_the_policy_of_the_page_stops_a_connection(page):
     )
     assert answer == "stopped"
     assert any("Content Security Policy" in e["message"] for e in page.get_log("browser"))
+
+
+def test_figures_of_the_script_are_those_that_were_written_into_the_page(page):
+    """Halves too: 2.125 was 2.13 in the script and 2.12 elsewhere."""
+    values = [2.125, -2.125, 0.375, 1225.0, -1225.0, 12.125, 0.125, 2.5, 1000.5, 1234567.0, 99.95]
+    code = files("bomaudit.report").joinpath("page.js").read_text(encoding="utf-8")
+    code = code[code.index("// ---- numbers") : code.index("const make")]
+    script = (
+        f"const MISSING = '–', language = 'en'; {code}; return arguments[0].map(x => [price(x), about(x), share(x)])"
+    )
+    n = Numbers("en")
+    assert page.execute_script(script, values) == [[n.price(x), n.about(x), n.share(x)] for x in values]
 
 
 def test_a_part_number_of_any_length_leaves_room_for_the_figures(chrome, tmp_path):

@@ -52,6 +52,12 @@ def test_estimated_amounts_have_three_figures():
     assert [EN.about(v) for v in (123456.0, 1234.5, 99.94, 0.0)] == ["123,000", "1,230", "99.9", "0"]
 
 
+def test_exact_halves_are_rounded_up_as_people_and_the_page_round_them():
+    assert [EN.price(v) for v in (2.125, -2.125, 0.0625, 1000.5)] == ["2.13", "\u22122.13", "0.0625", "1,001"]
+    assert [EN.about(v) for v in (1225.0, -1225.0, 12.125, 0.125)] == ["1,230", "\u22121,230", "12.1", "0.13"]
+    assert (EN.share(0.125), EN.chance(0.625), EN.years(2.25)) == ("13%", "63%", "2.3")
+
+
 @pytest.mark.parametrize("language", ["en", "de", "fr"])
 @given(value=st.floats(-1e12, 1e12), decimals=st.integers(0, 4))
 def test_what_is_written_reads_back(language, value, decimals):
