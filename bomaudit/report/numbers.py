@@ -74,6 +74,12 @@ class Numbers:
         """
         return self.plain(value, max(2, price_decimals(like)), signed=True)
 
+    def savings(self, low: float, high: float, *, like: float) -> str:
+        """Write the interval of a saving with the decimals of the saving itself. [currency/product]."""
+        if not (math.isfinite(low) and math.isfinite(high)):
+            return MISSING
+        return f"{self.saving(low, like=like)} to {self.saving(high, like=like)}"
+
     def amount(self, value: float, *, signed: bool = False) -> str:
         """Write an amount of money: whole, small ones with cents. [currency]."""
         return self.plain(value, 0 if abs(value) >= 100 or value == 0 else 2, signed=signed)  # noqa: PLR2004

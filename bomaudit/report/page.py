@@ -182,7 +182,7 @@ def _decisions(content: Content, stories: dict[str, DecisionStory]) -> dict[str,
 
 def _decision(content: Content, d: dict[Any, Any], story: DecisionStory) -> dict[str, Any]:
     n, cur = content.numbers, content.currency
-    span = n.span(d["saving_low"], d["saving_high"], prices=True, signed=True)
+    span = n.savings(d["saving_low"], d["saving_high"], like=size_of(d))
     booked, today = (n.saving(d[f"saving_{s}"], like=size_of(d)) for s in ("booked", "today"))
     title, name = story.title, d["decision"]
     return {

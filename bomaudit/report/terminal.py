@@ -114,7 +114,7 @@ def _decision_table(content: Content, n: Numbers) -> Table:
     )
     for d in by_verdict(content.decisions).to_dict("records"):
         booked, today = (n.saving(d[f"saving_{s}"], like=size_of(d)) for s in ("booked", "today"))
-        span = f"({n.span(d['saving_low'], d['saving_high'], prices=True, signed=True)})"
+        span = f"({n.savings(d['saving_low'], d['saving_high'], like=size_of(d))})"
         safety = "\n[italic]bears on safety: review first[/]" if _true(d["safety_relevant"]) else ""
         grid.add_row(
             _tag(VERDICT[d["verdict"]], words.VERDICT_NAME[d["verdict"]]),

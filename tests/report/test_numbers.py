@@ -58,6 +58,12 @@ def test_exact_halves_are_rounded_up_as_people_and_the_page_round_them():
     assert (EN.share(0.125), EN.chance(0.625), EN.years(2.25)) == ("13%", "63%", "2.3")
 
 
+def test_a_saving_and_its_interval_have_the_same_decimals():
+    assert EN.savings(-22910.456, 51273.0, like=51273.0) == "\u221222,910.46 to +51,273.00"
+    assert EN.savings(0.0012, 0.0021, like=0.0021) == "+0.0012 to +0.0021"
+    assert EN.savings(math.nan, 1.0, like=1.0) == MISSING
+
+
 @pytest.mark.parametrize("language", ["en", "de", "fr"])
 @given(value=st.floats(-1e12, 1e12), decimals=st.integers(0, 4))
 def test_what_is_written_reads_back(language, value, decimals):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -10,7 +11,7 @@ from made_content import made_content
 from rich.console import Console
 
 from bomaudit.findings import BadInput
-from bomaudit.report import explain, terminal
+from bomaudit.report import explain, page, terminal
 
 
 def shown(call, *args, width: int = 80, **kwargs) -> str:
@@ -95,3 +96,13 @@ def test_plain_data_of_an_explanation_hold_the_same_words(content):
     data = explain.as_data(explain.find(content, "pump"))
     assert data["kind"] == "decision"
     assert data["stories"][0]["bridge"][0]["label"] == "choice saves, as booked"
+
+
+def test_a_saving_of_thousands_reads_as_its_interval_does(content):
+    """It was +2,876.70 → +5,097.36 (-22,910 to +51,273)."""
+    large = {"saving_booked": 2876.7, "saving_today": 5097.36, "saving_low": -22910.0, "saving_high": 51273.25}
+    many = replace(content, decisions=content.decisions.assign(**large))
+    text = shown(terminal.show_summary, many)
+    assert "+2,876.70 → +5,097.36" in text
+    assert "(-22,910.00 to" in text
+    assert "as booked +2,876.70 EUR, today +5,097.36, interval \u221222,910.00 to +51,273.25" in page.render(many)
