@@ -26,8 +26,13 @@ _ROUNDING = Context(prec=400, rounding=ROUND_HALF_UP)
 
 
 def price_decimals(value: float) -> int:
-    """Decimals of a price: none from a thousand, cents from one, three from a tenth, four below: screws cost tenths."""
+    """Decimals of a price: none from a thousand, cents from one, three from a tenth, four below: screws cost tenths.
+
+    Below a thousandth three figures: a resistor off the reel has a price too.
+    """
     size = abs(value)
+    if 0 < size < 0.001:  # noqa: PLR2004
+        return 2 - math.floor(math.log10(size))
     return 0 if size >= 1000 else 2 if size >= 1 or size == 0 else 3 if size >= 0.1 else 4  # noqa: PLR2004
 
 

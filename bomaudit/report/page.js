@@ -14,8 +14,9 @@
     const text = part ? whole + point + part : whole;
     return (!/[1-9]/.test(text) ? "" : x < 0 ? "\u2212" : signed ? "+" : "") + text;
   };
-  const decimals = (x) => (Math.abs(x) >= 1000 ? 0 : Math.abs(x) >= 1 || x === 0 ? 2 : Math.abs(x) >= 0.1 ? 3 : 4);
-  const price = (x, signed) => plain(x, decimals(x), signed);
+  const decimals = (x) => (Math.abs(x) >= 1000 ? 0 : Math.abs(x) >= 1 || x === 0 ? 2 : Math.abs(x) >= 0.1 ? 3
+    : Math.abs(x) >= 0.001 ? 4 : 2 - Math.floor(Math.log10(Math.abs(x))));
+  const price = (x, signed, like = x) => plain(x, decimals(like), signed);
   const amount = (x, signed) => plain(x, Math.abs(x) >= 100 || x === 0 ? 0 : 2, signed);
   const about = (x, signed) => {
     if (!x) return amount(x);
@@ -154,7 +155,7 @@
     const levels = steps.reduce((at, [, x]) => [...at, at.at(-1) + x], [L.booked[i]]), scale = Math.max(...levels, L.estimate[i]);
     const put = (label, text, picture) => box.append(make("span", {}, label), make("span", { className: "f" }, text), picture);
     put("booked", price(L.booked[i]), bar(0, L.booked[i], scale, "status-unknown"));
-    steps.forEach(([s, x], k) => put(words.step[s], price(x, true), bar(levels[k], levels[k + 1], scale, x > 0 ? "up" : "down")));
+    steps.forEach(([s, x], k) => put(words.step[s], price(x, true, Math.max(Math.abs(x), Math.min(L.booked[i], 0.001))), bar(levels[k], levels[k + 1], scale, x > 0 ? "up" : "down")));
     put("estimate today", price(L.estimate[i]), bar(0, L.estimate[i], scale, "status-unknown"));
     return box;
   };

@@ -135,7 +135,8 @@ def walk_bars(line: dict[Any, Any], n: Numbers) -> tuple[Bar, ...]:
     for step in WALK_STEPS:
         change = line[f"walk_{step}"]
         if change:
-            bars.append(Bar(words.STEP[step], level, level + change, n.price(change, signed=True)))
+            like = max(abs(change), min(line["booked_cost"], 0.001))  # of small prices alone more than four decimals
+            bars.append(Bar(words.STEP[step], level, level + change, n.price(change, signed=True, like=like)))
             level += change
     return (*bars, Bar("estimate today", 0.0, line["estimate"], n.price(line["estimate"]), level=True))
 

@@ -57,7 +57,7 @@ def test_the_policy_of_the_page_stops_a_connection(page):
 
 def test_figures_of_the_script_are_those_that_were_written_into_the_page(page):
     """Halves too: 2.125 was 2.13 in the script and 2.12 elsewhere."""
-    values = [2.125, -2.125, 0.375, 1225.0, -1225.0, 12.125, 0.125, 2.5, 1000.5, 1234567.0, 99.95]
+    values = [2.125, -2.125, 0.375, 1225.0, -1225.0, 12.125, 0.125, 2.5, 1000.5, 0.0005, 0.0000123, 1234567.0, 99.95]
     code = files("bomaudit.report").joinpath("page.js").read_text(encoding="utf-8")
     code = code[code.index("// ---- numbers") : code.index("const make")]
     script = (

@@ -58,6 +58,11 @@ def test_exact_halves_are_rounded_up_as_people_and_the_page_round_them():
     assert (EN.share(0.125), EN.chance(0.625), EN.years(2.25)) == ("13%", "63%", "2.3")
 
 
+def test_prices_below_a_thousandth_keep_three_figures():
+    assert [EN.price(v) for v in (0.001, 0.000456, 0.0000123)] == ["0.0010", "0.000456", "0.0000123"]
+    assert EN.span(0.0000123, 0.000456, prices=True) == "0.000012 to 0.000456"
+
+
 def test_a_saving_and_its_interval_have_the_same_decimals():
     assert EN.savings(-22910.456, 51273.0, like=51273.0) == "\u221222,910.46 to +51,273.00"
     assert EN.savings(0.0012, 0.0021, like=0.0021) == "+0.0012 to +0.0021"

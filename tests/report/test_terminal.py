@@ -12,6 +12,7 @@ from rich.console import Console
 
 from bomaudit.findings import BadInput
 from bomaudit.report import explain, page, terminal
+from bomaudit.report.stories import walk_bars
 
 
 def shown(call, *args, width: int = 80, **kwargs) -> str:
@@ -106,3 +107,14 @@ def test_a_saving_of_thousands_reads_as_its_interval_does(content):
     assert "+2,876.70 → +5,097.36" in text
     assert "(-22,910.00 to" in text
     assert "as booked +2,876.70 EUR, today +5,097.36, interval \u221222,910.00 to +51,273.25" in page.render(many)
+
+
+def test_a_step_of_a_price_below_a_thousandth_keeps_its_figures(content):
+    """A walk from 0.0004 said 0.0000 at every step; one of a dearer part has four decimals at most."""
+    line = content.lines[content.lines["estimate"].notna()].iloc[0].to_dict()
+    walk = {k: 0.0 for k in line if str(k).startswith("walk_")} | {"walk_experience": -0.0000321}
+    small = line | walk | {"booked_cost": 0.00041, "estimate": 0.0003779}
+    n = terminal.numbers_for(content)
+    assert [b.text for b in walk_bars(small, n)] == ["0.000410", "-0.000032", "0.000378"]
+    dear = line | walk | {"booked_cost": 12.3, "walk_experience": -0.002, "estimate": 12.298}
+    assert [b.text for b in walk_bars(dear, n)] == ["12.30", "-0.0020", "12.30"]
