@@ -71,7 +71,7 @@ class Copy:
 
 def columns_for(currency: str, language: str) -> tuple[Column, ...]:
     """Columns of the copy, in order."""
-    price, share = Look("[>=1]#,##0.00;[>0]0.0000;0.00"), Look("+0%;-0%;0%")
+    price, share = Look("#,##0.00##;-#,##0.00##;0.00"), Look("+0%;-0%;0%")
     return (
         Column("line of the audit", "line_id", TEXT, 16),
         Column("status", "status", TEXT, 10),

@@ -159,6 +159,12 @@ def test_figures_stand_on_the_rows_of_their_lines(copy):
         assert cells[0].value == f"P-{int(line['source_row']) - FIRST_LINE}"
 
 
+def test_a_credit_keeps_its_sign_in_every_spreadsheet():
+    """Of a format with a part for all else, some of them show -5.25 as 5.25."""
+    prices = [c.look.code for c in COLUMNS if c.name in ("booked_cost", "estimate", "estimate_low", "estimate_high")]
+    assert prices == ["#,##0.00##;-#,##0.00##;0.00"] * 4
+
+
 def test_no_date_is_made_up_for_a_line_that_has_none(before):
     lines = lines_of().assign(basis_date=pd.Timestamp(2020, 12, 29), basis="undated")
     lines.loc[1, "basis"] = "cost_date"
