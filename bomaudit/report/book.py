@@ -30,9 +30,13 @@ LONGEST = 32_000
 """Characters of a cell; a spreadsheet holds 32,767."""
 _ENTERED_GROUND = "#fdf6d8"
 _PLACES = {"price": "#,##0.00##", "money": "#,##0", "number": "#,##0.##", "share": "0.0%", "year": "0.0",
-           "count": "#,##0", "text": "@", "signed": "+#,##0;-#,##0;0", "signed_price": "+#,##0.00;-#,##0.00;0.00",
+           "count": "#,##0", "text": "@", "signed": "+#,##0;-#,##0;0", "signed_price": "+#,##0.00##;-#,##0.00##;0.00",
            "signed_share": "+0.0%;-0.0%;0.0%", "log": "0.0000", "weight": "0.0000####",
            "chance": '[<0.01]"<1%";[>0.99]">99%";0.0%'}  # fmt: skip
+_SMALL = "AND({0}<>0,ABS({0})<0.001)"
+_ELSEWISE = {"number": ("{0}=INT({0})", "#,##0"), "price": (_SMALL, "0.00######"),
+             "signed_price": (_SMALL, "+0.00######;-0.00######")}  # fmt: skip
+"""Values that a column's number format would not show as what they are: a 4 as "4.", a price of 0.000012 as 0.00."""
 _ROW = "\0"
 """Stands for the number of the row in a formula, until it is written there."""
 DAYS = {"en": "yyyy-mm-dd", "de": "dd.mm.yyyy", "fr": "dd/mm/yyyy"}
@@ -92,7 +96,7 @@ class Styles:
         )
         self.strong = book.add_format({"bold": True, "font_color": look.INK})
         self.wrap = book.add_format({"text_wrap": True, "valign": "top"})
-        self.whole = book.add_format({"num_format": _PLACES["count"]})
+        self.places = cache(lambda places: book.add_format({"num_format": places}))
 
     def _get(self, style: str, role: Role) -> Format:
         shape: dict[str, Any] = {"num_format": self._day if style == "day" else _PLACES[style], "valign": "top"}
@@ -162,9 +166,10 @@ def write_sheet(
             sheet.write_comment(HEAD_ROW, i, column.note, {"x_scale": 1.6, "author": "bomaudit"})
         _write_column(sheet, styles, frame, column, place=place)
     last = HEAD_ROW + max(len(frame), 1)
-    for i in (i for i, column in enumerate(columns) if column.style == "number"):  # else a 4 reads as "4."
-        cell = f"{xl_col_to_name(i)}{HEAD_ROW + 2}"
-        rule = {"type": "formula", "criteria": f"={cell}=INT({cell})", "format": styles.whole}
+    for i in (i for i, column in enumerate(columns) if column.style in _ELSEWISE):
+        which, places = _ELSEWISE[columns[i].style]
+        criteria = "=" + which.format(f"{xl_col_to_name(i)}{HEAD_ROW + 2}")
+        rule = {"type": "formula", "criteria": criteria, "format": styles.places(places)}
         sheet.conditional_format(HEAD_ROW + 1, i, last, i, rule)
     sheet.freeze_panes(HEAD_ROW + 1, 2)
     sheet.autofilter(HEAD_ROW, 0, last, len(columns) - 1)

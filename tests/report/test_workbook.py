@@ -81,6 +81,15 @@ def test_figures_are_shown_as_what_they_are(book):
     quantity = cell_of(lines, "qty per", 1)
     rules = [r for area in lines.conditional_formatting if quantity in area.sqref for r in area.rules]
     assert [(r.formula[0], r.dxf.numFmt.formatCode) for r in rules] == [(f"{quantity}=INT({quantity})", "#,##0")]
+    effects = loaded["Inputs by decision"]
+    moved = cell_of(effects, "saving change", 1)
+    assert effects[moved].number_format == "+#,##0.00##;-#,##0.00##;0.00", "tenths of a cent are not +0.00"
+    for sheet, at, small in ((lines, cell_of(lines, "estimate", 1), "0.00######"),
+                             (effects, moved, "+0.00######;-0.00######")):  # fmt: skip
+        rules = [r for area in sheet.conditional_formatting if at in area.sqref for r in area.rules]
+        assert (f"AND({at}<>0,ABS({at})<0.001)", small) in {
+            (r.formula[0], r.dxf.numFmt.formatCode) for r in rules if r.dxf and r.dxf.numFmt
+        }, "a price of 0.000012 is not 0.00"
 
 
 @needs_office
