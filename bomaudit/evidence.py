@@ -219,5 +219,5 @@ def _describe(text: npt.NDArray[np.object_], pairs: NewerQuotes, day: Days, tota
     for row, n, newest, share, dropped in told:
         plural = "s" if n > 1 else ""
         text[row] = f"{n} newer quote{plural}, newest {newest}, weight {share:.0f} %" + (
-            f"; {dropped} other price breaks passed over" if dropped else ""
+            f"; {dropped} other price break{'s' if dropped > 1 else ''} passed over" if dropped else ""
         )

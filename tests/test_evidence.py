@@ -280,6 +280,6 @@ def test_the_evidence_is_told_in_words():
     lines = make_lines(3)
     frame = estimate(lines, make_curves(lines, quotes=quotes), as_of=AS_OF, confidence=0.8).frame
     two, one, none = frame["evidence"]
-    assert two == "2 newer quotes, newest 2026-06-30, weight 100 %; 1 other price breaks passed over"
+    assert two == "2 newer quotes, newest 2026-06-30, weight 100 %; 1 other price break passed over"
     assert re.fullmatch(r"1 newer quote, newest 2026-06-30, weight 9\d %", one)
     assert none == ""

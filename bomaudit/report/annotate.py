@@ -104,7 +104,8 @@ def copy_of(audit: Audit) -> Copy:
     path = audit.inputs.folder / settings.files.bom
     turned = {f.sheet for f in audit.findings if f.code == "T066" and f.file == path.name}
     columns = columns_for(audit.currency, settings.report.language)
-    return annotated(path.name, path.read_bytes(), audit.lines, audit.inputs.rows, columns=columns, turned=turned)
+    lines = audit.lines.assign(commodity=audit.lines["commodity"].str.replace("_", " "))
+    return annotated(path.name, path.read_bytes(), lines, audit.inputs.rows, columns=columns, turned=turned)
 
 
 def annotated(

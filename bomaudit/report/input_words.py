@@ -52,7 +52,7 @@ def follows(numbers: Numbers, rows: Sequence[tuple[str, float]], *, estimate: fl
         for name, share in rows
         if _is_fx(name)
     ]
-    said += [f"of the price follow: {materials}"] if materials else []
+    said += [f"shares of the price that follow an input: {materials}"] if materials else []
     first, share = rows[0]
     rise = numbers.share(RISES[-1], signed=True)
     money = numbers.price(RISES[-1] * share * estimate, signed=True)

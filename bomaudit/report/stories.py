@@ -163,7 +163,7 @@ def _worth(line: dict[Any, Any], n: Numbers) -> list[str]:
 def _evidence(content: Content, line: dict[Any, Any], n: Numbers) -> list[str]:
     day = n.day(line["basis_date"])
     dated = f"{words.BASIS.get(line['basis'], line['basis'])}: {day}, {n.years(line['age_years'])} years ago"
-    market = line["commodity"] or "unknown"
+    market = line["commodity"].replace("_", " ") or "unknown"
     how = f" ({line['commodity_basis']}, {n.share(line['commodity_confidence'])} sure)" if line["commodity"] else ""
     said = [f"booked cost {dated}", f"market: {market}{how}"]
     if curve := learning(content, line["commodity"], n):

@@ -165,7 +165,7 @@ def test_a_rise_of_an_input_is_found_from_the_page_alone(page):
     page.execute_script("location.hash = 'L0001'")
     dialog = page.find_element(By.ID, "line")
     assert "100% of the price follows the USD exchange rate" in dialog.text
-    assert "of the price follow: copper 25%" in dialog.text
+    assert "shares of the price that follow an input: copper 25%" in dialog.text
 
 
 def test_a_decision_opens_by_keyboard_alone(page):

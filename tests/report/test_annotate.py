@@ -334,11 +334,13 @@ def test_the_sample_is_annotated_line_by_line(audit):
     assert made.name == "annotated_bom.xlsx"
     sheet = openpyxl.load_workbook(io.BytesIO(made.data))["BOM"]
     heads = [c.value for c in sheet[5]]
-    part, line, estimate = (heads.index(h) for h in ("Part no.", "line of the audit", "today, EUR each"))
+    named = ("Part no.", "line of the audit", "today, EUR each", "market")
+    part, line, estimate, market = (heads.index(h) for h in named)
     for r in audit.lines.to_dict("records"):
         cells = sheet[int(r["source_row"])]
         assert (str(cells[part].value), cells[line].value) == (r["part_no"], r["line_id"])
         assert cells[estimate].value == (None if pd.isna(r["estimate"]) else r["estimate"])
+        assert (cells[market].value or "") == r["commodity"].replace("_", " "), "a market is named in words"
 
 
 def test_all_or_nothing_with_the_other_files(audit, tmp_path, monkeypatch):

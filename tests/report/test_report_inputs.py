@@ -70,7 +70,7 @@ def test_a_line_says_what_its_price_follows(content):
     sections = dict(tell_line(content, row, n).sections)
     currency, materials, rise = sections["What its price follows"]
     assert currency == "100% of the price follows the USD exchange rate, whatever it is made of"
-    assert materials == "of the price follow: copper 25%"
+    assert materials == "shares of the price that follow an input: copper 25%"
     assert rise == f"USD exchange rate +20%, passed on in full: {n.price(0.2 * row['estimate'], signed=True)} EUR"
     assert "What its price follows" not in dict(tell_line(content, content.lines.iloc[1].to_dict(), n).sections)
 

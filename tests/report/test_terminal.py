@@ -60,6 +60,7 @@ def test_a_line_is_told_with_its_walk_evidence_and_what_would_help(content):
     for said in ("From booked to today", "experience: the market made more", "Evidence", "firm quote of Supplier A",
                  "What would make this surer", "narrower with"):  # fmt: skip
         assert said in text, said
+    assert "market: controller board" in text, "a market is named in words"
     assert max(map(len, text.splitlines())) <= 80
 
 
