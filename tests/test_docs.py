@@ -1,5 +1,6 @@
 """What README says about tables, settings, commands and files is what the program has."""
 
+import inspect
 import re
 from pathlib import Path
 
@@ -37,6 +38,17 @@ def test_every_command_is_documented():
     for command in app.registered_commands:
         name = command.name or command.callback.__name__
         assert f"`{name}" in README or f"bomaudit {name}" in README, name
+
+
+def test_commands_that_print_no_json_are_named():
+    """README said that each does."""
+    groups = [("", app), *((f"{g.name} ", g.typer_instance) for g in app.registered_groups)]
+    commands = {
+        prefix + (c.name or c.callback.__name__): c.callback for prefix, of in groups for c in of.registered_commands
+    }
+    without = {name for name, call in commands.items() if "as_json" not in inspect.signature(call).parameters}
+    said = re.search(r"all but (.+?) have `--json`", README)[1]
+    assert set(re.findall(r"`([^`]+)`", said)) == without
 
 
 def test_every_verdict_and_status_is_explained():
