@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import exp
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,7 +52,8 @@ def fit(source: Source, commodity: Commodity = "", column: Column = None, as_jso
         from bomaudit.curves.explore import fit_curve
         from bomaudit.report import terminal_curves
 
-        result = fit_curve(_observations(source, commodity, column))
+        seen, until = _observations(source, commodity, column)
+        result = fit_curve(seen, until=until)
     if as_json:
         print_json(terminal_curves.fit_as_data(result))
     else:
@@ -69,7 +71,8 @@ def compare(source: Source, commodity: Commodity = "", column: Column = None, as
         library = load_library()
         if commodity and not source.is_dir():
             _known(commodity, library)
-        result = fit_curve(_observations(source, commodity, column))
+        seen, until = _observations(source, commodity, column)
+        result = fit_curve(seen, until=until)
         rows = compare_with_library(result, library, commodity=commodity)
     if as_json:
         print_json(terminal_curves.rows_as_data(rows))
@@ -102,9 +105,10 @@ def _known(commodity: str, library: Library) -> None:
         )  # fmt: skip
 
 
-def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.DataFrame:
-    """Observations of an audit folder's commodity, or of a table."""
+def _observations(source: Path, commodity: str, column: list[str] | None) -> tuple[pd.DataFrame, float | None]:
+    """Observations of an audit folder's commodity, and the volume its curve is read at today; or those of a table."""
     from bomaudit.audit import run
+    from bomaudit.curves.assumed import find_about_observations
     from bomaudit.curves.explore import doubts_of_table, observe_quotes, observe_table
     from bomaudit.findings import BadInput, error
     from bomaudit.glossary import PRICE_SERIES
@@ -119,7 +123,7 @@ def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.
         say(read.findings)  # before what may come of them: too few rows left to fit
         seen = observe_table(read.frame)
         say(doubts_of_table(read.frame, source.name))
-        return seen
+        return seen, None
     if column:
         raise BadInput(
             error("X006", "--column is for a table, not for an audit folder", file=str(source),
@@ -133,4 +137,9 @@ def _observations(source: Path, commodity: str, column: list[str] | None) -> pd.
             error("X003", "of an audit folder one commodity that its quotes bear on must be named",
                   found=repr(commodity) if commodity else "no name", advice=f"give --commodity and one of {names}")
         )  # fmt: skip
-    return observe_quotes(curves, commodity)
+    seen = observe_quotes(curves, commodity)
+    if seen.empty:
+        return seen, None
+    say(find_about_observations(seen, commodity, curves.volumes))
+    grown = curves.volumes.growth(commodity, seen["date"].max(), curves.as_of)
+    return seen, exp(float(seen["log_experience"].max()) + grown)

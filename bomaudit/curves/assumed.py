@@ -10,12 +10,12 @@ import pandas as pd
 
 from bomaudit.curves.breaks import SHORT, apart
 from bomaudit.curves.experience import ExperienceFit
-from bomaudit.curves.histories import listed
+from bomaudit.curves.histories import guessed_stocks, listed
 from bomaudit.curves.inputs import GENERAL, InputPrices
 from bomaudit.curves.pooling import DAYS_PER_YEAR
 from bomaudit.curves.priors import CHANGE_SD, Catalogue
 from bomaudit.curves.spans import Rates
-from bomaudit.curves.timelines import codes_of
+from bomaudit.curves.timelines import codes_of, years_of
 from bomaudit.curves.volumes import NO_PEAK, VolumeIndices
 from bomaudit.findings import Finding, note, warning
 
@@ -74,7 +74,7 @@ def find_about_markets(bought: Bought, catalogue: Catalogue, indices: VolumeIndi
         )  # fmt: skip
     maturity = indices.maturity[indices.maturity.index.isin(names)]
     until = (np.datetime64(as_of, "D") - np.datetime64("2000-01-01", "D")).astype(float) / DAYS_PER_YEAR
-    short = maturity.index[until - maturity["last_period"] > 1 / DAYS_PER_YEAR]
+    short = maturity.index[until - maturity["last_period"] > _A_DAY]
     if len(short):
         findings.append(
             note("E003", f"volume indices that end before {as_of}", found=listed([str(n) for n in short]),
@@ -87,6 +87,38 @@ def find_about_markets(bought: Bought, catalogue: Catalogue, indices: VolumeIndi
                  assumed="their ultimate size rests on a prior: four times what is reached, within a factor of five")
         )  # fmt: skip
     return findings
+
+
+def find_about_observations(observations: pd.DataFrame, commodity: str, indices: VolumeIndices) -> list[Finding]:
+    """What a curve fitted to quotes of one market rests on beside them: a guessed stock, volumes outside the index.
+
+    Parameters
+    ----------
+    observations : DataFrame
+        From :func:`bomaudit.curves.explore.observe_quotes`.
+    commodity : str
+        With an index.
+    indices : VolumeIndices
+
+    Returns
+    -------
+    list of Finding
+    """
+    time, code = years_of(observations["date"].to_numpy()), indices.lines.codes([commodity])[0]
+    first, last = indices.lines.first[code], indices.maturity["last_period"].iloc[code]
+    early, late = int((time < first - _A_DAY).sum()), int((time > last + _A_DAY).sum())
+    found = guessed_stocks([commodity] if indices.maturity["stock_guessed"].iloc[code] else [])
+    if early or late:
+        found.append(
+            warning("X008", f"observations must lie within the volume index of {commodity}",
+                    found=f"{early} before and {late} after it, of {len(time)}",
+                    assumed="volumes carried back at the growth of the first period, forecast after the last",
+                    advice="give volumes that reach from the first quote to the last")
+        )  # fmt: skip
+    return found
+
+
+_A_DAY = 1 / DAYS_PER_YEAR
 
 
 def find_about_inputs(bought: Bought, catalogue: Catalogue, inputs: InputPrices, fx: Rates) -> list[Finding]:

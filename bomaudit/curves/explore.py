@@ -359,7 +359,7 @@ def _warn(
         found.append(f"residuals hang together (correlation {hangs:.2f}): the fit through the changes is the safer one")
     beyond = (np.log(until) - float(table["log_experience"].max())) / np.log(2) if until else 0.0
     if beyond > _BEYOND:
-        found.append(f"the volume asked for lies {beyond:.1f} doublings past the data: extrapolation")
+        found.append(f"the volume that it is read at lies {beyond:.1f} doublings past the data: extrapolation")
     return found
 
 

@@ -303,15 +303,7 @@ def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:
                 assumed="left out where it falls, taken as nearly unchanged where it stays")
         for name, h in mine.items() if h.odd
     ]  # fmt: skip
-    guessed = [n for n, h in mine.items() if h.guessed]
-    if guessed:
-        findings.append(
-            note("V004", "what was made before the first period is not stated", file=file, column="cumulative_volume",
-                 found=f"{len(guessed)} {'commodity' if len(guessed) == 1 else 'commodities'}: {listed(guessed)}",
-                 assumed=f"first volume / mean growth, {100 * _LEAST_GROWTH:.0f} % a year at least; "
-                 "half to twice as much",
-                 advice="state cumulative_volume once per commodity")
-        )  # fmt: skip
+    findings += guessed_stocks([n for n, h in mine.items() if h.guessed], file)
     findings += [
         warning("V005", f"{name}: volume and cumulative_volume alternate", file=file, column="volume",
                 found=f"{h.lost} periods that neither follows for", assumed="left out")
@@ -331,6 +323,16 @@ def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:
         for name, h in mine.items() if h.filled
     ]  # fmt: skip
     return findings
+
+
+def guessed_stocks(names: list[str], file: str = "") -> list[Finding]:
+    """V004: markets whose stock before the first period was guessed."""
+    found = f"{len(names)} {'commodity' if len(names) == 1 else 'commodities'}: {listed(names)}"
+    return [
+        note("V004", "what was made before the first period is not stated", file=file, column="cumulative_volume",
+             found=found, assumed=f"first volume / mean growth, {100 * _LEAST_GROWTH:.0f} % a year at least; "
+             "half to twice as much", advice="state cumulative_volume once per commodity")
+    ] if names else []  # fmt: skip
 
 
 def listed(names: list[str]) -> str:

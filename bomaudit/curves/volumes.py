@@ -96,6 +96,11 @@ class VolumeIndices:
         )
         return mean, stock, ahead, share
 
+    def growth(self, commodity: str, then: date, now: date) -> float:
+        """Growth of ln cumulative volume of one market between two days. [ln]"""  # noqa: D400  (unit last)
+        early, late = self.log_cumulative([commodity] * 2, np.array([then, now], dtype="datetime64[D]"))[0]
+        return float(late - early)
+
     def stage(self, commodity: npt.ArrayLike, dates: npt.ArrayLike) -> npt.NDArray[np.str_]:
         """Stage of each market at each date; "" where there is no index.
 

@@ -177,6 +177,34 @@ def test_price_breaks_of_one_day_are_one_observation_and_hide_no_break():
         assert any("the rate broke about 201" in w for w in fit_curve(seen).warnings)
 
 
+def test_a_fit_to_quotes_tells_of_volumes_guessed_carried_back_and_forecast(tmp_path):
+    """Four of six quotes lay outside the index, over a guessed stock, and the curve was read at a forecast: no word."""
+    (tmp_path / "bom.csv").write_text(
+        "part_no,description,qty,unit_cost,currency,cost_date,commodity\n"
+        "A1,Hall sensor,2,10.00,USD,2016-06-30,sensor\nA2,Hall sensor,1,5.00,USD,2018-06-30,sensor\n",
+        encoding="utf-8",
+    )
+    quoted = (
+        ("A1", 2010, 12.0), ("A1", 2012, 11.0), ("A1", 2016, 10.0), ("A2", 2018, 5.0), ("A2", 2020, 4.8),
+        ("A2", 2021, 4.6),
+    )  # fmt: skip
+    rows = "".join(f"{part},{year}-06-30,{price},USD,firm\n" for part, year, price in quoted)
+    (tmp_path / "quotes.csv").write_text("part_no,quote_date,unit_price,currency,kind\n" + rows, encoding="utf-8")
+    made = "".join(f"sensor,{2014 + k},{v}\n" for k, v in enumerate((100, 150, 225, 340, 510, 760)))
+    (tmp_path / "volumes.csv").write_text("commodity,period,volume\n" + made, encoding="utf-8")
+    (tmp_path / "audit.toml").write_text(
+        '[audit]\ncurrency = "USD"\nas_of = 2026-06-30\n'
+        '[files]\nbom = "bom.csv"\nquotes = "quotes.csv"\nvolumes = "volumes.csv"\n',
+        encoding="utf-8",
+    )
+    result = CliRunner().invoke(app, ["curves", "fit", str(tmp_path), "--commodity", "sensor", "--json"])
+    assert result.exit_code == 0, result.output
+    guessed, outside = result.stderr.splitlines()
+    assert "what was made before the first period is not stated, found 1 commodity: sensor" in guessed
+    assert "found 2 before and 2 after it, of 6" in outside
+    assert any("doublings past the data: extrapolation" in w for w in json.loads(result.stdout)["warnings"])
+
+
 def test_search_finds_every_word(library):
     assert set(list_curves(library, "lithium pack")["commodity"]) == {"liion_pack"}
     assert (list_curves(library, "from memory")["how_obtained"] == "from memory").all()
