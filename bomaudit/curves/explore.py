@@ -277,7 +277,8 @@ def fit_curve(observations: pd.DataFrame, *, until: float | None = None) -> Curv
     if not x @ x > 0:
         raise _no_change()
     exponent, spread, errors = _regress(y, -x, code, len(names))
-    low, high = _interval(exponent, spread, len(table) - len(names) - 1)
+    many = len(names) >= _MANY_PARTS
+    low, high = _interval(exponent, spread, len(names) - 1 if many else len(table) - len(names) - 1)
     residual = y + exponent * x
     residuals = table[["part_no", "date", "log_price", "log_experience"]].assign(
         fitted=table["log_price"] - residual, residual=residual
@@ -304,7 +305,8 @@ def _regress(y: Floats, x: Floats, code: npt.NDArray[np.intp], parts: int) -> tu
             f"Newey-West, {lags} lags",
         )
     elif parts >= _MANY_PARTS:
-        fit, errors = OLS(y, x).fit(cov_type="cluster", cov_kwds={"groups": code}), "clustered by part"
+        fit = OLS(y, x).fit(cov_type="cluster", cov_kwds={"groups": code})
+        return float(fit.params[0]), float(fit.bse[0]), "clustered by part"  # the means lie within the clusters
     else:
         fit, errors = OLS(y, x).fit(cov_type="HC1"), "unequal variances"
     means = np.sqrt((len(y) - 1) / max(len(y) - parts - 1, 1))
