@@ -11,7 +11,7 @@ import pandas as pd
 
 from bomaudit.curves.diffusion import MIN_PERIODS, DiffusionFit, Volumes, fit_diffusion
 from bomaudit.curves.histories import History, read_histories
-from bomaudit.curves.maturity import FALLING, stage_of
+from bomaudit.curves.maturity import FALLING, logistic_share, stage_of
 from bomaudit.curves.pooling import Floats
 from bomaudit.curves.timelines import Codes, Timelines, years_of
 from bomaudit.findings import Finding
@@ -190,7 +190,11 @@ def _track(history: History, yearly: History, fit: DiffusionFit | None, row: int
         share = np.full(len(time), np.nan)
     else:
         ahead, sd = fit.ahead[row], fit.ahead_sd[row]
-        begin = fit.share[row, :1] * yearly.stock / (yearly.stock + yearly.made[0])
+        first = fit.share[row, :1]
+        if fit.model[row] == "levels_off":  # its share is one of yearly volume, whatever was made before
+            begin = logistic_share(yearly.start - yearly.ends[0], fit.rate[row], first)
+        else:
+            begin = first * yearly.stock / (yearly.stock + yearly.made[0])
         reached = np.concatenate([begin, fit.share[row, : len(yearly.ends)]])
         reached = np.interp(time[: 1 + count], [yearly.start, *yearly.ends], reached)
         share = np.concatenate([reached, fit.share[row, -len(HORIZONS) :]])

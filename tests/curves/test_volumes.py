@@ -140,6 +140,17 @@ def test_stage_moves_with_the_date():
     assert indices.maturity.loc["x", "years_to_peak"] < 0
 
 
+def test_a_market_that_levels_off_begins_at_its_share_of_yearly_volume():
+    """It was that of cumulative volume: 9 % and emerging, of a market that sold 39 % of what it levels off at."""
+    ends = np.arange(1, 21.0)
+    made = 5000 / (1 + np.exp(-0.3 * (ends - 0.5 - 1.5)))  # of each year, at its middle
+    indices = read(make_volumes("x", 2001, made, cumulative_volume=500 + np.cumsum(made)))
+    assert indices.maturity.loc["x", "model"] == "levels_off"
+    share = indices.at(indices.lines.codes(["x"]), indices.lines.first)[3]
+    assert share == pytest.approx(1 / (1 + np.exp(0.3 * 1.5)), abs=0.01)
+    assert indices.stage(["x"], days("2001-01-02")).tolist() == ["growth"]
+
+
 def test_a_market_before_its_peak_says_that_its_size_rests_on_a_prior(indices):
     assert indices.maturity.loc["x", "notes"] == NO_PEAK
     assert indices.maturity.loc["x", "unit"] == "kg"
