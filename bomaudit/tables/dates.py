@@ -73,7 +73,7 @@ _WEEK = re.compile(
     r"^(?:kw|cw|w|wk|week|semaine|sem|tydz|nedelya)\.?\s*(\d{1,2})[\s/.-]+(\d{4}|\d{2})$|^(\d{4})[\s/.-]*(?:kw|cw|w)\s*(\d{1,2})$",
     re.IGNORECASE,
 )
-_YEAR = re.compile(r"^(?:fy|cy)?\s*(\d{4})年?$", re.IGNORECASE)
+_YEAR = re.compile(r"^(?:fy|cy)?\s*(\d{4})(?:年|\.0)?$", re.IGNORECASE)
 _NAMED = re.compile(
     r"^(?:(\d{1,2})(?:st|nd|rd|th|\.)?[\s/-]*(?:de\s+)?)?([^\W\d_]{3,})\.?,?[\s/-]*(?:de\s+)?(\d{4}|\d{2})$"
 )

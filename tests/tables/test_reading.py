@@ -175,3 +175,11 @@ def test_prices_headed_in_cents_or_thousands_are_brought_to_the_currency(tmp_pat
     assert got.frame["unit_cost" if table == "bom" else "unit_price"].tolist() == pytest.approx([price] * 2)
     assert got.frame["currency"].tolist() == [currency] * 2
     assert [f.found for f in got.findings if f.code == "T092"] == ([] if price == 41 else [repr(header)])
+
+
+def test_years_that_a_data_frame_wrote_with_a_point_are_years(tmp_path):
+    """Beside an empty cell its years are 2012.0: none of them was known."""
+    (tmp_path / "v.csv").write_text("commodity,period,volume\nsensor,2012.0,5\nsensor,2013.0,6\n", encoding="utf-8")
+    read = read_table(tmp_path / "v.csv", TABLES_IN["volumes"])
+    assert read.frame["period"].dt.strftime("%Y-%m-%d").tolist() == ["2012-12-31", "2013-12-31"]
+    assert not read.findings
