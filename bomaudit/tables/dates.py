@@ -105,7 +105,8 @@ def dates(cells: Cells, *, day_first: bool | None = None) -> Dates:
     open_order = (first is None or both_ways) and day_first is None
     by_column = first is not None and not (both_ways and day_first is not None)
     order = bool(first) if by_column else (True if day_first is None else day_first)
-    reads = [(None, "", False) if k is None or k == "" else _read(k, order) for k in seen]
+    spans = _spanning_years([k for k in seen if isinstance(k, str)])
+    reads = [(None, "", False) if k is None or k == "" or k in spans else _read(k, order) for k in seen]
     blank = np.array([k is None or k == "" for k in seen], dtype=bool)
     value = np.array(
         [np.datetime64("NaT", "us") if day is None else np.datetime64(day) for day, _, _ in reads],
@@ -144,6 +145,21 @@ def period_ends(first_days: NDArray[np.datetime64], names: NDArray[Any]) -> NDAr
         step = np.diff(stated).min(initial=max(_LENGTHS))
         length[rows] = next((n for n in _LENGTHS if n <= step and not (stated % n).any()), 1)
     return ((month + length).astype("datetime64[D]") - 1).astype(first_days.dtype)
+
+
+_TWO_YEARS = re.compile(r"^(\d{4})[-/](\d{2})$")
+
+
+def _spanning_years(texts: list[str]) -> set[str]:
+    """Cells such as 2011/12 where the column shows that they are years from one to the next, not months.
+
+    They are if each names the year after its own, and one of them can be no month or there are three: months that are
+    13 apart are none. When such a year ends differs by country, so they are left unread.
+    """
+    found = {text: match for text in texts if (match := _TWO_YEARS.match(plain(text)))}
+    next_year = all((int(m[1]) + 1) % 100 == int(m[2]) for m in found.values())
+    proven = len(found) > 2 or any(not 1 <= int(m[2]) <= 12 for m in found.values())  # noqa: PLR2004
+    return set(found) if next_year and proven else set()
 
 
 def _order(texts: list[str]) -> tuple[bool | None, bool]:

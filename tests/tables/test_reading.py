@@ -183,3 +183,21 @@ def test_years_that_a_data_frame_wrote_with_a_point_are_years(tmp_path):
     read = read_table(tmp_path / "v.csv", TABLES_IN["volumes"])
     assert read.frame["period"].dt.strftime("%Y-%m-%d").tolist() == ["2012-12-31", "2013-12-31"]
     assert not read.findings
+
+
+@pytest.mark.parametrize("first", [2009, 2010])
+def test_financial_years_are_not_taken_for_months(tmp_path, first):
+    """2009/10, 2010/11 and 2011/12 were October 2009, November 2010 and December 2011, in silence."""
+    rows = "".join(f"sensor,{first + k}/{(first + k + 1) % 100},{5 + k}\n" for k in range(3))
+    (tmp_path / "v.csv").write_text("commodity,period,volume\n" + rows, encoding="utf-8")
+    read = read_table(tmp_path / "v.csv", TABLES_IN["volumes"])
+    assert read.frame["period"].isna().all()
+    assert [f.code for f in read.findings] == ["T040"] * 3
+
+
+def test_months_that_are_a_year_and_one_apart_are_months(tmp_path):
+    (tmp_path / "v.csv").write_text(
+        "commodity,period,volume\nx,2009/10,5\nx,2010/11,6\nx,2011/03,6\n", encoding="utf-8"
+    )
+    read = read_table(tmp_path / "v.csv", TABLES_IN["volumes"])
+    assert read.frame["period"].dt.strftime("%Y-%m").tolist() == ["2009-10", "2010-11", "2011-03"]
