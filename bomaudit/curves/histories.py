@@ -119,7 +119,7 @@ def read_histories(
     columns += [table[c].to_numpy(dtype=float) for c in ("volume", "cumulative_volume")]
     parts = [np.split(c, first[1:]) for c in columns]
     histories = {str(n): make_history(*p) for n, *p in zip(names, *parts, strict=False)}
-    return table, histories, [*findings, *mixed, *_notes(table, histories)]
+    return table, histories, [*findings, *mixed, *_notes(table, histories), *_without_makers(table)]
 
 
 def make_history(time: Floats, volume: Floats, cumulative: Floats) -> History:
@@ -281,6 +281,18 @@ def _file(table: pd.DataFrame) -> str:
 def _notes(table: pd.DataFrame, histories: dict[str, History]) -> list[Finding]:
     own = set(table.loc[table["own"], "commodity"])
     return doubts_of({n: h for n, h in histories.items() if n in own}, _file(table))
+
+
+def _without_makers(table: pd.DataFrame) -> list[Finding]:
+    """V014: shares of a largest maker whose market's makers are not counted, or that is smaller than an equal one."""
+    top, makers = table["top_share"], table["suppliers"]
+    bad = table[table["own"] & top.notna() & ~((makers >= 1) & (top * makers >= 1 - _SMALL) & (top <= 1))]
+    return [
+        warning("V014", f"top_share of {name} needs suppliers, and is from 1 / suppliers to 1", file=_file(table),
+                column="top_share", found=f"{count} {'row' if count == 1 else 'rows'} otherwise",
+                assumed="no concentration from top_share there", advice="state how many makers share the market")
+        for name, count in bad["commodity"].value_counts(sort=False).items()
+    ]  # fmt: skip
 
 
 def doubts_of(mine: dict[str, History], file: str) -> list[Finding]:

@@ -25,6 +25,7 @@ NO_PEAK = "no peak yet: the ultimate market rests on a prior"
 
 _HALF = 0.5  # of the volume it levels off at: where growth is fastest
 _RECENT = 4  # years that the present trend of volumes is taken from
+_ROUNDED = 0.01  # of an equal share: 33 % of three makers
 _STEADY = 1e-9  # ln/year; slower growth is none
 
 
@@ -233,7 +234,11 @@ def _concentration(table: pd.DataFrame) -> Timelines:
     """Herfindahl index: the largest maker's share squared, the others equal; without its share all equal."""
     makers, top = table["suppliers"].to_numpy(dtype=float), table["top_share"].to_numpy(dtype=float)
     with np.errstate(divide="ignore", invalid="ignore"):
-        index = np.where(np.isfinite(top) & (makers > 1), top**2 + (1 - top) ** 2 / (makers - 1), 1 / makers)
+        index = np.where(
+            (top * makers >= 1 - _ROUNDED) & (top <= 1) & (makers > 1),
+            top**2 + (1 - top) ** 2 / (makers - 1),
+            1 / makers,
+        )
     index = np.where((makers >= 1) & (index <= 1), index, np.nan)
     return Timelines.of(table["commodity"].to_numpy(), years_of(table["period"].to_numpy()), index)
 

@@ -163,6 +163,15 @@ def test_concentration_follows_makers_and_the_largest_share():
     np.testing.assert_allclose(found, [0.4**2 + 0.6**2 / 3, 0.25])
 
 
+def test_a_largest_share_without_makers_or_below_an_equal_one_is_told():
+    """It was left out in silence; of four makers the largest at 5 % made an index of 0.30, where 0.25 is the least."""
+    table = make_volumes("x", 2011, GROWING, suppliers=[np.nan] + [4.0] * 9, top_share=[0.6, 0.05, 0.25] + [0.4] * 7)
+    found = read_volumes(table, table.iloc[:0], as_of=date(2026, 6, 30))
+    (told,) = [f for f in found[1] if f.code == "V014"]
+    assert told.found == "2 rows otherwise"
+    assert found[0].concentration.value[0] == pytest.approx(0.25)
+
+
 def test_commodities_do_not_touch_each_other():
     one, two = make_volumes("x", 2011, GROWING), make_volumes("y", 2005, [50.0] * 12)
     both = read(pd.concat([two, one], ignore_index=True))
