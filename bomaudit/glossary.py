@@ -214,7 +214,7 @@ PRICE_SERIES = Table(
     "a price and volume of one market in a period",
     (
         _req("period", "period", "year, quarter or month; counts at its end"),
-        _req("price", "number", "price of one unit; real money for a real exponent", "currency/unit"),
+        _req("price", "money", "price of one unit; real money for a real exponent", "currency/unit"),
         Column("volume", "number", "units made in the period", "unit"),
         Column("cumulative_volume", "number", "units made to the end of the period", "unit"),
     ),

@@ -188,7 +188,8 @@ def table_money(
         if "uom" in table.names:
             data["uom"] = np.where(own == "", price_units(stated, got, len(keep)), own)
     findings += tally.findings + _table_currency(block, reads, keep, data, read=read, dress_of=dress_of)
-    return [f for f in findings if f.code != "T056" or table.name != "quotes"]  # of quotes, Q004 says it
+    untold = {"quotes": ("T056",), "price_series": ("T055", "T056")}  # Q004 says it; which one moves no slope
+    return [f for f in findings if f.code not in untold.get(table.name, ())]
 
 
 _TO_ONE = note("T052", "prices for more than one unit are brought to one", assumed="price / pieces it is for")

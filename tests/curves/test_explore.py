@@ -334,6 +334,20 @@ def test_what_could_not_be_read_is_said_before_too_few_rows_are_left(tmp_path):
     assert "needs 3 observations" in last
 
 
+def test_prices_of_a_table_may_carry_a_currency_mark(tmp_path):
+    """'$ 50' was not known; a price in another currency among them is told."""
+    rows = [f"{2012 + k},{p},{v}\n" for k, (p, v) in enumerate([("$ 50", 100), ("$45", 140), ("$ 41", 190)])]
+    (tmp_path / "t.csv").write_text("period,price,volume\n" + "".join(rows), encoding="utf-8")
+    result = CliRunner().invoke(app, ["curves", "fit", str(tmp_path / "t.csv"), "--json"])
+    assert result.exit_code == 0, result.output
+    assert json.loads(result.stdout)["figures"]["observations"] == 3
+    assert "price" not in result.stderr
+    assert "currency" not in result.stderr
+    (tmp_path / "t.csv").write_text("period,price,volume\n" + "".join(rows) + "2015,38 EUR,260\n", encoding="utf-8")
+    result = CliRunner().invoke(app, ["curves", "fit", str(tmp_path / "t.csv"), "--json"])
+    assert "several currencies, found EUR 1, USD 3" in result.stderr
+
+
 def test_a_table_whose_volumes_have_another_name_is_told_which_are_missing(tmp_path):
     """A growth column is no volume: 'give more quotes' was the remedy."""
     price_table().rename(columns={"cumulative_volume": "growth of it"}).to_csv(tmp_path / "t.csv", index=False)
