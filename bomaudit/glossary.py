@@ -70,6 +70,7 @@ BOM = Table(
         Column("supplier", "text", "who sells it"),
         Column("make_buy", "code", "make or buy"),
         Column("sourcing", "code", "custom or standard"),
+        Column("annual_qty", "number", "demand a year for the part itself, not for the product", "uom/year"),
         Column("annual_volume", "number", "finished products a year that use this line", "1/year"),
         Column("scrap_rate", "share", "share of the quantity lost; gross = net / (1 - scrap)"),
         Column("on_hand_qty", "number", "stock on hand", "uom"),

@@ -11,6 +11,7 @@ from bomaudit.findings import Finding, error, note, warning
 from bomaudit.prepare.basis import find_basis
 from bomaudit.prepare.commodity import classify
 from bomaudit.prepare.currency import Fx
+from bomaudit.prepare.demand import products_a_year
 from bomaudit.prepare.part_graph import (
     Scrap,
     counted_quantity,
@@ -72,21 +73,26 @@ def prepare_lines(
     why_not = _why_not(bom, fx)
     basis = find_basis(bom, quotes, fx=fx, model=settings.model, as_of=as_of, programme=settings.audit.programme_date)
     market, found = _commodity(bom, quotes, commodities, settings.model.commodity_floor)
-    quantity = explode(
-        bom["parent_row"].to_numpy(),
-        counted_quantity(bom),
-        bom["scrap_rate"].fillna(0.0).to_numpy(),
-        scrap=settings.read.scrap,
-        row_kind=bom["row_kind"].to_numpy(),
-        purchased=purchased.to_numpy(),
-        built=built,
-        exploded_row=exploded_rows(bom),
+    quantity, net = (
+        explode(
+            bom["parent_row"].to_numpy(),
+            counted_quantity(bom),
+            lost,
+            scrap=settings.read.scrap,
+            row_kind=bom["row_kind"].to_numpy(),
+            purchased=purchased.to_numpy(),
+            built=built,
+            exploded_row=exploded_rows(bom),
+        )
+        for lost in (bom["scrap_rate"].fillna(0.0).to_numpy(), np.zeros(len(bom)))
     )
+    volume, told = products_a_year(bom, quantity, net)
+    bom = bom.assign(annual_volume=volume)
     lines = _assemble(bom, basis, market, quantity, fx=fx, as_of=as_of, settings=settings)
     in_parent = _in_parent(bom, purchased, built, scrap=settings.read.scrap)
     lines = lines.assign(qty_in_parent=in_parent, why_not=why_not, auditable=why_not == "")
     said = _findings(bom, basis, why_not, settings=settings, as_of=as_of)
-    return lines, [*said, *_structure_findings(bom, purchased, built, as_of), *_in_words(bom), *found]
+    return lines, [*said, *_structure_findings(bom, purchased, built, as_of), *told, *_in_words(bom), *found]
 
 
 def _in_words(bom: pd.DataFrame) -> list[Finding]:

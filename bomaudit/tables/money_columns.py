@@ -25,6 +25,8 @@ _PRIORS: dict[str, tuple[tuple[str, float], ...]] = {
 }  # fmt: skip
 """How far a header that means the second name speaks for the first."""
 _WEIGHTS = {"qty": 1.0, "unit_cost": 1.1, "extended_cost": 1.0, "price_per": 0.3}
+_A_YEAR = ("annual_qty", "annual_volume")
+"""Names of figures a year: no quantity in a product, though beside a price they make the spend."""
 _UNKNOWN = 0.12
 """Prior of a column of numbers whose header says nothing: the arithmetic may still choose it."""
 
@@ -35,6 +37,8 @@ def prior(role: str, header: Header, profile: Profile) -> float:
         return 0.0
     if profile.counting and not (profile.filled <= _FEW and header.score(role) >= SYNONYM and not _numbers(header)):
         return 0.0
+    if role == "qty" and _is_a_year(header):
+        return 0.0
     best = max(header.score(name) * worth for name, worth in _PRIORS[role])
     if profile.numeric > 0.5:  # noqa: PLR2004
         best = max(best, _UNKNOWN if header.words else _unheaded(role, profile))
@@ -43,6 +47,11 @@ def prior(role: str, header: Header, profile: Profile) -> float:
     if profile.money > 0.3:  # noqa: PLR2004
         best = best * 0.3 if role in ("qty", "price_per") else max(best, 0.35)
     return best
+
+
+def _is_a_year(header: Header) -> bool:
+    """Whether a header says a figure a year rather than a quantity."""
+    return max(map(header.score, _A_YEAR)) > max(LEAST, header.score("qty"))
 
 
 _FEW = 5
@@ -88,7 +97,8 @@ def money_columns(columns: Columns, chosen: dict[str, Mapped]) -> None:
         _choices(priors, fixed), default=_Choice(None, None, None, None),
         key=lambda c: _score(c, columns, priors, summed),
     )  # fmt: skip
-    best = _newest(_without_breaks(best, headers, profiles, fixed), columns, fixed)
+    best = _without_spend(_without_breaks(best, headers, profiles, fixed), headers, profiles, fixed)
+    best = _newest(best, columns, fixed)
     proof = _proof(best, profiles)
     for role, column in best.items():
         if role in chosen:
@@ -188,6 +198,18 @@ def _is_price(header: Header) -> bool:
     other = max(header.score(n) for n in ("~price_net", "~price_gross", "~price_break", "~pack_price", "~shipping"))
     price = max(header.score(n) for n in ("unit_cost", "~price_other", "~cost"))
     return price >= LEAST and price >= other and not np.isfinite(header.at_quantity)
+
+
+def _without_spend(
+    c: _Choice, headers: Sequence[Header], profiles: Sequence[Profile], fixed: Mapping[str, int]
+) -> _Choice:
+    """Drop an extended cost that is the demand of a year × unit cost."""
+    if c.unit_cost is None or c.extended_cost is None or "extended_cost" in fixed:
+        return c
+    unit, extended = profiles[c.unit_cost].read.value, profiles[c.extended_cost].read.value
+    a_year = [p for h, p in zip(headers, profiles, strict=True) if _is_a_year(h)]
+    spent = any(identity(p.read.value, unit, extended) > 0.5 for p in a_year)  # noqa: PLR2004  (it holds on most)
+    return replace(c, extended_cost=None) if spent else c
 
 
 def _without_breaks(

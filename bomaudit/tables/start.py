@@ -124,7 +124,7 @@ def _gaps(read: Mapping[str, TableRead]) -> list[tuple[Finding, float]]:
     of_lines("I005", lines["commodity"] == "", 0.7, what="commodity", why="it is guessed from the description",
              advice="add the market each part is bought from")  # fmt: skip
     of_table("I006", "volumes", 0.6, "knowing today's cumulative volume halves the error of an old price")
-    if frame["annual_volume"].isna().all():
+    if frame[["annual_volume", "annual_qty"]].isna().all(axis=None):
         finding = note("I007", "annual_volume is missing", file=file, assumed="drift cannot become money a year",
                        advice="set annual_volume in [audit] of audit.toml")  # fmt: skip
         found.append((finding, 0.5))

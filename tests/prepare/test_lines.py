@@ -182,3 +182,47 @@ def test_a_negative_quantity_counts_for_nothing_and_is_not_audited():
     assert lines["auditable"].tolist() == [True, False, False, True]
     assert "negative" in lines["why_not"][1]
     assert not {"B103", "B107"} & {f.code for f in findings}
+
+
+@pytest.mark.parametrize("name", ["annual_qty", "annual_volume"])
+def test_demands_in_proportion_to_quantities_are_those_of_the_parts(name):
+    """10,000 products of 2, 3 and 1 pieces need 20,000, 30,000 and 10,000, not 40,000, 90,000 and 10,000."""
+    lines, findings = prepared({"qty": 2.0, name: 20000.0}, {"qty": 3.0, name: 30000.0}, {"qty": 1.0, name: 10000.0})
+    assert list(lines["annual_volume"]) == [10000.0] * 3
+    assert list(lines["annual_qty_now"]) == [20000.0, 30000.0, 10000.0]
+    assert [(f.code, f.found) for f in findings] == [("B112", "demand / quantity is 10,000 on 3 of 3 lines")]
+
+
+@pytest.mark.parametrize(("name", "said"), [("annual_qty", ["B112"]), ("annual_volume", [])])
+def test_one_figure_on_lines_of_different_quantities_counts_products(name, said):
+    lines, findings = prepared(*({"qty": q, name: 10000.0} for q in (2.0, 3.0, 1.0)))
+    assert list(lines["annual_qty_now"]) == [20000.0, 30000.0, 10000.0]
+    assert [f.code for f in findings] == said
+
+
+@pytest.mark.parametrize(("name", "needed"), [("annual_qty", [20500.0, 37000.0, 9000.0]),
+                                              ("annual_volume", [41000.0, 111000.0, 9000.0])])  # fmt: skip
+def test_figures_a_year_that_prove_nothing_are_what_their_header_says(name, needed):
+    lines, findings = prepared({"qty": 2.0, name: 20500.0}, {"qty": 3.0, name: 37000.0}, {"qty": 1.0, name: 9000.0})
+    assert list(lines["annual_qty_now"]) == pytest.approx(needed)
+    assert [(f.code, f.found) for f in findings] == [("B112", "figures that do not tell which")]
+
+
+@pytest.mark.parametrize("bought", [60000.0, 66667.0], ids=["net", "with scrap"])
+def test_demands_are_divided_by_the_quantity_in_the_product(bought):
+    """2 assemblies of 3 parts, a tenth lost: 10,000 products a year, whether the demand holds the scrap or not."""
+    lines, _ = prepared(
+        {"row_kind": "assembly", "qty": 2.0},
+        {"qty": 3.0, "scrap_rate": 0.1, "parent_row": 0, "annual_qty": bought},
+        {"qty": 1.0, "parent_row": 0, "annual_qty": 20000.0},
+        {"qty": 1.0, "annual_qty": 10000.0},
+    )
+    assert list(lines["annual_volume"][1:]) == pytest.approx([10000.0] * 3, rel=1e-4)
+
+
+@pytest.mark.parametrize("others", [(40000.0, 10000.0), (43000.0, 9000.0)], ids=["proved", "by its header"])
+def test_the_demand_for_a_part_on_several_lines_counts_once(others):
+    on_both = {"part_no": "A", "annual_qty": 50000.0}
+    lines, _ = prepared({"qty": 2.0} | on_both, {"qty": 3.0} | on_both,
+                        {"qty": 4.0, "annual_qty": others[0]}, {"qty": 1.0, "annual_qty": others[1]})  # fmt: skip
+    assert list(lines["annual_qty_now"]) == pytest.approx([50000.0, 50000.0, *others])

@@ -1388,3 +1388,31 @@ def test_a_column_headed_part_that_holds_numbers_numbers_the_parts(read_text, he
 def test_positions_in_a_column_headed_item_number_no_parts(read_text):
     got = read_text("Item;Description;Qty;Price EUR\n0010;motor;1;40,00\n0020;pump;2;10,00\n0030;seal;4;1,00\n")
     assert got.frame["part_no"].tolist() == ["", "", ""]
+
+
+# ------------------------------------------------------------ figures a year
+
+
+@pytest.mark.parametrize(
+    ("header", "name"),
+    [
+        ("EAU", "annual_qty"),
+        ("Annual usage (pcs)", "annual_qty"),
+        ("Annual demand", "annual_qty"),
+        ("Jahresbedarf", "annual_qty"),
+        ("Qty per year", "annual_qty"),
+        ("Annual volume", "annual_volume"),
+        ("Build volume", "annual_volume"),
+        ("Products a year", "annual_volume"),
+    ],
+)
+@pytest.mark.parametrize("spend", ["Total EUR", "Annual spend EUR", "Remark"])
+def test_a_figure_a_year_is_no_quantity_in_the_product(read_text, header, name, spend):
+    """Beside the spend of a year, demand × price fits like quantity × price."""
+    rows = [(2, 40, 20000), (3, 10, 30000), (4, 1, 40000), (1, 3, 10000)]
+    lines = [f"A{i};part {i};{q};{p};{n};{p * n}" for i, (q, p, n) in enumerate(rows)]
+    got = read_text("\n".join([f"Part number;Description;Qty;Unit price EUR;{header};{spend}", *lines]))
+    assert got.frame["qty"].tolist() == [2, 3, 4, 1]
+    assert got.frame["unit_cost"].tolist() == [40, 10, 1, 3]
+    assert got.frame[name].tolist() == [20000, 30000, 40000, 10000]
+    assert "extended_cost" not in columns(got)
