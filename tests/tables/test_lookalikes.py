@@ -14,6 +14,7 @@ from bomaudit.findings import BadInput
 from bomaudit.glossary import BOM, QUOTES
 from bomaudit.settings import ReadSection, from_dict
 from bomaudit.tables import read_audit, read_table
+from bomaudit.tables.words import label_kind
 
 LINES = [
     ["Base plate", 2, 3.5, 7.0],
@@ -1416,3 +1417,20 @@ def test_a_figure_a_year_is_no_quantity_in_the_product(read_text, header, name, 
     assert got.frame["unit_cost"].tolist() == [40, 10, 1, 3]
     assert got.frame[name].tolist() == [20000, 30000, 40000, 10000]
     assert "extended_cost" not in columns(got)
+
+
+def test_a_sum_carried_to_the_next_page_and_the_tax_are_no_parts(read_text):
+    """Parts of 390 and 90 to pay beside them: the sum of a page was a part of 350, the tax one of 70."""
+    head = "Part number;Description;Qty;Price;Total"
+    rows = ["A1;motor;2;100;200", "A2;pump;3;50;150", ";Carried forward;;;350", head, ";Brought forward;;;350",
+            "A3;seal;4;10;40", ";Packing & handling;;;20", ";Total;;;410", ";plus 19 % VAT;;;77.90",
+            ";Gesamtsumme;;;487.90"]  # fmt: skip
+    got = read_text("\n".join([head, *rows]))
+    assert booked(got) == 390.0
+    assert got.frame.loc[got.frame["row_kind"] != "part", "row_kind"].tolist() == ["charge", "charge"]
+    assert len([f for f in got.findings if f.code == "T070"]) == 4  # each stated sum agrees
+
+
+@pytest.mark.parametrize("label", ["MwSt", "zzgl. 19 % MwSt.", "MWST 19 %", "USt", "plus VAT", "Mehrwertsteuer"])
+def test_the_tax_is_a_charge_however_it_is_written(label):
+    assert label_kind(label) == "charge"
