@@ -25,6 +25,7 @@ from bomaudit.tables.convert import (
     extension_findings,
     read_amounts,
 )
+from bomaudit.tables.discounts import less_discount
 from bomaudit.tables.distinct import each
 from bomaudit.tables.dress import Dress
 from bomaudit.tables.evidence import agrees
@@ -68,6 +69,8 @@ def line_money(
     uom = data.get("uom", np.full(len(keep), "", dtype=object))
     if unit is not None:
         unit = _as_headed(unit, block.headers[block.mapped["unit_cost"].column], qty, extended)
+        unit, said = less_discount(r, keep, unit, qty, extended)
+        findings += said
     priced = price_lines(qty, unit, extended, per=per, per_unit=per_unit, uom=uom, rows=rows, where=where)
     data.update(qty=priced.qty, unit_cost=priced.unit_cost, unit_cost_low=priced.low, unit_cost_high=priced.high,
                 extended_cost=priced.extended, price_per=priced.per, uom=priced.uom,

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bomaudit.tables.columns import LEAST, Columns, Mapped
-from bomaudit.tables.evidence import breaks, identity
+from bomaudit.tables.evidence import Floats, breaks, identity
 from bomaudit.tables.headers import SYNONYM, Header
 from bomaudit.tables.profile import Profile
 
@@ -98,7 +98,7 @@ def money_columns(columns: Columns, chosen: dict[str, Mapped]) -> None:
         key=lambda c: _score(c, columns, priors, summed),
     )  # fmt: skip
     best = _without_spend(_without_breaks(best, headers, profiles, fixed), headers, profiles, fixed)
-    best = _newest(best, columns, fixed)
+    best = _net(_newest(best, columns, fixed), headers, profiles, fixed)
     proof = _proof(best, profiles)
     for role, column in best.items():
         if role in chosen:
@@ -144,6 +144,8 @@ def _score(c: _Choice, columns: Columns, priors: Mapping[str, Sequence[float]], 
     )
     if qty is not None and unit is not None and extended is not None:
         score += identity(qty, unit, extended, per)
+        less = [identity(qty, u, extended, per) for u in _discounted(unit, headers, profiles)]
+        score += max([0.0, *(fit - 0.05 - identity(qty, unit, extended, per) for fit in less)])
     if c.extended_cost is not None and summed[c.extended_cost]:
         score += 0.5 * min(1.0, priors["extended_cost"][c.extended_cost] / LEAST)
     if _is_pack_price(c, headers):
@@ -160,6 +162,16 @@ def _score(c: _Choice, columns: Columns, priors: Mapping[str, Sequence[float]], 
     if extended is None and unit is not None and qty is not None and c.unit_cost is not None and per is None:
         score += 0.4 * columns.evidence.is_summed(qty * unit, unit)
     return score
+
+
+def _discounted(unit: Floats, headers: Sequence[Header], profiles: Sequence[Profile]) -> list[Floats]:
+    """Unit costs less the discount of a column that is headed so."""
+    found = []
+    for header, p in zip(headers, profiles, strict=True):
+        if header.score("~discount") > LEAST and not header.currency and p.numeric > 0:
+            off = np.abs(np.nan_to_num(p.read.value))
+            found.append(unit * (1 - (off / 100 if off.max() > 1 else off)))
+    return found
 
 
 def _is_pack_price(c: _Choice, headers: Sequence[Header]) -> bool:
@@ -180,6 +192,23 @@ def _newest(c: _Choice, columns: Columns, fixed: Mapping[str, int]) -> _Choice:
         if (year := _YEAR.search(h.words)) and _YEAR.sub("", h.words) == alike and p.numeric > 0.5  # noqa: PLR2004
     }
     return replace(c, unit_cost=years[max(years)]) if years else c
+
+
+_LIST = re.compile(r"\b(?:list|listen\w*|catalog(?:ue)?|katalog\w*|catalogo|rrp|msrp|tarif)\b")
+
+_NET = re.compile(r"\b(?:net|nett|netto|discounted) (?:unit )?(?:price|cost|preis)\b|\b(?:netto|net)(?:preis)?$")
+
+
+def _net(c: _Choice, headers: Sequence[Header], profiles: Sequence[Profile], fixed: Mapping[str, int]) -> _Choice:
+    """Take the net price beside a list price: a list price is what nobody pays."""
+    if c.unit_cost is None or c.extended_cost is not None or "unit_cost" in fixed:
+        return c
+    if not _LIST.search(headers[c.unit_cost].words):
+        return c
+    net = [i for i, (h, p) in enumerate(zip(headers, profiles, strict=True))
+           if i != c.unit_cost and p.numeric > 0.5  # noqa: PLR2004
+           and (h.score("~price_net") > LEAST or _NET.search(h.words))]  # fmt: skip
+    return replace(c, unit_cost=net[0]) if net else c
 
 
 def other_prices(columns: Columns, mapped: Mapping[str, Mapped]) -> list[str]:

@@ -1434,3 +1434,30 @@ def test_a_sum_carried_to_the_next_page_and_the_tax_are_no_parts(read_text):
 @pytest.mark.parametrize("label", ["MwSt", "zzgl. 19 % MwSt.", "MWST 19 %", "USt", "plus VAT", "Mehrwertsteuer"])
 def test_the_tax_is_a_charge_however_it_is_written(label):
     assert label_kind(label) == "charge"
+
+
+@pytest.mark.parametrize(
+    ("headers", "cells"),
+    [
+        ("List price EUR;Discount", ["100;20 %", "50;10 %", "10;0 %"]),
+        ("List price EUR;Discount %", ["100;20", "50;10", "10;0"]),
+        ("List price EUR;Discount", ["100;0.2", "50;0.1", "10;0"]),
+        ("List price EUR;Discount %;Net price EUR", ["100;20;80", "50;10;45", "10;0;10"]),
+        ("Price EUR;Discount %;Total EUR", ["100;20;160", "50;10;135", "10;0;40"]),
+        ("List price EUR;Discount %;Unit price EUR;Total", ["100;20;80;160", "50;10;45;135", "10;0;10;40"]),
+        ("Unit price EUR;Discount %;Total", ["80;20;160", "45;10;135", "10;0;40"]),
+    ],
+)
+def test_a_price_is_booked_less_its_discount(read_text, headers, cells):
+    """Nobody pays a list price: 100 less 20 % is booked at 80, whether the net price stands beside it or not."""
+    rows = [f"A{i};part {i};{q};{c}" for i, (q, c) in enumerate(zip((2, 3, 4), cells, strict=True))]
+    got = read_text("\n".join([f"Part number;Description;Qty;{headers}", *rows]))
+    assert got.frame["unit_cost"].tolist() == pytest.approx([80, 45, 10])
+    assert got.frame["qty"].tolist() == [2, 3, 4]
+    assert ("T100" in codes(got)) == (columns(got)["unit_cost"] == "D" and not cells[0].startswith("80"))
+
+
+def test_a_discount_that_does_not_tell_per_cent_from_money_is_not_taken_off(read_text):
+    got = read_text("Part number;Description;Qty;Price EUR;Discount\nA1;motor;2;100;20\nA2;pump;3;50;10\n")
+    assert got.frame["unit_cost"].tolist() == [100, 50]
+    assert [f.assumed for f in got.findings if f.code == "T100"] == ["not taken off"]
