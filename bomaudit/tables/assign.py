@@ -33,6 +33,8 @@ def assign(table: Table, columns: Columns, *, stated: Mapping[str, int]) -> dict
     else:
         _stand_ins(table, columns.headers, chosen)
     _by_header(table, columns, chosen)
+    if table.name == "quotes" and "unit_price" not in chosen:
+        _first_break(columns, chosen)
     return chosen
 
 
@@ -205,6 +207,16 @@ def _stand_ins(table: Table, headers: Sequence[Header], chosen: dict[str, Mapped
     if fit and max(fit)[0] >= LEAST:
         column = -max(fit)[1]
         chosen["part_no"] = Mapped("part_no", column, headers[column].text, round(0.8 * max(fit)[0], 2), "synonym")
+
+
+def _first_break(columns: Columns, chosen: dict[str, Mapped]) -> None:
+    """Quotes may state no price but those of price breaks."""
+    for c, header, profile in columns.pairs():
+        if header.score("~price_break") > LEAST and profile.numeric > 0.3:  # noqa: PLR2004
+            chosen["unit_price"] = Mapped(
+                "unit_price", c, header.text, round(header.score("~price_break"), 2), "synonym"
+            )
+            return
 
 
 def _fits(kind: str, name: str, profile: Profile, *, blank: bool) -> bool:

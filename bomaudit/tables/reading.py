@@ -20,6 +20,7 @@ from bomaudit.progress import told
 from bomaudit.settings import ReadSection, Settings
 from bomaudit.tables import rollups
 from bomaudit.tables.account import account
+from bomaudit.tables.breaks_across import break_columns, unfolded, unread_prices
 from bomaudit.tables.choose import Chosen, choose, left_out
 from bomaudit.tables.convert import Place, convert
 from bomaudit.tables.dates import period_ends
@@ -203,7 +204,16 @@ def _dress(book: Book, of: Block, columns: tuple[int, ...]) -> Dress:
 
 
 def _plain_block(block: Block, table: Table, read: ReadSection, book: Book, *, variant: bool) -> Lines:  # noqa: ARG001  (same form as _bom_block)
-    block, findings = held_down(block, table)
+    block, merged = held_down(block, table)
+    one = partial(_plain_rows, table=table, read=read, book=book)
+    levels = break_columns(block) if table.name == "quotes" else {}
+    got = unfolded(block, levels, one) if levels else one(block)
+    unread = unread_prices(block) if table.name == "quotes" and not levels else []
+    return replace(got, findings=(*merged, *unread, *got.findings))
+
+
+def _plain_rows(block: Block, table: Table, read: ReadSection, book: Book) -> Lines:
+    findings: list[Finding] = []
     sheet, span = block.sheet, slice(block.first, block.last)
     rows = np.arange(block.first, block.last) + 1
     filled = np.zeros(len(rows), dtype=bool)
@@ -286,7 +296,8 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
             continue
         tables[name] = got.frame
         breaks = got.breaks if name == "bom" else breaks
-        present[name] = tuple(c for c in table.names if c in set(got.mapping["canonical"]))
+        stated = set(got.mapping["canonical"]) | ({"min_qty"} if any(f.code == "T101" for f in got.findings) else set())
+        present[name] = tuple(c for c in table.names if c in stated)
         hashes[input_label(file)] = got.sha256
         findings += [*outside, *got.findings]
         maps.append(got.mapping)

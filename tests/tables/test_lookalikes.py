@@ -1461,3 +1461,36 @@ def test_a_discount_that_does_not_tell_per_cent_from_money_is_not_taken_off(read
     got = read_text("Part number;Description;Qty;Price EUR;Discount\nA1;motor;2;100;20\nA2;pump;3;50;10\n")
     assert got.frame["unit_cost"].tolist() == [100, 50]
     assert [f.assumed for f in got.findings if f.code == "T100"] == ["not taken off"]
+
+
+# ------------------------------------------------------------ quotes
+
+
+@pytest.mark.parametrize(
+    "prices",
+    ["Price 1-99;Price 100-999;Price 1,000+", "Unit price @ 1 EUR;Unit price @ 100 EUR;Unit price @ 1000 EUR",
+     "Preis ab 1;Preis ab 100;Preis ab 1000", "Price (1 pc);Price (100 pcs);Price (1000 pcs)"],
+)  # fmt: skip
+def test_price_breaks_beside_each_other_are_quotes_of_their_own(tmp_path, prices):
+    """The first column alone was read, in silence: the same quotes row by row are read the same."""
+    (tmp_path / "wide.csv").write_text(
+        f"Part number;Quote date;Currency;{prices};MOQ\nA1;2023-01-05;EUR;10;9;8;1\nA2;2023-02-05;EUR;5;4;;150\n"
+    )
+    (tmp_path / "long.csv").write_text(
+        "Part number;Quote date;Currency;Unit price;Min qty\nA1;2023-01-05;EUR;10;1\nA1;2023-01-05;EUR;9;100\n"
+        "A1;2023-01-05;EUR;8;1000\nA2;2023-02-05;EUR;4;150\n"
+    )
+    wide, long = (read_table(tmp_path / name, QUOTES) for name in ("wide.csv", "long.csv"))
+    told = ["part_no", "quote_date", "currency", "unit_price", "min_qty"]
+    assert wide.frame[told].equals(long.frame[told])
+    assert {"T101"} == codes(wide) - codes(long)
+
+
+@pytest.mark.parametrize("prices", ["Price 1;Price 2", "Price 2023;Price 2024", "Price EUR;Price USD"])
+def test_further_prices_of_a_quote_that_are_not_read_are_said(tmp_path, prices):
+    (tmp_path / "quotes.csv").write_text(
+        f"Part number;Quote date;Currency;{prices}\nA1;2023-01-05;EUR;10;9\nA2;2023-02-05;EUR;5;4\n"
+    )
+    got = read_table(tmp_path / "quotes.csv", QUOTES)
+    assert got.frame["unit_price"].tolist() == [10, 5]
+    assert [f.found for f in got.findings if f.code == "T102"] == [f"{prices.split(';')[1]!r} beside it"]
