@@ -32,6 +32,7 @@ from bomaudit.tables.evidence import agrees
 from bomaudit.tables.frames import typed_frame
 from bomaudit.tables.headers import Header
 from bomaudit.tables.locate import Block
+from bomaudit.tables.price_gaps import with_gaps_filled
 from bomaudit.tables.pricing import pieces_in_line_units, price_lines, price_units
 from bomaudit.tables.rowkinds import RowKinds
 from bomaudit.tables.sheets import Cells, letter
@@ -68,6 +69,8 @@ def line_money(
         per, per_unit, findings = _stated_pieces(r.cells("price_per")[keep], place, read, r.decimal)
     uom = data.get("uom", np.full(len(keep), "", dtype=object))
     if unit is not None:
+        unit, said = with_gaps_filled(r, keep, unit)
+        findings += said
         unit = _as_headed(unit, block.headers[block.mapped["unit_cost"].column], qty, extended)
         unit, said = less_discount(r, keep, unit, qty, extended)
         findings += said

@@ -1494,3 +1494,13 @@ def test_further_prices_of_a_quote_that_are_not_read_are_said(tmp_path, prices):
     got = read_table(tmp_path / "quotes.csv", QUOTES)
     assert got.frame["unit_price"].tolist() == [10, 5]
     assert [f.found for f in got.findings if f.code == "T102"] == [f"{prices.split(';')[1]!r} beside it"]
+
+
+@pytest.mark.parametrize("headers", ["Price USD;Price EUR", "Unit cost (USD);Unit cost (EUR)", "Price [$];Price [€]"])
+def test_a_price_is_in_the_currency_of_the_column_that_states_it(read_text, headers):
+    """Lines without a price in dollars had none, though one in euros stood beside it."""
+    rows = ["A1;motor;2;40;", "A2;pump;3;;10", "A3;seal;4;1;0.9", "A4;hose;1;;3"]
+    got = read_text("\n".join([f"Part number;Description;Qty;{headers}", *rows]))
+    assert got.frame["unit_cost"].tolist() == [40, 10, 1, 3]
+    assert got.frame["currency"].tolist() == ["USD", "EUR", "USD", "EUR"]
+    assert [(f.row, f.column, f.assumed) for f in got.findings if f.code == "T103"] == [(3, "E", "booked in EUR")]
