@@ -52,7 +52,7 @@ _PER = re.compile(
     r"(?P<n>\d[\d.,' ]*)?\s*(?P<unit>[^\W\d_%]*\.?)\s*$",
     re.IGNORECASE,
 )
-_PER_FIRST = re.compile("^" + _PER_WORDS + r"\s*(?=\d)", re.IGNORECASE)
+_PER_FIRST = re.compile("^(?:" + _PER_WORDS + r"|\bpe\b)?\s*(?:\w+\s+(?:of|à|zu|de|a)\s+)?(?=\d)", re.IGNORECASE)
 DASHES = frozenset({"-", "–", "—", "--", "---", "----", "−", "=", "~", ".", "_", "/", "\\", "*", "?", "??", "x", "X"})
 MISSING_WORDS = frozenset([
     "na", "n/a", "n.a.", "n.a", "nan", "none", "null", "nil", "tbd", "tba", "tbc", "tbq", "unknown", "unbekannt",
@@ -328,8 +328,17 @@ def _fill_texts(cells: Cells, where: NDArray[np.intp], decimal: str, money: bool
 
 
 def pieces(cells: Cells) -> Cells:
-    """Cells of a column that says how many pieces a price is for, without a "per" in front: "per 100" → "100"."""
-    return each(cells, lambda c: _PER_FIRST.sub("", c.strip()) if isinstance(c, str) else c)
+    """Cells of a column that says how many pieces a price is for, as numbers: "per reel of 3000" → "3000", C → "100".
+
+    M is a thousand only where another cell of the column is E or C: alone it may be metres.
+    """
+    codes = {c.strip() for c in cells if isinstance(c, str)} & {"E", "C"}
+    counted = _PIECES if codes else {}
+    return each(cells, lambda c: counted.get(c.strip(), _PER_FIRST.sub("", c.strip())) if isinstance(c, str) else c)
+
+
+_PIECES = {"E": "1", "C": "100", "M": "1000"}
+"""Letters of price lists: a price each, per hundred, per thousand. [pieces]"""
 
 
 def _as_texts(cells: Cells) -> Cells:

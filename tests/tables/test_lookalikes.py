@@ -1504,3 +1504,19 @@ def test_a_price_is_in_the_currency_of_the_column_that_states_it(read_text, head
     assert got.frame["unit_cost"].tolist() == [40, 10, 1, 3]
     assert got.frame["currency"].tolist() == ["USD", "EUR", "USD", "EUR"]
     assert [(f.row, f.column, f.assumed) for f in got.findings if f.code == "T103"] == [(3, "E", "booked in EUR")]
+
+
+@pytest.mark.parametrize("header", ["Price basis", "Price unit", "Per", "PE"])
+def test_letters_and_packs_say_how_many_pieces_a_price_is_for(read_text, header):
+    """A price per thousand was one each: M is a thousand beside C and E."""
+    cells = {"E": 1, "C": 100, "M": 1000, "per reel of 3000": 3000, "/1000": 1000, "per 100": 100}
+    rows = [f"A{i};part {i};2;{3 * n};{cell}" for i, (cell, n) in enumerate(cells.items())]
+    got = read_text("\n".join([f"Part number;Description;Qty;Price EUR;{header}", *rows]))
+    assert got.frame["unit_cost"].tolist() == [3.0] * 6
+    assert "T031" not in codes(got)
+
+
+def test_a_price_per_metre_is_none_per_thousand(read_text):
+    rows = "A1;wire;2;m;4;M\nA2;cable;3;m;10;M\n"
+    got = read_text("Part number;Description;Qty;Unit;Price EUR;Per\n" + rows)
+    assert got.frame["unit_cost"].tolist() == [4, 10]
