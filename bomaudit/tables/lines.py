@@ -16,6 +16,7 @@ from bomaudit.tables import totals
 from bomaudit.tables.alternatives import choices
 from bomaudit.tables.block_read import FIGURES, DressOf, Reading, read_block, view_of
 from bomaudit.tables.convert import Place, amount_findings, clean_words, convert
+from bomaudit.tables.designators import designator_findings
 from bomaudit.tables.distinct import each
 from bomaudit.tables.frames import same_text, typed_frame
 from bomaudit.tables.indents import level_cells, levels_by_indent
@@ -60,6 +61,7 @@ def bom_lines(block: Block, read: ReadSection, dress_of: DressOf) -> Lines:
     frame, made = _frame(r, kinds, keep, read)
     frame, said = in_one_parent(r, keep, frame)
     frame, also = count_nothing(r, view, keep, frame, out)
+    also += designator_findings(r, keep, frame)
     findings += made + said + also + checked_totals(r, kinds, keep, frame) + worn_findings(r, keep)
     return Lines(frame, kinds.kind, _texts(view, kinds), tuple(findings))
 

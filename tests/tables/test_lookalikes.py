@@ -1520,3 +1520,20 @@ def test_a_price_per_metre_is_none_per_thousand(read_text):
     rows = "A1;wire;2;m;4;M\nA2;cable;3;m;10;M\n"
     got = read_text("Part number;Description;Qty;Unit;Price EUR;Per\n" + rows)
     assert got.frame["unit_cost"].tolist() == [4, 10]
+
+
+@pytest.mark.parametrize(
+    ("quantities", "said"),
+    [
+        ((3, 4, 1, 2), []),
+        ((3, 2, 1, 2), [(3, "1 line")]),
+        ((3, 2, 1, 7), [(3, "2 lines, the first in row 3")]),
+        ((30, 40, 10, 20), [(0, "10 times as many on 4 of 4 lines")]),
+    ],
+)
+def test_a_quantity_that_is_not_the_number_of_designators_is_said(read_text, quantities, said):
+    places = ["R1, R2, R3", "C1-C4", "D1", "U1 U2"]
+    rows = [f"A{i};part {i};{d};{q};0.1" for i, (d, q) in enumerate(zip(places, quantities, strict=True))]
+    got = read_text("\n".join(["Part number;Description;RefDes;Qty;Unit price EUR", *rows]))
+    assert got.frame["qty"].tolist() == list(quantities)
+    assert [(f.row or 0, f.found) for f in got.findings if f.code == "T104"] == said
