@@ -23,8 +23,8 @@ _PREFIX = re.compile(
 )
 
 
-def choices(block: Block, view: View, kind: NDArray[np.object_]) -> NDArray[np.intp]:
-    """Rows (0-based in the block) that are alternatives to another line.
+def choices(block: Block, view: View, kind: NDArray[np.object_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows (0-based in the block) that are alternatives to another line, and those named so but needed themselves.
 
     Notes
     -----
@@ -41,14 +41,16 @@ def choices(block: Block, view: View, kind: NDArray[np.object_]) -> NDArray[np.i
             continue
         marked[lines] |= each(column[lines], lambda t: _is_short(t) and is_alternative(t), bool)
     marked |= _outranked(block, view, kind, lines)
+    needed = np.zeros(len(kind), dtype=bool)
     for c, header in enumerate(block.headers[block.left :]):
         if c not in named and is_word("alternate for", header.words):
             cells, numbers = texts(view.columns[c])[lines], view.part_no[lines]
             marked[lines] |= np.isin(cells, numbers[numbers != ""]) & (cells != numbers)
         elif c not in named and is_word("alternate column", header.words):
-            marked[_named_beside(view, lines, texts(view.columns[c])[lines])] = True
+            beside, too = _named_beside(view, lines, texts(view.columns[c])[lines])
+            marked[beside], needed[too] = True, True
     found = np.flatnonzero(marked)
-    return found if len(found) < len(lines) else np.empty(0, dtype=np.intp)
+    return found if len(found) < len(lines) else np.empty(0, dtype=np.intp), np.flatnonzero(needed & ~marked)
 
 
 def _is_short(cell: object) -> bool:
@@ -74,8 +76,8 @@ def _rank(cell: object) -> str:
     return str(int(cell)) if isinstance(cell, float) and cell.is_integer() else str(cell).strip().lower()
 
 
-def _named_beside(view: View, lines: NDArray[np.intp], cells: NDArray[np.object_]) -> list[int]:
-    """Rows that a column of alternates names as another's alternate, or says yes to.
+def _named_beside(view: View, lines: NDArray[np.intp], cells: NDArray[np.object_]) -> tuple[list[int], list[int]]:
+    """Rows that a column of alternates names as another's alternate, or says yes to; and those needed themselves.
 
     Notes
     -----
@@ -86,6 +88,7 @@ def _named_beside(view: View, lines: NDArray[np.intp], cells: NDArray[np.object_
     yes = [int(i) for i, flag, c in zip(lines, said, cells, strict=True) if flag and not c.isdigit()]  # 1 may be a rank
     place = {number: int(i) for i, number in zip(lines[::-1], view.part_no[lines[::-1]], strict=True) if number}
     stand_ins: dict[int, int] = {}
+    needed = []
     for i, other in [(int(i), place[c]) for i, c in zip(lines, cells, strict=True) if c in place]:
         first = i
         while first in stand_ins:
@@ -93,4 +96,6 @@ def _named_beside(view: View, lines: NDArray[np.intp], cells: NDArray[np.object_
         same = view.qty is None or view.number("qty", i) == view.number("qty", other)
         if same and other != first and other not in stand_ins:
             stand_ins[other] = i
-    return sorted(stand_ins) + (yes if not unread.any() and 2 * len(yes) < len(lines) else [])
+        elif not same and other not in stand_ins:
+            needed.append(other)
+    return sorted(stand_ins) + (yes if not unread.any() and 2 * len(yes) < len(lines) else []), needed

@@ -82,7 +82,12 @@ def _settled(r: Reading, view: View, kinds: RowKinds) -> tuple[RowKinds, list[Fi
         findings.append(warning("T072", "lines below the total are not in it", **r.where, row=int(r.rows[outside[0]]),
                                 found=f"{len(outside)} lines", assumed="left out of sums, kept as alternatives",
                                 advice="move them above the total if they belong to the product"))  # fmt: skip
-    others = choices(block, view, kind)
+    others, needed = choices(block, view, kind)
+    if len(needed):
+        which = ", ".join(view.part_no[needed[:5]]) + (" …" if len(needed) > 5 else "")  # noqa: PLR2004
+        findings.append(warning("T105", "an alternate needed in another quantity is a part too", **r.where,
+                                row=int(r.rows[needed[0]]), found=which, assumed="counted beside the part it is for",
+                                advice="mark its line as an alternate if it only stands in"))  # fmt: skip
     if len(others):
         kind = kind.copy()
         kind[others] = "alternative"

@@ -926,6 +926,7 @@ def test_alternatives_by_a_column_of_alternates(read_text, header, cells, stand_
     frame = got.frame
     assert frame.loc[frame["row_kind"] == "alternative", "part_no"].tolist() == stand_ins
     assert ("T073" in codes(got)) == bool(stand_ins)
+    assert [(f.row, f.found) for f in got.findings if f.code == "T105"] == ([(4, "A3")] if "A3" in cells else [])
 
 
 @pytest.mark.parametrize(
