@@ -200,4 +200,6 @@ def _reasons(audited: pd.DataFrame, rules: AuditSection, by_money: npt.NDArray[n
         ],
         default=moved + ", below 50 %" + found,
     )
-    return pd.Series(text, index=audited.index, dtype="str")
+    reason = pd.Series(text, index=audited.index, dtype="str")
+    out = audited["not_fitted"] if "not_fitted" in audited else pd.Series(data=False, index=audited.index)
+    return reason.mask(out, "not fitted: counts no quantity; " + reason)

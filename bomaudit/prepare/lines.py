@@ -60,7 +60,7 @@ def prepare_lines(
         The columns of glossary ``LINES`` up to age_years, and: basis_date_sd [year], basis_kind, basis_noise [ln],
         price_at_basis [price_currency/uom], agreed_reduction [1/year], agreed_until, annual_qty_then and annual_qty_now
         [uom/year], on_hand_qty, parent_row, exploded_row, qty_in_parent (in ONE of its parent, scrap included, 0 where
-        not built in; also of what the finished product does not hold, [uom]), auditable, why_not.
+        not built in; also of what the finished product does not hold, [uom]), auditable, why_not, not_fitted.
     findings : list of Finding
     """
     bom = bom.reset_index(drop=True)
@@ -90,7 +90,8 @@ def prepare_lines(
     bom = bom.assign(annual_volume=volume)
     lines = _assemble(bom, basis, market, quantity, fx=fx, as_of=as_of, settings=settings)
     in_parent = _in_parent(bom, purchased, built, scrap=settings.read.scrap)
-    lines = lines.assign(qty_in_parent=in_parent, why_not=why_not, auditable=why_not == "")
+    out = bom["not_fitted"].astype(bool) if "not_fitted" in bom else False
+    lines = lines.assign(qty_in_parent=in_parent, why_not=why_not, auditable=why_not == "", not_fitted=out)
     said = _findings(bom, basis, why_not, settings=settings, as_of=as_of)
     return lines, [*said, *_structure_findings(bom, purchased, built, as_of), *told, *_in_words(bom), *found]
 

@@ -10,10 +10,12 @@ import pandas as pd
 
 from bomaudit.glossary import PLACE_COLUMNS, Column, Table
 
-LINE_COLUMNS = ("row_kind", "unit_cost_low", "unit_cost_high", "qty_negative", "parent_row", "exploded_row")
+LINE_COLUMNS = (
+    "row_kind", "unit_cost_low", "unit_cost_high", "qty_negative", "not_fitted", "parent_row", "exploded_row",
+)  # fmt: skip
 """Columns a BOM frame has beside the canonical ones: kind of row, ends of a price range, whether the quantity, which is
-then missing, is stated below 0, position of the parent, position of the row beneath which the same assembly is broken
-down where it is not broken down beneath the row itself."""
+then missing, is stated below 0, whether the line is not fitted, position of the parent, position of the row beneath
+which the same assembly is broken down where it is not broken down beneath the row itself."""
 
 
 def empty_frame(table: Table) -> pd.DataFrame:
@@ -21,7 +23,7 @@ def empty_frame(table: Table) -> pd.DataFrame:
     extra: dict[str, Any] = {}
     if table.name == "bom":
         extra = {"row_kind": np.empty(0, dtype=object), "unit_cost_low": np.empty(0), "unit_cost_high": np.empty(0),
-                 "qty_negative": np.empty(0, dtype=bool),
+                 "qty_negative": np.empty(0, dtype=bool), "not_fitted": np.empty(0, dtype=bool),
                  "parent_row": np.empty(0, dtype=np.intp), "exploded_row": np.empty(0, dtype=np.intp)}  # fmt: skip
     return typed_frame(table, extra, 0)
 

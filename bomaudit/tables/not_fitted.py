@@ -75,8 +75,10 @@ def take_as_none(r: Reading, out: NDArray[np.bool_], keep: Rows) -> None:
 def count_nothing(
     r: Reading, view: View, keep: Rows, frame: pd.DataFrame, out: NDArray[np.bool_]
 ) -> tuple[pd.DataFrame, list[Finding]]:
-    """Lines with quantity 0 where they are not fitted; ``T097`` says which, ``T098`` which parts are obsolete."""
-    frame = frame.assign(**{n: frame[n].mask(out & frame[n].notna(), 0.0) for n in ("qty", "extended_cost")})
+    """Lines with quantity 0, and marked, where they are not fitted; ``T097`` names them, ``T098`` obsolete parts."""
+    frame = frame.assign(
+        **{n: frame[n].mask(out & frame[n].notna(), 0.0) for n in ("qty", "extended_cost")}, not_fitted=out
+    )
     old = np.zeros(len(keep), dtype=bool)
     for _, cells in _remarks(r, view, keep):
         old |= each(cells, lambda c: _says(c, "obsolete"), bool)

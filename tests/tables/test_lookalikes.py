@@ -10,6 +10,7 @@ import pytest
 from openpyxl.comments import Comment
 from openpyxl.styles import Alignment
 
+from bomaudit.audit import audit
 from bomaudit.findings import BadInput
 from bomaudit.glossary import BOM, QUOTES
 from bomaudit.settings import ReadSection, from_dict
@@ -1538,3 +1539,12 @@ def test_a_quantity_that_is_not_the_number_of_designators_is_said(read_text, qua
     got = read_text("\n".join(["Part number;Description;RefDes;Qty;Unit price EUR", *rows]))
     assert got.frame["qty"].tolist() == list(quantities)
     assert [(f.row or 0, f.found) for f in got.findings if f.code == "T104"] == said
+
+
+def test_the_reason_of_a_line_that_is_not_fitted_says_so(tmp_path):
+    (tmp_path / "audit.toml").write_text('[audit]\nas_of = 2026-06-30\n[files]\nbom = "bom.csv"\n')
+    rows = "A1;Ball bearing;2;10;EUR;2016-06-30;\nA2;Ball bearing;2;10;EUR;2016-06-30;DNP\nA3;thing;2;10;EUR;;DNP\n"
+    (tmp_path / "bom.csv").write_text("Part number;Description;Qty;Unit cost;Currency;Cost date;Remark\n" + rows)
+    lines = audit(tmp_path).lines
+    assert lines["qty_per"].tolist() == [2, 0, 0]
+    assert lines["reason"].str.startswith("not fitted: counts no quantity; ").tolist() == [False, True, True]
