@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ from bomaudit.findings import BadInput, Finding, error, note, warning
 from bomaudit.glossary import TABLES_IN, Table
 from bomaudit.tables.assign import telling_columns
 from bomaudit.tables.files import Book
+from bomaudit.tables.headers import fold
 from bomaudit.tables.layout import find_blocks
 from bomaudit.tables.locate import Block, is_bom
 from bomaudit.tables.sheets import Sheet, letter
@@ -65,6 +67,8 @@ def choose(book: Book, table: Table, *, sheet: str, stated: Mapping[str, str]) -
     if not found:
         raise BadInput(_no_table(file, table))
     best_sheet, best = max(found, key=lambda sb: max(b.quality for b in sb[1]))
+    if table.name == "bom":
+        best_sheet, best = _newest_revision(found, best_sheet, best)
     _check_columns(file, table, best[0], stated)
     findings = _mapping_findings(best[0], stated)
     if table.name != "bom":
@@ -79,6 +83,38 @@ def choose(book: Book, table: Table, *, sheet: str, stated: Mapping[str, str]) -
             made += said
             possible += bills if not said else []
     return Chosen(tuple(blocks), variants, tuple(possible), tuple(findings + made))
+
+
+_REVISION = re.compile(
+    r"(?:\b|_)(?:(?:rev(?:ision)?|version|ver|issue|index|stand)[ ._-]*(?:(?P<letter>[a-z])|(?P<n>\d{1,4}))"
+    r"|v[ ._-]?(?P<v>\d{1,3})|(?P<date>(?:19|20)\d\d(?:-\d\d){0,2}))(?=$|[\W_])",
+    re.IGNORECASE,
+)
+"""What tells revisions of a sheet apart by their names: "BOM rev B", "BOM_v3", "BOM 2024-06"."""
+
+
+def _revision(name: str) -> tuple[str, str, str]:
+    """Name of a sheet without its revision, the kind of it, and the revision in order; three times "" without one."""
+    match = _REVISION.search(name)
+    if match is None:
+        return "", "", ""
+    number = match["n"] or match["v"] or ""
+    kind = "date" if match["date"] else "number" if number else "letter"
+    order = match["date"] or number.zfill(4 if number else 0) or match["letter"].upper()
+    return fold(name[: match.start()] + " " + name[match.end() :]), kind, order
+
+
+def _newest_revision(
+    found: Sequence[tuple[Sheet, list[Block]]], best_sheet: Sheet, best: list[Block]
+) -> tuple[Sheet, list[Block]]:
+    """Take the newest of several sheets that repeat each other and are named alike but for the revision."""
+    stem, kind, newest = _revision(best_sheet.name)
+    for sheet, blocks in found:
+        of, sort, order = _revision(sheet.name)
+        if kind and (of, sort) == (stem, kind) and order > newest and sheet.visible and is_bom(blocks[0]):
+            alike = _same_make(blocks[0], best[0]) and _overlap(blocks[0], best) >= _REPEATS
+            best_sheet, best, newest = (sheet, blocks, order) if alike else (best_sheet, best, newest)
+    return best_sheet, best
 
 
 def _place(table: Table) -> str:

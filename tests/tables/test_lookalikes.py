@@ -200,6 +200,23 @@ def test_an_older_copy_of_the_sheet_is_named_not_added(read_rows):
     assert "T024" in codes(got)
 
 
+@pytest.mark.parametrize(
+    ("names", "read"),
+    [
+        (("BOM rev A", "BOM rev B"), "BOM rev B"),
+        (("BOM rev B", "BOM rev A"), "BOM rev B"),
+        (("BOM_v9", "BOM_v10"), "BOM_v10"),
+        (("BOM 2022-01", "BOM 2024-06"), "BOM 2024-06"),
+        (("Motor rev A", "Pump rev B"), "Motor rev A"),  # of two things
+    ],
+)
+def test_of_several_revisions_of_a_sheet_the_newest_is_read(read_rows, names, read):
+    """The first sheet was read: an old revision wherever the newer ones stand behind it."""
+    got = read_rows({name: [HEAD, *LINES] for name in names})
+    assert got.frame["source_sheet"].unique().tolist() == [read]
+    assert [f.sheet for f in got.findings if f.code == "T024"] == [n for n in names if n != read]
+
+
 def test_several_sheets_of_the_same_make_are_added(read_rows):
     other = [HEAD, ["Board", 1, 20.0, 20.0], ["Cable", 4, 1.5, 6.0]]
     got = read_rows({"Mechanics": [HEAD, *LINES], "Electronics": other})
