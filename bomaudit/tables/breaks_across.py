@@ -80,7 +80,7 @@ def unfolded(block: Block, levels: dict[int, float], read: Callable[[Block], Lin
     bare = ~frame["source_row"].isin(frame.loc[stated, "source_row"])
     frame = frame[stated | (bare & ~frame.duplicated("source_row"))]
     frame = frame.drop_duplicates(["source_row", "min_qty"], keep="last").sort_values("source_row", kind="stable")
-    said = note("T101", "prices beside each other are quotes for quantities of their own", file=block.sheet.file,
+    said = note("T109", "prices beside each other are quotes for quantities of their own", file=block.sheet.file,
                 sheet=block.sheet.name, column=letter(min(levels)),
                 found=f"{len(frame)} prices in {len(levels)} columns",
                 assumed="from " + ", ".join(f"{n:,.12g}" for n in sorted(levels.values())) + " pieces on")  # fmt: skip

@@ -22,7 +22,7 @@ _PRICES = ("unit_cost", "extended_cost", "~price_net", "~price_gross", "~price_o
 def less_discount(
     r: Reading, keep: NDArray[np.intp], unit: Amounts, qty: Amounts | None, extended: Amounts | None
 ) -> tuple[Amounts, list[Finding]]:
-    """Unit costs less the discount that a column of percentages states; ``T100`` says so.
+    """Unit costs less the discount that a column of percentages states; ``T108`` says so.
 
     Notes
     -----
@@ -48,11 +48,11 @@ def less_discount(
         return unit, []
     said = {**r.where, "column": letter(column), "found": f"{header.text[:40]!r} on {int(priced.sum())} lines"}
     if not marked:
-        return unit, [warning("T100", "a discount must show that it is in per cent", **said, assumed="not taken off",
+        return unit, [warning("T108", "a discount must show that it is in per cent", **said, assumed="not taken off",
                               advice="write 20 %, or state net prices")]  # fmt: skip
     less = np.where(priced, 1 - share, 1.0)
     unit = replace(unit, value=unit.value * less, low=unit.low * less, high=unit.high * less)
-    return unit, [warning("T100", "unit_cost should be net of discounts", **said, assumed="price × (1 - discount)",
+    return unit, [warning("T108", "unit_cost should be net of discounts", **said, assumed="price × (1 - discount)",
                           advice="name the price in [columns.bom] as unit_cost if it is net already")]  # fmt: skip
 
 

@@ -296,7 +296,7 @@ def read_audit(folder: Path, settings: Settings) -> Inputs:
             continue
         tables[name] = got.frame
         breaks = got.breaks if name == "bom" else breaks
-        stated = set(got.mapping["canonical"]) | ({"min_qty"} if any(f.code == "T101" for f in got.findings) else set())
+        stated = set(got.mapping["canonical"]) | ({"min_qty"} if any(f.code == "T109" for f in got.findings) else set())
         present[name] = tuple(c for c in table.names if c in stated)
         hashes[input_label(file)] = got.sha256
         findings += [*outside, *got.findings]
