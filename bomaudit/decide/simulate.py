@@ -142,6 +142,8 @@ class Columns:
     ----------
     parts, ranges : array of int
         Positions of the parts and ranges that the decision's options use.
+    part_use, range_use : array, shape (options, parts of the decision), (options, ranges of the decision)
+        How much of each an option uses. [1/product]
     factor, spread : array of int, shape (factors,), (ranges of the decision,)
         -1 where the cause is not used.
     count : int
@@ -151,24 +153,12 @@ class Columns:
 
     parts: Ints
     ranges: Ints
+    part_use: Floats
+    range_use: Floats
     factor: Ints
     spread: Ints
     count: int
     mix: sparse.csr_array
-
-
-def mixed(loadings: sparse.csr_array, sd_own: Floats, factor: Ints, part: Ints, count: int) -> sparse.csr_array:
-    """Weights of the columns in each part's score; see :class:`Columns`. A part with no column has none."""
-    shared = loadings.tocoo()
-    own = np.where(part >= 0, np.nan_to_num(sd_own), 0.0)
-    at, by = shared.coords
-    held, alone = (factor[by] >= 0) & np.isfinite(shared.data), np.flatnonzero(own > 0)
-    rows = np.concatenate([at[held], alone])
-    values = np.concatenate([shared.data[held], own[alone]])
-    total = np.sqrt(np.bincount(rows, weights=values**2, minlength=len(own)))
-    place = np.concatenate([factor[by[held]], part[alone]])
-    weight = (values / np.where(total > 0, total, 1.0)[rows]).astype(np.float32)
-    return sparse.csr_array((weight, (rows, place)), shape=(len(own), count))
 
 
 def assign_columns(model: Model, d: int) -> Columns:
@@ -179,21 +169,43 @@ def assign_columns(model: Model, d: int) -> Columns:
     options = options_of(model, d)
     parts, part_use = _block(model.part_use, options)
     ranges, range_use = _block(model.range_use, options)
-    used = np.abs(part_use).sum(axis=0) * np.nan_to_num(model.prices.median[parts])
-    loadings = sparse.csr_array(model.prices.loadings[parts])
-    loading = np.asarray(abs(loadings).T @ used).ravel()
-    factors = np.flatnonzero(loading > 0)
-    factor = np.full(len(loading), -1)
-    factor[factors[np.argsort(-loading[factors], kind="stable")]] = np.arange(len(factors))
-    sd_own = model.prices.sd_own[parts]
-    spread = np.abs(range_use).sum(axis=0) * model.ranges.sd[ranges]
-    size = np.concatenate([used * np.nan_to_num(sd_own), spread])
+    used = np.abs(part_use).sum(axis=0) * model.median[parts]
+    at, by, shared = _loaded(model.prices.loadings, parts)
+    moved = np.bincount(by, weights=np.abs(shared) * used[at], minlength=model.prices.loadings.shape[1])
+    factors = np.flatnonzero(moved > 0)
+    factor = np.full(len(moved), -1)
+    factor[factors[np.argsort(-moved[factors], kind="stable")]] = np.arange(len(factors))
+    own = np.nan_to_num(model.prices.sd_own[parts])
+    size = np.concatenate([used * own, np.abs(range_use).sum(axis=0) * model.ranges.sd[ranges]])
     live = np.flatnonzero(size > 0)
     column = np.full(len(size), -1)
     column[live[np.argsort(-size[live], kind="stable")]] = len(factors) + np.arange(len(live))
+    part = column[: len(parts)]
+    held, alone = factor[by] >= 0, np.flatnonzero((part >= 0) & (own > 0))
+    rows, values = np.concatenate([at[held], alone]), np.concatenate([shared[held], own[alone]])
+    place = np.concatenate([factor[by[held]], part[alone]])
     count = max(len(factors) + len(live), 1)
-    mix = mixed(loadings, sd_own, factor, column[: len(parts)], count)
-    return Columns(parts, ranges, factor, column[len(parts) :], count, mix)
+    mix = _mixed(rows, place, values, shape=(len(parts), count))
+    return Columns(parts, ranges, part_use, range_use, factor, column[len(parts) :], count, mix)
+
+
+def _loaded(loadings: sparse.csr_array, parts: Ints) -> tuple[Ints, Ints, Floats]:
+    """Finite loadings of some parts: position among them, factor, loading. By hand: scipy takes a millisecond."""
+    first = loadings.indptr[parts].astype(np.int64)
+    count = loadings.indptr[parts + 1] - first
+    at = np.repeat(np.arange(len(parts)), count)
+    entry = np.repeat(first - (np.cumsum(count) - count), count) + np.arange(len(at))
+    held = np.isfinite(loadings.data[entry])
+    return at[held], loadings.indices[entry][held].astype(np.int64), loadings.data[entry][held]
+
+
+def _mixed(rows: Ints, place: Ints, values: Floats, *, shape: tuple[int, int]) -> sparse.csr_array:
+    """Weights of the columns in each part's score, to unit variance; see :class:`Columns`."""
+    total = np.sqrt(np.bincount(rows, weights=values**2, minlength=shape[0]))
+    weight = (values / np.where(total > 0, total, 1.0)[rows]).astype(np.float32)
+    order = np.lexsort((place, rows))
+    indptr = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=shape[0]))])
+    return sparse.csr_array((weight[order], place[order], indptr), shape=shape)
 
 
 def options_of(model: Model, d: int) -> range:
@@ -240,19 +252,18 @@ def draw(model: Model, columns: Columns, scores: Scores, d: int) -> Draws:
     Draws
     """
     options, parts, ranges = options_of(model, d), columns.parts, columns.ranges
-    part_use, range_use = _block(model.part_use, options)[1], _block(model.range_use, options)[1]
     part_scores = np.asarray(columns.mix @ scores[: columns.count])
     price = price_ratios(part_scores, model.sd_log[parts], model.dof[parts])
-    from_parts = _summed(part_use * model.median[parts], price)
+    from_parts = _summed(columns.part_use * model.median[parts], price)
     from_parts += model.fixed[options.start : options.stop, None]
     if not len(ranges):
         return Draws(from_parts, from_parts, part_scores, np.empty((0, 0)))
     range_scores = scores[columns.spread]
     certain, share, shape = _stated(model.ranges, ranges, range_scores)
-    cost = _summed(range_use * share, shape)
+    cost = _summed(columns.range_use * share, shape)
     cost += from_parts
-    cost += (range_use @ certain)[:, None]
-    from_parts += (range_use @ model.ranges.mean[ranges])[:, None]
+    cost += (columns.range_use @ certain)[:, None]
+    from_parts += (columns.range_use @ model.ranges.mean[ranges])[:, None]
     return Draws(cost, from_parts, part_scores, range_scores)
 
 

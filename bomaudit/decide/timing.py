@@ -23,7 +23,7 @@ from bomaudit.settings import DecideSection
 Floats = npt.NDArray[np.float64]
 PricesAt = Callable[[date], Prices]
 
-_BEHIND = (*np.arange(0.5, 10.0, 0.5), *np.arange(10.0, 20.5, 1.0))
+_BEHIND = (*np.arange(0.5, 5.0, 0.5), *np.arange(5.0, 20.5, 1.0))
 _AHEAD = (*np.arange(0.25, 2.0, 0.25), *np.arange(2.0, 4.0, 0.5), *np.arange(4.0, 10.5, 1.0))
 """Years from today of the days looked at: the same for every decision, so that none moves the dates of another.
 Closer together where the forecast is worth more; beyond ten years it is no better than a guess."""
