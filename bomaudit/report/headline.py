@@ -112,4 +112,5 @@ def found_next(
     if not part:
         return nothing_to_ask(audited=audited, money_known=money_known)
     name = f"{part} ({description})" if description else part
-    return f"Ask first for a new quote of {name}: knowing its price is worth {numbers.about(value)} {currency}."
+    worth = f"{numbers.about(value, figures=2)} {currency}"
+    return f"Ask first for a new quote of {name}: knowing its price is worth {worth}."

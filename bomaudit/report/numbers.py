@@ -89,11 +89,14 @@ class Numbers:
         """Write an amount of money: whole, small ones with cents. [currency]."""
         return self.plain(value, 0 if abs(value) >= 100 or value == 0 else 2, signed=signed)  # noqa: PLR2004
 
-    def about(self, value: float, *, signed: bool = False) -> str:
-        """Write an estimated amount with the three figures that it can bear. [currency]."""
+    def about(self, value: float, *, figures: int = 3, signed: bool = False) -> str:
+        """Write an estimated amount with the figures that it can bear: three, of what knowing a price is worth two.
+
+        From one seed of the draws to another the latter moves by some hundredths. [currency]
+        """
         if not math.isfinite(value) or value == 0:
             return self.plain(value)
-        return self.plain(value, min(2 - math.floor(math.log10(abs(value))), 2), signed=signed)
+        return self.plain(value, min(figures - 1 - math.floor(math.log10(abs(value))), 2), signed=signed)
 
     def share(self, value: float, *, signed: bool = False) -> str:
         """Write a fraction as a percentage. [0.12 is 12 %]."""

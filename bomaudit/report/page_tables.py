@@ -80,7 +80,7 @@ def requote_rows(content: Content, most: int) -> list[list[Cell]]:
             _cell(n.price(r["booked_cost"]), r["booked_cost"]),
             _cell(n.price(r["estimate"]), r["estimate"]),
             {"text": n.span(r["estimate_low"], r["estimate_high"], prices=True)},
-            _cell(n.about(r["value_of_asking"]), r["value_of_asking"]), {"text": r["decisions"]},
+            _cell(n.about(r["value_of_asking"], figures=2), r["value_of_asking"]), {"text": r["decisions"]},
             {"text": n.as_written(r["reason"])},
         ]
         for r in content.requotes.head(most).to_dict("records")

@@ -150,7 +150,7 @@ def _requote_table(requotes: pd.DataFrame, content: Content, n: Numbers, *, why:
             text + (f"\n{escape(n.as_written(r['reason']))}" if why else ""),
             f"{n.price(r['booked_cost'])} → {n.price(r['estimate'])}\n"
             f"({n.span(r['estimate_low'], r['estimate_high'], prices=True)})",
-            n.about(r["value_of_asking"]),
+            n.about(r["value_of_asking"], figures=2),
             escape(r["decisions"]),
         )
     return grid

@@ -252,7 +252,7 @@ def worth_points(
     if d["break_even_part"] and math.isfinite(d["break_even_price"]):
         said.append(f"break-even: {d['break_even_part']} at {numbers.price(d['break_even_price'])} {currency}")
     if math.isfinite(d["evpi"]):
-        said.append(f"knowing all prices for sure would be worth {numbers.about(d['evpi'])} {currency}")
+        said.append(f"knowing all prices for sure would be worth {numbers.about(d['evpi'], figures=2)} {currency}")
     return said
 
 

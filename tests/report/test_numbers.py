@@ -50,6 +50,7 @@ def test_what_rounds_to_nought_has_no_sign():
 
 def test_estimated_amounts_have_three_figures():
     assert [EN.about(v) for v in (123456.0, 1234.5, 99.94, 0.0)] == ["123,000", "1,230", "99.9", "0"]
+    assert [EN.about(v, figures=2) for v in (181234.0, 1250.0, 99.6, 0.0)] == ["180,000", "1,300", "100", "0"]
 
 
 def test_exact_halves_are_rounded_up_as_people_and_the_page_round_them():
