@@ -112,7 +112,9 @@ def _by_part(audited: pd.DataFrame) -> pd.DataFrame:
 
 
 def _reasons(parts: pd.DataFrame, rules: DecideSection, currency: str) -> pd.Series:
-    knowing, winning = (texts(parts[name].map(lambda m: about(m, currency))) for name in ("in_decisions", "by_price"))
+    knowing, winning = (
+        texts(parts[name].map(lambda m: about(m, currency, figures=2))) for name in ("in_decisions", "by_price")
+    )
     share = f"{100 * rules.gain_share:g} % of a fall below the " + parts["below"].astype("str")
     in_decisions, by_price = parts["in_decisions"] >= 1, parts["by_price"] >= 1
     text = np.select(

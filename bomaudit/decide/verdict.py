@@ -129,20 +129,20 @@ def _sentence(row: dict[Hashable, Any], rules: DecideSection, currency: str, con
     rule = str(row["rule"])
     why = rule.removeprefix(SAFETY)
     little = why == "not_worth_it" and 0 <= row["npv"] < rules.reopen_npv
-    money = ("npv", "npv_low", "npv_later", "value_of_asking")
+    money = {"npv": 3, "npv_low": 3, "npv_later": 3, "value_of_asking": 2}
     text = _WHY["too_little" if little else why].format(
         switch_to=row["switch_to"], ask_first=row["ask_first"], chance=_chance(row["p_pays_back"]),
         confidence=f"{100 * confidence:g} %", cost_of_asking=_whole(rules.cost_of_asking, currency),
         reopen_npv=_whole(rules.reopen_npv, currency),
         tips_on=f"{row['tips_on']:%Y-%m}" if pd.notna(row["tips_on"]) else "",
-        **{name: about(row[name], currency) for name in money},
+        **{name: about(row[name], currency, figures=figures) for name, figures in money.items()},
     )  # fmt: skip
     return _FIRST_SAFETY + text if rule.startswith(SAFETY) else text
 
 
-def about(amount: float, currency: str) -> str:
-    """Write an estimated amount with the three figures that it can bear. [currency]."""
-    digits = 2 - math.floor(math.log10(abs(amount))) if math.isfinite(amount) and amount else 0
+def about(amount: float, currency: str, *, figures: int = 3) -> str:
+    """Write an estimated amount with the figures that it can bear: of what knowing a price is worth two. [currency]."""
+    digits = figures - 1 - math.floor(math.log10(abs(amount))) if math.isfinite(amount) and amount else 0
     return _whole(round(amount, min(digits, 0)), currency)
 
 

@@ -356,3 +356,9 @@ def test_an_empty_register_gives_empty_frames_with_their_columns():
     decided = made.decide([])
     assert len(decided.decisions) == 0
     assert tuple(decided.decisions.columns) == DECISIONS_OUT.names
+
+
+def test_what_a_price_is_worth_knowing_has_two_figures_and_other_money_three():
+    assert about(181_234.0, "EUR") == "181 000 EUR"
+    assert about(181_234.0, "EUR", figures=2) == "180 000 EUR"
+    assert about(61.7, "EUR", figures=2) == "62 EUR"
