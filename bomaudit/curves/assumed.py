@@ -11,7 +11,7 @@ import pandas as pd
 from bomaudit.curves.breaks import SHORT, apart
 from bomaudit.curves.experience import ExperienceFit
 from bomaudit.curves.histories import guessed_stocks, listed
-from bomaudit.curves.inputs import GENERAL, InputPrices
+from bomaudit.curves.inputs import GENERAL, MATERIAL_NOISE, REAL_RATE_NOISE, InputPrices
 from bomaudit.curves.pooling import DAYS_PER_YEAR
 from bomaudit.curves.priors import CHANGE_SD, Catalogue
 from bomaudit.curves.spans import Rates
@@ -142,7 +142,7 @@ def find_about_inputs(bought: Bought, catalogue: Catalogue, inputs: InputPrices,
     if lacking:
         findings.append(
             note("E005", "materials without a price series", found=listed(lacking),
-                 assumed="general inflation stands in, wandering by 20 % a year added",
+                 assumed=f"general inflation stands in, wandering by {100 * MATERIAL_NOISE:g} % a year added",
                  advice="give these series in input_prices")
         )  # fmt: skip
     bare = [c for c in bought.currencies if c not in inputs.general.names]
@@ -150,7 +150,8 @@ def find_about_inputs(bought: Bought, catalogue: Catalogue, inputs: InputPrices,
         home = fx.currency in inputs.general.names
         findings.append(
             warning("E006", f"{GENERAL} is not known in {', '.join(bare)}",
-                    assumed=f"that of {fx.currency} and the change of the exchange rate, which widens the interval"
+                    assumed=f"that of {fx.currency} and the change of the exchange rate, which widens the interval: "
+                    f"wandering by {100 * REAL_RATE_NOISE:g} % a year added"
                     if home else "no inflation is used",
                     advice=f"give {GENERAL} of these currencies in input_prices")
         )  # fmt: skip

@@ -20,11 +20,11 @@ from bomaudit.frames import most_stated
 GENERAL, LABOUR, ENERGY = "general_inflation", "labour", "energy"
 RESERVED = (GENERAL, LABOUR, ENERGY)
 
-_MATERIAL_NOISE = 0.20
+MATERIAL_NOISE = 0.20
 """Wandering of a material price with no series, about that of the metals of the World Bank. [ln/sqrt(year)]"""
 _GENERAL_NOISE = 0.02
 """Wandering of general inflation, labour and energy where no series says more. [ln/sqrt(year)]"""
-_REAL_RATE_NOISE = 0.075
+REAL_RATE_NOISE = 0.075
 """Wandering of the price level of one currency against another's at the exchange rate, where only the other's is known:
 changes over 1 to 10 years between those of the library, 2010 to 2025. [ln/sqrt(year)]"""
 _LEAST_CHANGES = 5  # yearly changes that a noise is estimated from
@@ -206,11 +206,11 @@ def _with_slopes(lines: Timelines, goods: pd.DataFrame, general: Timelines) -> T
 def _noise(lines: Timelines, series: str) -> float:
     """Wandering of a series from changes over whole years; the usual one where it is short or not given."""
     if series not in lines.names:
-        return _MATERIAL_NOISE
+        return MATERIAL_NOISE
     k = lines.names.index(series)
     years = np.arange(lines.first[k], lines.last[k] + _LEAP_DAYS)
     if len(years) <= _LEAST_CHANGES:
-        return _MATERIAL_NOISE
+        return MATERIAL_NOISE
     return float(np.std(np.diff(lines.at(np.full(len(years), k, dtype=np.int64), years)), ddof=1))
 
 
@@ -286,7 +286,7 @@ def _general(prices: InputPrices, spans: Spans, fx: Rates) -> tuple[Floats, Floa
     if not lent.any():
         return log, sd
     moved = np.nan_to_num(spans.log_rate_change(fx))
-    wandered = np.hypot(sd, _REAL_RATE_NOISE * np.sqrt(np.abs(spans.years)))
+    wandered = np.hypot(sd, REAL_RATE_NOISE * np.sqrt(np.abs(spans.years)))
     return np.where(lent, log - moved, log), np.where(lent, wandered, sd)
 
 

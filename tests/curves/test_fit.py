@@ -64,7 +64,10 @@ def test_what_is_missing_is_said():
     assert "no inflation is used" in told["E006"]
     told = codes(make_curves(lines, input_prices=flat_inflation(), library=bare_library()))
     assert "in SEK;" in told["E006"]
-    assert "that of EUR and the change of the exchange rate, which widens the interval" in told["E006"]
+    assert (
+        "that of EUR and the change of the exchange rate, which widens the interval: wandering by 7.5 % a year"
+        in told["E006"]
+    )
 
 
 def test_an_index_that_ends_early_and_a_market_before_its_peak_are_said():
